@@ -1,0 +1,393 @@
+"""The data types that the stages hand to one another.
+
+All lengths are metres, all durations seconds, all clock times UTC (``datetime64[ms]``).
+A value that cannot be known is ``nan``, ``NaT`` or ``None``, never zero.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, fields
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from gpsq.exceptions import GeometryError
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from numpy.typing import NDArray
+
+    from gpsq.plane import Plane
+    from gpsq.settings import Settings
+
+    FloatArray = NDArray[np.float64]
+    IntArray = NDArray[np.int64]
+    TimeArray = NDArray[np.datetime64]
+
+NAT = np.datetime64("NaT", "ms")
+
+#: How the start of a recording is known, best evidence first.
+START_BASES = ("log", "points before fix", "file time", "none")
+SUGGESTIONS = ("route choice", "receiver error", "unclear")
+FLAGS = ("intentional", "error")
+
+
+def _freeze(owner: object) -> None:
+    for f in fields(owner):  # type: ignore[arg-type]  # every owner is a dataclass instance
+        value = getattr(owner, f.name)
+        if isinstance(value, np.ndarray):
+            value.setflags(write=False)
+
+
+def _same_length(owner: object, names: tuple[str, ...]) -> None:
+    lengths = {name: len(getattr(owner, name)) for name in names}
+    if len(set(lengths.values())) > 1:
+        raise GeometryError(f"{type(owner).__name__}: arrays must have one length, but have {lengths}")
+
+
+@dataclass(frozen=True)
+class SetAside:
+    """Points of one recording left out for one reason.
+
+    `reason` is one of no_position, null_island, not_finite, out_of_range, unparseable_coordinate, no_fix,
+    frozen_before_fix, outlier_jump, truncated_element, straight_backfill. `first_point` counts from 0 in the file.
+    """
+
+    reason: str
+    points: int
+    first_point: int
+
+
+@dataclass(frozen=True)
+class Gap:
+    """A silence or a segment break: after accepted point `after_point` (from 0), for `seconds` (nan) and `metres`."""
+
+    after_point: int
+    seconds: float
+    metres: float
+
+
+@dataclass(frozen=True, eq=False)
+class Trace:
+    """One recording by one device: its accepted fixes in time order, and what the file says about its start.
+
+    Attributes
+    ----------
+    file : path below the campaign's folder, ``/`` between parts. track : 1, 2, … within the file.
+    sha256 : of the document's bytes (unpacked, where it came compressed).
+    time : (n,) datetime64[ms] UTC, NaT where unknown. lon_deg, lat_deg : (n,) WGS 84.
+    ele_m, hdop, sat, speed_mps : (n,) nan where absent (speed as recorded by the device).
+    segment : (n,) number of the segment. point : (n,) number of the point in its recording, from 0.
+    points : number of points in the recording, kept or not.
+    set_aside : why the others were left out. first_record, last_record : first and last time of any record, good or bad.
+    records_before_fix : records without a position before the first position.
+    clock_jumps_at_fix : the device's clock was set by the fix, so times before it say nothing.
+    fix_declared : the file says itself which records are fixes.
+    file_time : the document's own time. started, start_basis : best evidence of the start (see `START_BASES`).
+    start_lat_deg, start_lon_deg : from the start log. start_state : hot, warm, cold or "" as said in the log.
+    ride_label : the ride named in the start log, or "".
+    extras : means of further values found (heart rate and so on), by name. notes : plain sentences for the person.
+    truncated : the file was cut off, so its end is unknown. interrupted lengths are "at least".
+    """
+
+    file: str
+    track: int
+    name: str
+    device: str
+    creator: str
+    sha256: str
+    time: TimeArray
+    lon_deg: FloatArray
+    lat_deg: FloatArray
+    ele_m: FloatArray
+    hdop: FloatArray
+    sat: FloatArray
+    speed_mps: FloatArray
+    segment: IntArray
+    point: IntArray
+    points: int
+    set_aside: tuple[SetAside, ...] = ()
+    first_record: np.datetime64 = NAT
+    last_record: np.datetime64 = NAT
+    records_before_fix: int = 0
+    clock_jumps_at_fix: bool = False
+    fix_declared: bool = False
+    file_time: np.datetime64 = NAT
+    started: np.datetime64 = NAT
+    start_basis: str = "none"
+    start_lat_deg: float = float("nan")
+    start_lon_deg: float = float("nan")
+    start_state: str = ""
+    ride_label: str = ""
+    log_note: str = ""
+    extras: Mapping[str, float] = field(default_factory=dict)
+    notes: tuple[str, ...] = ()
+    truncated: bool = False
+
+    def __post_init__(self) -> None:
+        _same_length(
+            self, ("time", "lon_deg", "lat_deg", "ele_m", "hdop", "sat", "speed_mps", "segment", "point")
+        )
+        if len(self.time) + sum(s.points for s in self.set_aside) != self.points:
+            raise GeometryError(f"{self.file}: accepted and set-aside points do not add up to {self.points}")
+        if self.start_basis not in START_BASES:
+            raise ValueError(f"start_basis must be one of {START_BASES}, but is {self.start_basis!r}")
+        _freeze(self)
+
+    @property
+    def accepted(self) -> int:
+        """Number of accepted fixes."""
+        return len(self.time)
+
+    @property
+    def timed(self) -> bool:
+        """Whether every accepted fix has a time."""
+        return self.accepted > 0 and not bool(np.isnat(self.time).any())
+
+    @property
+    def key(self) -> tuple[str, int]:
+        """What the recording is known by, whatever its file is called: content hash and track number."""
+        return self.sha256, self.track
+
+
+@dataclass(frozen=True)
+class Unreadable:
+    """A file, or one recording in it, that gives no trace: `reason` is a code, `message` the one line for a person."""
+
+    file: str
+    track: int
+    reason: str
+    message: str
+    sha256: str = ""
+    device: str = ""
+    points: int = 0
+    set_aside: tuple[SetAside, ...] = ()
+
+
+@dataclass(frozen=True)
+class FirstFix:
+    """Start, first fix, settling and what was missed, of one trace; ``nan``/``NaT`` where it cannot be known.
+
+    `at_least_s` is a lower bound where `seconds` is unknown; `censored` marks a trace that never fixed.
+    """
+
+    basis: str
+    started: np.datetime64 = NAT
+    first_fix: np.datetime64 = NAT
+    seconds: float = float("nan")
+    at_least_s: float = float("nan")
+    censored: bool = False
+    settle_s: float = float("nan")
+    missed_m: float = float("nan")
+    missed_share: float = float("nan")
+    missed_is_minimum: bool = False
+    hours_since_fix: float = float("nan")
+    start_state: str = "unknown"
+
+
+@dataclass(frozen=True, eq=False)
+class Route:
+    """One way in one direction.
+
+    `members` are the numbers of its traces in the campaign, `xy_m` their (n_i, 2) positions in `plane`, in that order.
+    """
+
+    name: str
+    plane: Plane
+    members: tuple[int, ...]
+    xy_m: tuple[FloatArray, ...]
+
+    def __post_init__(self) -> None:
+        _same_length(self, ("members", "xy_m"))
+        for xy in self.xy_m:
+            xy.setflags(write=False)
+
+
+@dataclass(frozen=True, eq=False)
+class Centreline:
+    """Consensus line of a route at equal steps.
+
+    `xy_m` (m, 2), `along_m` (m,) station, `support` (m,) traces that reach it, `rides` (m,) rides that reach it,
+    `spread_m` (m,) robust standard deviation across the line, `band_m` (m,) half-width of the confidence band from
+    resampling whole rides (nan under three rides), `left_out` names the ride that was left out ("" for none).
+    """
+
+    xy_m: FloatArray
+    along_m: FloatArray
+    support: IntArray
+    rides: IntArray
+    spread_m: FloatArray
+    band_m: FloatArray
+    left_out: str = ""
+
+    def __post_init__(self) -> None:
+        _same_length(self, ("xy_m", "along_m", "support", "rides", "spread_m", "band_m"))
+        _freeze(self)
+
+    @property
+    def length_m(self) -> float:
+        """Length of the line in metres."""
+        return float(self.along_m[-1] - self.along_m[0])
+
+
+@dataclass(frozen=True, eq=False)
+class CrossTrack:
+    """Errors of one trace against a line.
+
+    `along_m` (k,) stations of the route's centreline, `offset_m` (k,) signed, + left of travel, nan where not covered;
+    `scored` (k,) stations that count. Figures are over scored stations: `bias_m` median, `rms_m`, `median_m` and `p95_m`
+    of the absolute value, `within_5m` and `within_10m` shares, `scored_m` the length they rest on.
+    """
+
+    along_m: FloatArray
+    offset_m: FloatArray
+    scored: NDArray[np.bool_]
+    bias_m: float
+    rms_m: float
+    median_m: float
+    p95_m: float
+    within_5m: float
+    within_10m: float
+    scored_m: float
+    before_settling_rms_m: float = float("nan")
+
+    def __post_init__(self) -> None:
+        _same_length(self, ("along_m", "offset_m", "scored"))
+        _freeze(self)
+
+
+@dataclass(frozen=True)
+class CurveDistances:
+    """Hausdorff and Fréchet distances of a trace from its left-out centreline, over the stretch both share.
+
+    `from_trace_m` and `from_line_m` are the two directed Hausdorff distances; `at_m` the station of the largest.
+    `coverage` is the share of the centreline that the trace follows in order, `length_ratio` recorded length / centreline length.
+    """
+
+    hausdorff_m: float
+    from_trace_m: float
+    from_line_m: float
+    at_m: float
+    frechet_m: float
+    frechet_discrete_m: float
+    coverage: float
+    length_ratio: float
+
+
+@dataclass(frozen=True)
+class Deviation:
+    """A stretch where a trace stays away from its left-out centreline.
+
+    `id` is stable for one content and time interval. `from_point`/`to_point` are points of the recording (from 0).
+    `flag` is "", "intentional" or "error"; `side` is "left" or "right" of travel.
+    """
+
+    id: str
+    trace: int
+    route: str
+    from_m: float
+    to_m: float
+    from_time: np.datetime64
+    to_time: np.datetime64
+    from_point: int
+    to_point: int
+    peak_m: float
+    side: str
+    extra_m: float
+    suggestion: str
+    evidence: str
+    flag: str = ""
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class Flag:
+    """A person's decision about a stretch of one recording, in time or, where it has none, in points."""
+
+    sha256: str
+    track: int
+    from_time: np.datetime64
+    to_time: np.datetime64
+    from_point: int
+    to_point: int
+    flag: str
+    note: str = ""
+    file: str = ""
+
+    def __post_init__(self) -> None:
+        if self.flag not in FLAGS:
+            raise ValueError(f"flag must be one of {FLAGS}, but is {self.flag!r}")
+
+
+@dataclass(frozen=True)
+class TraceResult:
+    """All that is known of one trace: `status` is "scored" or "not scored", with the `reason`; None where not measured."""
+
+    trace: int
+    ride: str
+    route: str
+    status: str
+    reason: str
+    first_fix: FirstFix
+    length_m: float
+    interval_s: float
+    gaps: tuple[Gap, ...] = ()
+    crosstrack: CrossTrack | None = None
+    curves: CurveDistances | None = None
+    deviations: tuple[Deviation, ...] = ()
+
+
+@dataclass(frozen=True)
+class Interval:
+    """A figure with its interval: nan bounds where none exists; `method` says how it was found or why it is absent."""
+
+    value: float
+    low: float = float("nan")
+    high: float = float("nan")
+    method: str = ""
+
+
+@dataclass(frozen=True)
+class DeviceSummary:
+    """Figures of one device on one route (`route` "" for all its routes); columns as in ``devices.csv``."""
+
+    device: str
+    route: str
+    rides: int
+    figures: Mapping[str, Interval]
+
+
+@dataclass(frozen=True, eq=False)
+class RouteResult:
+    """A route with its centreline (None where no line could be made)."""
+
+    route: Route
+    centreline: Centreline | None
+    rides: tuple[str, ...]
+    reason: str = ""
+
+
+@dataclass(frozen=True, eq=False)
+class Analysis:
+    """Everything one run found. `results[i]` belongs to `traces[i]`."""
+
+    folder: str
+    title: str
+    settings: Settings
+    traces: tuple[Trace, ...]
+    unreadable: tuple[Unreadable, ...]
+    routes: tuple[RouteResult, ...]
+    results: tuple[TraceResult, ...]
+    deviations: tuple[Deviation, ...]
+    flags: tuple[Flag, ...]
+    inputs: Mapping[str, str]
+    notes: tuple[str, ...] = ()
+    extra: Mapping[str, Any] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        _same_length(self, ("traces", "results"))
+
+    def route_named(self, name: str) -> RouteResult | None:
+        """Return the route of that name, or None."""
+        return next((r for r in self.routes if r.route.name == name), None)

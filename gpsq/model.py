@@ -10,20 +10,20 @@ from dataclasses import dataclass, field, fields
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from gpsq.exceptions import GeometryError
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from numpy.typing import NDArray
-
     from gpsq.plane import Plane
     from gpsq.settings import Settings
 
-    FloatArray = NDArray[np.float64]
-    IntArray = NDArray[np.int64]
-    TimeArray = NDArray[np.datetime64]
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+BoolArray = NDArray[np.bool_]
+TimeArray = NDArray[np.datetime64]
 
 NAT = np.datetime64("NaT", "ms")
 
@@ -242,7 +242,7 @@ class CrossTrack:
 
     along_m: FloatArray
     offset_m: FloatArray
-    scored: NDArray[np.bool_]
+    scored: BoolArray
     bias_m: float
     rms_m: float
     median_m: float

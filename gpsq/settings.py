@@ -84,7 +84,8 @@ class Settings:
         for name in values:
             if name not in known:
                 raise ValueError(f"{name} is no setting; known are {', '.join(sorted(known))}")
-        return dataclasses.replace(self, **values)
+        changes: dict[str, Any] = dict(values)
+        return dataclasses.replace(self, **changes)
 
     def rows(self) -> list[tuple[str, float, str, str]]:
         """Return (name, value, unit, why) for each setting, in order, for the report and ``run.json``."""

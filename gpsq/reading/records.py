@@ -32,7 +32,7 @@ class Recording:
     file_time : the document's own time. extras : further values by name, (n,) each.
     notes : plain sentences. clock_jumps_at_fix : times before the first fix come from a clock that the fix then set.
     date_known : False where times have the right differences but the day is unknown or ambiguous.
-    truncated : the file was cut off.
+    truncated : the file was cut off. counts : what was met beside the points, by name (bad_checksum_sentences and so on).
     """
 
     name: str
@@ -53,6 +53,7 @@ class Recording:
     clock_jumps_at_fix: bool = False
     date_known: bool = True
     truncated: bool = False
+    counts: dict[str, int] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         names = ("time", "lon_deg", "lat_deg", "problem", "fix", "ele_m", "hdop", "sat", "speed_mps", "segment")

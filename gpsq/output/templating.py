@@ -1,0 +1,33 @@
+"""The one place that renders pages: Jinja2 with autoescape, templates from the package. Values are never templates."""
+
+from __future__ import annotations
+
+from functools import cache
+from importlib.resources import files
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from jinja2 import Environment
+
+
+@cache
+def template_text(name: str) -> str:
+    """Return the text of a file beside the templates: a style sheet or a script."""
+    return (files("gpsq.output") / "templates" / name).read_text("utf-8")
+
+
+@cache
+def _environment() -> Environment:
+    from jinja2 import Environment, FunctionLoader, StrictUndefined
+    from markupsafe import Markup
+
+    environment = Environment(
+        loader=FunctionLoader(template_text), autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
+    )
+    environment.filters["own"] = Markup  # only for text that gpsq wrote or escaped itself
+    return environment
+
+
+def render(name: str, **values: Any) -> str:
+    """Return the page that the template of that name makes of the values."""
+    return _environment().get_template(name).render(**values)

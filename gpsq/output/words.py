@@ -1,0 +1,130 @@
+"""Figures in words, as a person would say them. Unknown is said, never shown as zero."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+from gpsq.exceptions import one_line
+
+if TYPE_CHECKING:
+    from gpsq.model import FirstFix, Interval
+
+UNKNOWN = "unknown"
+#: No-break space between figure and unit (SI brochure, 5.4.3).
+GAP = "\N{NO-BREAK SPACE}"
+
+
+def seconds(value: float) -> str:
+    """Return a duration.
+
+    Examples
+    --------
+    >>> [seconds(v).replace(GAP, " ") for v in (4.44, 58.2, 125.0, 3700.0, float("nan"))]
+    ['4.4 s', '58 s', '2 min 5 s', '1 h 2 min', 'unknown']
+    """
+    if not math.isfinite(value):
+        return UNKNOWN
+    if value < 9.95:
+        return f"{value:.1f}".removesuffix(".0") + f"{GAP}s"
+    whole = round(value)
+    if whole < 120:
+        return f"{whole}{GAP}s"
+    minutes, rest = divmod(whole, 60)
+    if minutes < 60:
+        return f"{minutes}{GAP}min" + (f" {rest}{GAP}s" if rest else "")
+    return f"{minutes // 60}{GAP}h {minutes % 60}{GAP}min"
+
+
+def metres(value: float) -> str:
+    """Return a length.
+
+    Examples
+    --------
+    >>> [metres(v).replace(GAP, " ") for v in (-0.04, 3.14, 289.6, 1520.0, 55_000.0, float("nan"))]
+    ['0.0 m', '3.1 m', '290 m', '1.52 km', '55.0 km', 'unknown']
+    """
+    if not math.isfinite(value):
+        return UNKNOWN
+    size = abs(value)
+    if size < 9.95:
+        return f"{round(value, 1) + 0.0:.1f}{GAP}m"
+    if size < 999.5:
+        return f"{value:.0f}{GAP}m"
+    return f"{value / 1000:.2f}{GAP}km" if size < 9995 else f"{value / 1000:.1f}{GAP}km"
+
+
+def share(value: float) -> str:
+    """Return a share in per cent; never rounded up to all or down to none.
+
+    Examples
+    --------
+    >>> [share(v).replace(GAP, " ") for v in (0.0, 0.001, 0.873, 0.999, 1.0, float("nan"))]
+    ['0 %', '0.1 %', '87 %', '99.9 %', '100 %', 'unknown']
+    """
+    if not math.isfinite(value):
+        return UNKNOWN
+    per_cent = 100.0 * value
+    digits = 1 if 0 < per_cent < 1 or 99 < per_cent < 100 else 0
+    return f"{per_cent:.{digits}f}{GAP}%"
+
+
+def between(figure: Interval, say: object = seconds) -> str:
+    """Return the bounds of a figure, "" where it has none.
+
+    Examples
+    --------
+    >>> from gpsq.model import Interval
+    >>> between(Interval(12.0, 9.0, 20.0), seconds).replace(GAP, " ")
+    '9 s to 20 s'
+    """
+    if not (math.isfinite(figure.low) or math.isfinite(figure.high)):
+        return ""
+    if not callable(say):
+        raise TypeError("say must turn a figure into text")
+    if not math.isfinite(figure.high):
+        return f"over {say(figure.low)}"
+    return f"{say(figure.low)} to {say(figure.high)}" if math.isfinite(figure.low) else f"up to {say(figure.high)}"
+
+
+def first_fix(fix: FirstFix) -> str:
+    """Return what is known of a first fix, in one phrase.
+
+    Examples
+    --------
+    >>> from gpsq.model import FirstFix
+    >>> first_fix(FirstFix("none"))
+    'start unknown'
+    >>> first_fix(FirstFix("log", seconds=58.0, missed_m=290.0, missed_is_minimum=True)).replace(GAP, " ")
+    'fixed after 58 s, at least 290 m missed'
+    """
+    if fix.censored:
+        return "never fixed" + (f" in {seconds(fix.at_least_s)}" if math.isfinite(fix.at_least_s) else "")
+    if math.isfinite(fix.seconds):
+        said = f"fixed after {seconds(fix.seconds)}"
+    elif math.isfinite(fix.at_least_s):
+        said = f"fixed after at least {seconds(fix.at_least_s)}"
+    else:
+        said = "start unknown"
+    return said + (f", {missed(fix)} missed" if math.isfinite(fix.missed_m) else "")
+
+
+def missed(fix: FirstFix) -> str:
+    """Return the distance missed, with "at least" where it is a lower bound."""
+    least = "at least " if fix.missed_is_minimum and math.isfinite(fix.missed_m) else ""
+    return least + metres(fix.missed_m)
+
+
+def short(text: str, length: int = 28) -> str:
+    """Return `text` on one line, cut in its middle when longer than `length` signs.
+
+    Examples
+    --------
+    >>> short("a" * 20 + "b" * 20, 11)
+    'aaaaa…bbbbb'
+    """
+    line = one_line(text)
+    if len(line) <= length:
+        return line
+    head = (length - 1) // 2
+    return f"{line[: length - 1 - head]}…{line[-head:]}"

@@ -1,0 +1,231 @@
+"""Figures per device: on each route and over all routes, each with an interval that holds for few rides.
+
+Rides, not fixes, are the independent units. A figure that cannot be known is nan, and its `method` says why.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from gpsq import intervals, survival
+from gpsq.model import DeviceSummary, FloatArray, Interval
+from gpsq.stations import Spread, by_ride, on_common_line, spread_over_rides, station_table
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Mapping, Sequence
+
+    from gpsq.model import RouteResult, Trace, TraceResult
+    from gpsq.settings import Settings
+
+#: Leaving out one ride at a time is too slow for hundreds of them; then blocks of rides are left out.
+MOST_BLOCKS = 40
+#: From this number of rides the jackknife's error is held up by what the correlation along the route implies.
+FLOOR_FROM_RIDES = 4
+
+
+@dataclass(frozen=True)
+class StateSummary:
+    """Time to first fix of one device within one start state (hot, warm, cold, unknown)."""
+
+    device: str
+    state: str
+    recordings: int
+    figures: Mapping[str, Interval]
+
+
+@dataclass(frozen=True)
+class _Lines:
+    """One device's offsets on one route: (n, m) from the left-out lines and from the common line."""
+
+    left_out_m: FloatArray
+    common_m: FloatArray
+
+
+def summarise(
+    traces: Sequence[Trace], results: Sequence[TraceResult], routes: Sequence[RouteResult], settings: Settings
+) -> tuple[DeviceSummary, ...]:
+    """Return the figures of each device on each of its routes and, with route "", over all.
+
+    Recordings that were not scored still count for the time to first fix.
+    """
+    lines = _lines_per_device(traces, results, routes)
+    summaries = []
+    for device in sorted({t.device for t in traces}):
+        own = [r for r in results if traces[r.trace].device == device]
+        names = [r.route.name for r in routes if any(o.route == r.route.name for o in own)]
+        for name in ["", *names]:
+            chosen = [r for r in own if name in ("", r.route)]
+            tables = [v for (d, route), v in lines.items() if d == device and name in ("", route)]
+            summaries.append(_summary(device, name, chosen, tables, settings))
+    return tuple(summaries)
+
+
+def by_start_state(
+    traces: Sequence[Trace], results: Sequence[TraceResult], settings: Settings
+) -> tuple[StateSummary, ...]:
+    """Return the time to first fix of each device within each start state: only these compare like with like."""
+    groups: dict[tuple[str, str], list[TraceResult]] = {}
+    for result in results:
+        groups.setdefault((traces[result.trace].device, result.first_fix.start_state), []).append(result)
+    return tuple(
+        StateSummary(device, state, len(chosen), _first_fix_figures(chosen, settings))
+        for (device, state), chosen in sorted(groups.items())
+    )
+
+
+def start_states(results: Sequence[TraceResult]) -> Counter[str]:
+    """Return how many recordings with a time to first fix began in which state."""
+    return Counter(r.first_fix.start_state for r in results if _is_trial(r))
+
+
+def _is_trial(result: TraceResult) -> bool:
+    first = result.first_fix
+    return bool(np.isfinite(first.seconds) or (first.censored and np.isfinite(first.at_least_s)))
+
+
+def _lines_per_device(
+    traces: Sequence[Trace], results: Sequence[TraceResult], routes: Sequence[RouteResult]
+) -> dict[tuple[str, str], _Lines]:
+    lines = {}
+    for route in routes:
+        table = station_table(route, traces, results)
+        if table is None:
+            continue
+        common = on_common_line(table)
+        for device in dict.fromkeys(table.device):
+            rows = table.of(device)
+            lines[device, table.route] = _Lines(
+                by_ride(table, table.offset_m, rows)[1], by_ride(table, common, rows)[1]
+            )
+    return lines
+
+
+def _summary(
+    device: str, route: str, results: Sequence[TraceResult], lines: Sequence[_Lines], settings: Settings
+) -> DeviceSummary:
+    rides = len({r.ride or f"recording {r.trace}" for r in results})
+    figures = _first_fix_figures(results, settings)
+    figures |= _median_figures(results, settings)
+    figures |= _crosstrack_figures(results, lines, settings)
+    spreads = [spread_over_rides(pair.common_m) for pair in lines]
+    figures["repeatability_m"] = repeatability(spreads, settings.confidence)
+    return DeviceSummary(device, route, rides, figures)
+
+
+def _first_fix_figures(results: Sequence[TraceResult], settings: Settings) -> dict[str, Interval]:
+    trials = [r.first_fix for r in results if _is_trial(r)]
+    censored = np.array([not np.isfinite(t.seconds) for t in trials], dtype=bool)
+    waited = [t.at_least_s if lost else t.seconds for t, lost in zip(trials, censored, strict=True)]
+    seconds = np.array(waited, dtype=float)
+    said = _trials_in_words(results, int(censored.sum()))
+    figures = {"ttff_median_s": survival.median_time(seconds, censored, settings.confidence)}
+    for limit_s in (10, 30, 60):
+        figures[f"fixed_in_{limit_s}s"] = survival.share_within(limit_s, seconds, censored, settings.confidence)
+    figures = {name: Interval(f.value, f.low, f.high, f"{f.method}; {said}") for name, f in figures.items()}
+    figures["ttff_known"] = Interval(float(len(trials)), method=said)
+    figures["ttff_censored"] = Interval(float(censored.sum()), method=said)
+    return figures
+
+
+def _trials_in_words(results: Sequence[TraceResult], censored: int) -> str:
+    states = start_states(results)
+    known = sum(states.values())
+    text = f"start known for {known} of {len(results)} recordings"
+    if censored:
+        text += f", {censored} without a fix to the end"
+    if states:
+        text += "; start state " + ", ".join(f"{n} {state}" for state, n in sorted(states.items()))
+    return text + ("; different start states are mixed" if len(states) > 1 else "")
+
+
+def _median_figures(results: Sequence[TraceResult], settings: Settings) -> dict[str, Interval]:
+    wanted: dict[str, tuple[Callable[[TraceResult], float], int]] = {
+        "missed_median_m": (lambda r: r.first_fix.missed_m, 0),
+        "missed_share_median": (lambda r: r.first_fix.missed_share, 3),
+        "settle_median_s": (lambda r: r.first_fix.settle_s, 0),
+        "hausdorff_median_m": (lambda r: r.curves.hausdorff_m if r.curves else np.nan, 1),
+        "frechet_median_m": (lambda r: r.curves.frechet_m if r.curves else np.nan, 1),
+        "length_ratio_median": (lambda r: r.curves.length_ratio if r.curves else np.nan, 3),
+    }
+    figures = {
+        name: intervals.median(np.array([get(r) for r in results], dtype=float), settings.confidence, digits)
+        for name, (get, digits) in wanted.items()
+    }
+    if any(r.first_fix.missed_is_minimum for r in results):
+        for name in ("missed_median_m", "missed_share_median"):
+            f = figures[name]
+            said = f"{f.method}; at least: no trace shows where some rides began"
+            figures[name] = Interval(f.value, f.low, f.high, said)
+    return figures
+
+
+def _crosstrack_figures(
+    results: Sequence[TraceResult], lines: Sequence[_Lines], settings: Settings
+) -> dict[str, Interval]:
+    rows = [row[np.isfinite(row)] for pair in lines for row in pair.left_out_m]
+    rows = [row for row in rows if row.size]
+    biases = np.array([r.crosstrack.bias_m for r in results if r.crosstrack], dtype=float)
+    return {
+        "xte_rms_m": _pooled_rms(rows, settings.confidence),
+        "xte_p95_m": _pooled_p95(rows, settings.confidence),
+        "bias_m": intervals.mean(biases, settings.confidence),
+    }
+
+
+def _pooled_rms(rows: Sequence[FloatArray], confidence: float) -> Interval:
+    if not rows:
+        return Interval(np.nan, method="none: no ride was scored")
+    squares = np.array([float((row**2).sum()) for row in rows])
+    counts = np.array([row.size for row in rows])
+    value = float(np.sqrt(squares.sum() / counts.sum()))
+    if len(rows) < 2:
+        return intervals.log_jackknife(value, np.full(len(rows), np.nan), confidence)
+    without = np.sqrt((squares.sum() - squares) / (counts.sum() - counts))
+    return intervals.log_jackknife(value, without, confidence)
+
+
+def _pooled_p95(rows: Sequence[FloatArray], confidence: float) -> Interval:
+    if not rows:
+        return Interval(np.nan, method="none: no ride was scored")
+    pooled = np.abs(np.concatenate(rows))
+    ride = np.repeat(np.arange(len(rows)), [row.size for row in rows])
+    blocks = min(len(rows), MOST_BLOCKS)
+    kept = [pooled[ride % blocks != b] for b in range(blocks)] if blocks > 1 else []
+    without = np.array([np.quantile(k, 0.95) for k in kept])
+    return intervals.log_jackknife(float(np.quantile(pooled, 0.95)), without, confidence)
+
+
+def repeatability(spreads: Sequence[Spread], confidence: float = 0.95) -> Interval:
+    """Return the repeatability standard deviation in metres, pooled over routes.
+
+    It is the spread of one device's rides about their own mean at each station, in the sense of ISO 5725-2, so an
+    offset that all its rides share is no part of it; the rider's own line is. For the interval rides are left out
+    in turn.
+    """
+    square = sum(s.square_m2 for s in spreads)
+    degrees = sum(s.degrees for s in spreads)
+    if not degrees > 0:
+        return Interval(np.nan, method="none: fewer than 2 scored rides on any route")
+    value = float(np.sqrt(square / degrees))
+    without = np.concatenate([_rest(s, square, degrees) for s in spreads])
+    rides = len(without)
+    floor = _model_error(spreads, degrees) if rides >= FLOOR_FROM_RIDES else 0.0
+    return intervals.log_jackknife(value, without, confidence, floor)
+
+
+def _rest(spread: Spread, square_m2: float, degrees: float) -> FloatArray:
+    """Repeatability without each ride of one route; nan where nothing is left."""
+    left = square_m2 - spread.square_m2 + spread.without[:, 0]
+    of = degrees - spread.degrees + spread.without[:, 1]
+    variance = np.divide(np.maximum(left, 0.0), of, out=np.full(len(of), np.nan), where=of > 0)
+    return np.asarray(np.sqrt(variance), dtype=float)
+
+
+def _model_error(spreads: Sequence[Spread], degrees: float) -> float:
+    """Return the standard error of the logarithm of the spread that independent places of the routes would give."""
+    variance = sum(s.degrees**2 / ((len(s.without) - 1) * s.places) for s in spreads if len(s.without) > 1)
+    return float(np.sqrt(0.5 * variance) / degrees)

@@ -1,0 +1,79 @@
+"""How a recording shows, or does not show, when it was started."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from gpsq.model import FloatArray, IntArray
+    from gpsq.simulate.plan import Session
+    from gpsq.simulate.receiver import Listening
+
+#: A jump faster than this is one that no rider can make; slower ones leave a doubt about frozen points.
+CLEAR_JUMP_MPS = 100.0
+#: So many equal steps in a straight line are no ride.
+CLEAR_BACK_FILL_POINTS = 6
+#: A file time may lie this long before the first fix (30 min) and still be its start.
+FILE_TIME_BOUND_S = 1800
+
+
+@dataclass(frozen=True, eq=False)
+class Prelude:
+    """What a recording holds beside its fixes.
+
+    `second` (m,) and `xy_m` (m, 2) of points written before the first fix (nan: written as 0,0); `declared` they are marked as
+    no fix. `file_second` is metadata time in seconds of the ride (None: absent). `evidence` says whether the start can be
+    known from the recording and the log: "yes", "no", or "doubtful" where a careful reader may go either way.
+    """
+
+    second: IntArray
+    xy_m: FloatArray
+    declared: bool
+    file_second: int | None
+    evidence: str
+
+
+def show_start(rng: np.random.Generator, session: Session, heard: Listening, memory_xy: FloatArray) -> Prelude:
+    """Return what a device writes before its first fix; `memory_xy` (2,) is the last position it remembers."""
+    how = session.device.shows_start
+    until = heard.off_s if heard.fix_s is None else heard.fix_s
+    waiting = np.arange(heard.on_s, until, session.device.interval_s)
+    nothing, nowhere = np.empty(0, dtype=np.int64), np.empty((0, 2))
+    if how == "log":
+        return Prelude(nothing, nowhere, False, None, "yes" if session.logged else "no")
+    if how in ("no-fix points", "zero points", "frozen points"):
+        place = np.array([np.nan, np.nan]) if how == "zero points" else memory_xy
+        evidence = _frozen_evidence(waiting, heard, memory_xy) if how == "frozen points" else "yes"
+        return Prelude(waiting, np.tile(place, (len(waiting), 1)), how == "no-fix points", None, evidence)
+    if how == "back-fill" and heard.fix_s is not None:
+        xy, enough = _straight(waiting, heard, memory_xy), len(waiting) >= CLEAR_BACK_FILL_POINTS
+        return Prelude(waiting, xy, False, None, "yes" if enough else "doubtful")
+    file_second = _file_second(rng, how, heard)
+    shown = how == "file time" and heard.fix_s is not None and heard.fix_s - heard.on_s <= FILE_TIME_BOUND_S
+    return Prelude(nothing, nowhere, False, file_second, "yes" if shown else "no")
+
+
+def _frozen_evidence(waiting: IntArray, heard: Listening, memory_xy: FloatArray) -> str:
+    if heard.fix_s is None or len(waiting) < 3:
+        return "doubtful"
+    jump_m = float(np.hypot(*(heard.fixes.xy_m[0] - memory_xy)))
+    return "yes" if jump_m / (heard.fix_s - waiting[-1]) > CLEAR_JUMP_MPS else "doubtful"
+
+
+def _straight(waiting: IntArray, heard: Listening, start_xy: FloatArray) -> FloatArray:
+    assert heard.fix_s is not None  # the caller has a fix to draw a line to
+    share = (waiting - heard.on_s) / (heard.fix_s - heard.on_s)
+    return np.asarray(start_xy + share[:, None] * (heard.fixes.xy_m[0] - start_xy))
+
+
+def _file_second(rng: np.random.Generator, how: str, heard: Listening) -> int | None:
+    if how == "file time":
+        return heard.on_s
+    if how == "file time at fix":
+        return heard.fix_s
+    if how == "file time later":
+        return heard.off_s + int(rng.integers(0, 30_000))
+    return None

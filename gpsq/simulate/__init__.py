@@ -4,10 +4,11 @@
 `drawn_spec` draw what is in one.
 """
 
+from gpsq.simulate.answers import truth_of
 from gpsq.simulate.campaign import Campaign, SimulatedRecording, SimulatedRide, make_campaign
 from gpsq.simulate.spec import SHOWS_START, CampaignSpec, DeviceSpec
 from gpsq.simulate.variety import drawn_spec, standard_spec
-from gpsq.simulate.writing import truth_of, write
+from gpsq.simulate.writing import write
 
 __all__ = [
     "SHOWS_START",

@@ -40,8 +40,8 @@ class SimulatedRide:
 class SimulatedRecording:
     """One recording: the file it is written to, what happened, what was heard and written, and its true errors.
 
-    `lon_deg`, `lat_deg` (n,) are the fixes as written, rounded to the device's decimals; `settle_s` are the true seconds from the
-    first fix until the recording follows the road, nan where it never does.
+    `lon_deg`, `lat_deg` (n,) are the fixes as written, rounded to the device's decimals; `settle_s` are the true
+    seconds from the first fix until the recording follows the road, nan where it never does.
     """
 
     file: str
@@ -101,8 +101,8 @@ def make_campaign(spec: CampaignSpec, seed: int) -> Campaign:
     Examples
     --------
     >>> from gpsq.simulate import CampaignSpec, DeviceSpec, make_campaign
-    >>> campaign = make_campaign(CampaignSpec("Try", 10.0, 50.0, (DeviceSpec("north"),), days=1, detours=0, faults=0), 1)
-    >>> [recording.file for recording in campaign.recordings]
+    >>> spec = CampaignSpec("Try", 10.0, 50.0, (DeviceSpec("north"),), days=1, detours=0, faults=0)
+    >>> [recording.file for recording in make_campaign(spec, 1).recordings]
     ['north/2025-03-03-out.gpx', 'north/2025-03-03-back.gpx']
     """
     town = make_town(np.random.default_rng((seed, 0)), spec)
@@ -141,14 +141,25 @@ def _ridden(rng: np.random.Generator, spec: CampaignSpec, town: Town, plan: Ride
     return SimulatedRide(plan, f"{day.isoformat()}-{plan.direction}", np.datetime64(utc, "s"), motion)
 
 
+def clock(recording: SimulatedRecording, second: float) -> str:
+    """Return UTC, as ISO 8601 with Z, at a second of a recording's ride."""
+    return f"{recording.ride.epoch + np.timedelta64(int(second), 's')}Z"
+
+
 def local_hours(spec: CampaignSpec) -> int:
     """Return the whole hours by which the place's clocks are ahead of UTC."""
     return round(spec.lon_deg / 15.0)
 
 
 def _record(
-    rng: np.random.Generator, spec: CampaignSpec, town: Town, plane: Plane, ride: SimulatedRide, session: Session,
-    memory_xy: FloatArray, shared_m: FloatArray,
+    rng: np.random.Generator,
+    spec: CampaignSpec,
+    town: Town,
+    plane: Plane,
+    ride: SimulatedRide,
+    session: Session,
+    memory_xy: FloatArray,
+    shared_m: FloatArray,
 ) -> SimulatedRecording:
     direction = ride.plan.direction
     heard = listen(rng, spec, town, direction, session, ride.motion, shared_m)

@@ -1,8 +1,8 @@
 """Errors of a receiver: several Gauss–Markov processes, a poor first fix that settles, and faults.
 
-A first-order Gauss–Markov process has the autocorrelation exp(−Δt/τ); sums of a few with different τ are the customary
-model of the errors of satellite positions (Brown & Hwang, Introduction to Random Signals, chapter on shaping filters; from
-memory). White noise alone would make a walked track twice its length (Ranacher et al. 2016, doi
+A first-order Gauss–Markov process has the autocorrelation exp(−Δt/τ); sums of a few with different τ are the
+customary model of the errors of satellite positions (Brown & Hwang, Introduction to Random Signals, chapter on
+shaping filters; from memory). White noise alone would make a walked track twice its length (Ranacher et al. 2016, doi
 10.1080/13658816.2015.1086924), which no receiver shows.
 """
 
@@ -63,9 +63,9 @@ def fault_shape(kind: str, seconds: FloatArray, length_s: float) -> FloatArray:
 def time_to_first_fix(rng: np.random.Generator, state: str) -> int:
     """Return whole seconds until the first fix of a receiver started "hot", "warm" or "cold".
 
-    Without ephemeris a receiver needs 18 to 36 s of unbroken data (three subframes of 6 s in a frame of 30 s; NAVSTAR GPS User
-    Equipment Introduction 1996, figure 1-5) after it has found the satellites; broken reception makes it wait for the next
-    frame. A cold start searches the sky first. The shares and tails are invented.
+    Without ephemeris a receiver needs 18 to 36 s of unbroken data (three subframes of 6 s in a frame of 30 s; NAVSTAR
+    GPS User Equipment Introduction 1996, figure 1-5) after it has found the satellites; broken reception makes it
+    wait for the next frame. A cold start searches the sky first. The shares and tails are invented.
     """
     if state == "hot":
         return 1 + int(rng.exponential(2.0))
@@ -74,4 +74,4 @@ def time_to_first_fix(rng: np.random.Generator, state: str) -> int:
         seconds += 30.0
     if state == "cold":
         seconds += rng.lognormal(np.log(45.0), 0.6)
-    return int(round(seconds))
+    return round(seconds)

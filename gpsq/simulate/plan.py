@@ -29,7 +29,7 @@ HEAD_M, TAIL_M = 1100.0, 500.0
 
 @dataclass(frozen=True, eq=False)
 class Town:
-    """The roads of a campaign: `corners` on the grid and `roads` (a point a metre) each way, canyons and tunnel by station."""
+    """The roads each way: `corners` on the grid, `roads` by the metre, canyons, lights and tunnel by station."""
 
     bend: Bend
     lane_m: float
@@ -42,7 +42,7 @@ class Town:
 
 @dataclass(frozen=True)
 class Fault:
-    """A receiver's error on one recording: `kind` drift or jump, from a station, for some seconds, to a peak to the left."""
+    """A receiver's error: a `kind` ("drift" or "jump"), from a station, for some seconds, with a peak to the left."""
 
     kind: str
     from_m: float
@@ -130,8 +130,7 @@ def _detour(rng: np.random.Generator, spec: CampaignSpec, town: Town, direction:
         if other is None:
             continue
         way = way_on(road, ridden_line(other, town.bend, town.lane_m))
-        assert way.detour_m is not None  # the line given leaves the road
-        if _fits(way.detour_m, town, direction) and peak_off_m(way, road) >= spec.detour_off_m[0] * 0.92:
+        if _fits(way, town, direction) and peak_off_m(way, road) >= spec.detour_off_m[0] * 0.92:
             return way
     raise ValueError("no place for a detour on this road: ask for shorter ones or for a longer road")
 
@@ -152,12 +151,13 @@ def _other_corners(rng: np.random.Generator, corners: FloatArray, off_m: float, 
     return round_the_block(corners, corner, before, after)
 
 
-def _fits(stretch_m: tuple[float, float], town: Town, direction: str) -> bool:
+def _fits(way: Way, town: Town, direction: str) -> bool:
+    leave_m, join_m = way.detour_m or (0.0, 0.0)
     length_m = arc_length(town.roads[direction])[-1]
     tunnel = town.tunnels.get(direction, (0.0, 0.0))
-    clear = stretch_m[1] < tunnel[0] - 100.0 or stretch_m[0] > tunnel[1] + 100.0
-    inside = HEAD_M <= stretch_m[0] and stretch_m[1] <= length_m - TAIL_M
-    return clear and inside and stretch_m[1] - stretch_m[0] >= 300.0
+    clear = join_m < tunnel[0] - 100.0 or leave_m > tunnel[1] + 100.0
+    inside = leave_m >= HEAD_M and join_m <= length_m - TAIL_M
+    return bool(clear and inside and join_m - leave_m >= 300.0)
 
 
 def peak_off_m(way: Way, road_m: FloatArray) -> float:
@@ -173,14 +173,19 @@ def peak_off_m(way: Way, road_m: FloatArray) -> float:
 
 def _plant_faults(rng: np.random.Generator, spec: CampaignSpec, town: Town, rides: list[RidePlan]) -> None:
     plain = [r for r in rides if r.way.detour_m is None] or rides
-    free = [s for r in plain for s in r.sessions]
-    lengths = {id(s): arc_length(town.roads[r.direction])[-1] for r in plain for s in r.sessions}
+    free = [(r, s) for r in plain for s in r.sessions]
     for k in rng.permutation(len(free))[: spec.faults]:
-        length_m = lengths[id(free[k])]
-        kind = str(rng.choice(["drift", "jump"]))
+        ride, session = free[k]
+        session.fault = _fault(rng, float(arc_length(town.roads[ride.direction])[-1]), town.tunnels.get(ride.direction))
+
+
+def _fault(rng: np.random.Generator, length_m: float, tunnel: tuple[float, float] | None) -> Fault:
+    low, high = tunnel or (length_m, length_m)
+    at_m = rng.uniform(HEAD_M, length_m - TAIL_M - 900.0)
+    while low - 900.0 < at_m < high + 100.0 and tunnel is not None:
         at_m = rng.uniform(HEAD_M, length_m - TAIL_M - 900.0)
-        peak_m = float(rng.uniform(80, 200) * rng.choice([-1.0, 1.0]))
-        free[k].fault = Fault(kind, float(at_m), float(rng.uniform(60, 150)), peak_m)
+    peak_m = rng.uniform(80.0, 200.0) * rng.choice([-1.0, 1.0])
+    return Fault(str(rng.choice(["drift", "jump"])), float(at_m), float(rng.uniform(60, 150)), float(peak_m))
 
 
 def _plant_starts(rng: np.random.Generator, spec: CampaignSpec, town: Town, rides: list[RidePlan]) -> None:

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from gpsq.model import BoolArray, FloatArray, IntArray
     from gpsq.simulate.plan import Fault, Session, Town
     from gpsq.simulate.ride import Motion
-    from gpsq.simulate.spec import CampaignSpec, DeviceSpec
+    from gpsq.simulate.spec import CampaignSpec
 
 #: Extra error of a new fix, in units of the device's `first_fix_error_m`: a hot start is nearly settled.
 SETTLING_SHARE = {"hot": 0.25, "warm": 1.0, "cold": 1.6}
@@ -35,7 +35,7 @@ class Fixes:
 
 @dataclass(frozen=True, eq=False)
 class Listening:
-    """One device on one ride: seconds (of the ride) at which it was switched on, first fixed (None: never) and switched off."""
+    """One device on one ride: the seconds when it was switched on, first fixed (None: never) and switched off."""
 
     on_s: int
     fix_s: int | None
@@ -45,10 +45,15 @@ class Listening:
 
 
 def listen(
-    rng: np.random.Generator, spec: CampaignSpec, town: Town, direction: str, session: Session, motion: Motion,
+    rng: np.random.Generator,
+    spec: CampaignSpec,
+    town: Town,
+    direction: str,
+    session: Session,
+    motion: Motion,
     shared_m: FloatArray,
 ) -> Listening:
-    """Return what a device hears and writes on a ride; `shared_m` (t, 2) is the error common to all devices of the ride."""
+    """Return what a device hears and writes on a ride; `shared_m` (t, 2) is the error common to all its devices."""
     device = session.device
     on_s = _second_at(motion, session.late_m) if session.late_m > 0 else session.press_s
     off_s = len(motion.xy_m) - 1 - int(rng.integers(0, 5))
@@ -60,11 +65,11 @@ def listen(
     fix_s = None if session.ttff_s is None else on_s + session.ttff_s
     if fix_s is not None:
         fix_s = _after_tunnel(fix_s, motion, town.tunnels.get(direction))
-        since = np.arange(len(error)) - float(fix_s)
+        since = np.arange(len(error), dtype=np.float64) - fix_s
         error += settling(rng, since, device.first_fix_error_m * SETTLING_SHARE[session.state])
     if fix_s is None or fix_s > off_s - 20:
         return Listening(on_s, None, off_s, sigma_m, _no_fixes())
-    fixes = _written(rng, device, motion, error, worse, session.fault, (fix_s, off_s), town.tunnels.get(direction))
+    fixes = _written(rng, session, motion, error, worse, np.arange(fix_s, off_s + 1), town.tunnels.get(direction))
     return Listening(on_s, fix_s, off_s, sigma_m, fixes)
 
 
@@ -116,23 +121,27 @@ def _no_fixes() -> Fixes:
 
 
 def _written(
-    rng: np.random.Generator, device: DeviceSpec, motion: Motion, error: FloatArray, worse: FloatArray,
-    fault: Fault | None, heard_s: tuple[int, int], tunnel: tuple[float, float] | None,
+    rng: np.random.Generator,
+    session: Session,
+    motion: Motion,
+    error: FloatArray,
+    worse: FloatArray,
+    seconds: IntArray,
+    tunnel: tuple[float, float] | None,
 ) -> Fixes:
-    seconds = np.arange(heard_s[0], heard_s[1] + 1)
+    device, xy = session.device, motion.xy_m + error
     heard = seconds[~_in_tunnel(motion, tunnel)[seconds]]
-    block = np.cumsum(np.diff(heard, prepend=heard[0]) > 1)
-    xy = motion.xy_m + error
-    keep = _steady(heard, block, device.interval_s) if device.style == "steady" else _smart(heard, xy, device.interval_s)
+    block = (np.diff(heard, prepend=heard[0]) > 1).astype(np.int64).cumsum()
+    steady = device.style == "steady"
+    keep = _steady(heard, block, device.interval_s) if steady else _smart(heard, xy, device.interval_s)
     chosen = heard[keep]
-    trouble = np.zeros(len(xy)) if fault is None else (np.abs(_fault_m(fault, motion)) > 10.0) * 4.0
-    hdop = STEADY_HDOP * worse + trouble + 2.0 * np.exp(-(np.arange(len(xy)) - heard_s[0]) / 10.0).clip(max=1.0)
-    hdop = np.round(hdop[chosen] * np.exp(0.08 * rng.standard_normal(len(chosen))), 1)
+    trouble = 4.0 * (np.abs(_fault_m(session.fault, motion)[chosen]) > 10.0)
+    hdop = STEADY_HDOP * worse[chosen] + trouble + 2.0 * np.exp(-(chosen - chosen[0]) / 10.0)
+    hdop = np.round(hdop * np.exp(0.08 * rng.standard_normal(len(chosen))), 1)
     sat = np.clip(np.round(STEADY_SATELLITES - 3.0 * (hdop - STEADY_HDOP)), 4, 14).astype(np.int64)
-    new_segment = rng.random() < 0.5
     ele = 40.0 + 12.0 * np.sin(motion.station_m[chosen] / 700.0) + 3.0 * rng.standard_normal()
-    segment = block[keep] if new_segment else np.zeros(len(chosen), dtype=np.int64)
-    return Fixes(chosen, xy[chosen], segment.astype(np.int64), hdop, sat, np.round(ele, 1))
+    segment = block[keep] * int(rng.random() < 0.5)
+    return Fixes(chosen, xy[chosen], segment, hdop, sat, np.round(ele, 1))
 
 
 def _steady(heard: IntArray, block: IntArray, interval_s: int) -> IntArray:

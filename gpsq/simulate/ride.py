@@ -1,4 +1,4 @@
-"""How a rider moves along a line: cruising, slowing for corners, waiting at lights, a little left or right of the line."""
+"""How a rider moves along a line: cruising, slowing for corners, waiting at lights, a little to either side."""
 
 from __future__ import annotations
 
@@ -20,8 +20,9 @@ GAIN_MPS2, BRAKE_MPS2, LEAN_MPS2 = 0.7, 1.1, 2.2
 class Way:
     """The line one rider took on one ride.
 
-    `line_m` (n, 2) a point about every metre, `station_m` (n,) where that is along the route's road (a detour counts evenly from
-    where it leaves to where it joins), `detour_m` the stations between which the rider was on another road, or None.
+    `line_m` (n, 2) a point about every metre, `station_m` (n,) where that is along the route's road (a detour counts
+    evenly from where it leaves to where it joins), `detour_m` the stations between which the rider was on another
+    road, or None.
     """
 
     line_m: FloatArray
@@ -31,7 +32,7 @@ class Way:
 
 @dataclass(frozen=True, eq=False)
 class Motion:
-    """Where the rider was at every second: `xy_m` (t, 2), `station_m` (t,) along the road, `along_m` (t,) along the own way."""
+    """Where the rider was each second: `xy_m` (t, 2), `station_m` (t,) along the road, `along_m` (t,) along the way."""
 
     way: Way
     xy_m: FloatArray
@@ -67,7 +68,12 @@ def speed_limits(line_m: FloatArray, cruise_mps: float, stops_m: FloatArray) -> 
 
 
 def move(
-    rng: np.random.Generator, way: Way, cruise_mps: float, stops: list[tuple[float, float]], wait_s: float, stay_s: float,
+    rng: np.random.Generator,
+    way: Way,
+    cruise_mps: float,
+    stops: list[tuple[float, float]],
+    wait_s: float,
+    stay_s: float,
     lateral_m: float,
 ) -> Motion:
     """Return where the rider is, second by second, from `wait_s` before leaving to `stay_s` after arriving.
@@ -92,7 +98,8 @@ def move(
 
 
 def _wander(rng: np.random.Generator, s: FloatArray, lateral_m: float) -> FloatArray:
-    """Return (n,) the rider's offset to the left: half of its variance the habit of the day, half changing every few hundred metres."""
+    """Return (n,) the rider's offset to the left: half of its variance lasts the ride, half changes on the way."""
     knots = np.arange(0.0, s[-1] + 300.0, 150.0)
     slow = np.interp(s, knots, rng.standard_normal(len(knots)))
+    # Values between two knots vary less (2/3 on average), so 0.75 gives half of the variance.
     return np.asarray(lateral_m * (np.sqrt(0.5) * rng.standard_normal() + np.sqrt(0.75) * slow))

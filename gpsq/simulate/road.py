@@ -1,8 +1,8 @@
 """Roads of an invented town: streets on a bent grid, and the lines that are ridden on them.
 
-Everything is laid out on a square grid of streets, then bent by one smooth map of the plane and turned, so that streets beside
-one another stay beside one another. Lengths and offsets are measured on the finished lines. Nothing here comes from
-`gpsq.polyline`: the truth must not share the code that it judges.
+Everything is laid out on a square grid of streets, then bent by one smooth map of the plane and turned, so that
+streets beside one another stay beside one another. Lengths and offsets are measured on the finished lines. Nothing
+here comes from `gpsq.polyline`: the truth must not share the code that it judges.
 """
 
 from __future__ import annotations
@@ -114,16 +114,14 @@ def _loop(rng: np.random.Generator, length_m: float) -> FloatArray:
     first, second = np.sort(rng.uniform(0.3, 0.7, 2)) * wide
     step = rng.uniform(100, 180)
     near = rng.uniform(40, 90)
-    return np.array(
-        [(0, 0), (first, 0), (first, step), (wide, step), (wide, high), (second, high), (second, high - step)]
-        + [(-near, high - step), (-near, near)],
-        dtype=float,
-    )
+    there = [(0, 0), (first, 0), (first, step), (wide, step), (wide, high)]
+    again = [(second, high), (second, high - step), (-near, high - step), (-near, near)]
+    return np.array(there + again, dtype=float)
 
 
 def leg_lengths(corners: FloatArray) -> FloatArray:
     """Return (k − 1,) lengths of the straight pieces between (k, 2) corners."""
-    return np.hypot(*np.diff(corners, axis=0).T)
+    return np.asarray(np.hypot(*np.diff(corners, axis=0).T))
 
 
 def parallel_street(corners: FloatArray, leg: int, from_m: float, to_m: float, off_m: float) -> FloatArray:

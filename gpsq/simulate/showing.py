@@ -24,9 +24,10 @@ FILE_TIME_BOUND_S = 1800
 class Prelude:
     """What a recording holds beside its fixes.
 
-    `second` (m,) and `xy_m` (m, 2) of points written before the first fix (nan: written as 0,0); `declared` they are marked as
-    no fix. `file_second` is metadata time in seconds of the ride (None: absent). `evidence` says whether the start can be
-    known from the recording and the log: "yes", "no", or "doubtful" where a careful reader may go either way.
+    `second` (m,) and `xy_m` (m, 2) of points written before the first fix (nan: written as 0,0); `declared` they are
+    marked as no fix. `file_second` is metadata time in seconds of the ride (None: absent). `evidence` says whether
+    the start can be known from the recording and the log: "yes", "no", or "doubtful" where a careful reader may go
+    either way.
     """
 
     second: IntArray
@@ -49,7 +50,9 @@ def show_start(rng: np.random.Generator, session: Session, heard: Listening, mem
         evidence = _frozen_evidence(waiting, heard, memory_xy) if how == "frozen points" else "yes"
         return Prelude(waiting, np.tile(place, (len(waiting), 1)), how == "no-fix points", None, evidence)
     if how == "back-fill" and heard.fix_s is not None:
-        xy, enough = _straight(waiting, heard, memory_xy), len(waiting) >= CLEAR_BACK_FILL_POINTS
+        share = (waiting - heard.on_s) / (heard.fix_s - heard.on_s)
+        xy = memory_xy + share[:, None] * (heard.fixes.xy_m[0] - memory_xy)
+        enough = len(waiting) >= CLEAR_BACK_FILL_POINTS
         return Prelude(waiting, xy, False, None, "yes" if enough else "doubtful")
     file_second = _file_second(rng, how, heard)
     shown = how == "file time" and heard.fix_s is not None and heard.fix_s - heard.on_s <= FILE_TIME_BOUND_S
@@ -61,12 +64,6 @@ def _frozen_evidence(waiting: IntArray, heard: Listening, memory_xy: FloatArray)
         return "doubtful"
     jump_m = float(np.hypot(*(heard.fixes.xy_m[0] - memory_xy)))
     return "yes" if jump_m / (heard.fix_s - waiting[-1]) > CLEAR_JUMP_MPS else "doubtful"
-
-
-def _straight(waiting: IntArray, heard: Listening, start_xy: FloatArray) -> FloatArray:
-    assert heard.fix_s is not None  # the caller has a fix to draw a line to
-    share = (waiting - heard.on_s) / (heard.fix_s - heard.on_s)
-    return np.asarray(start_xy + share[:, None] * (heard.fixes.xy_m[0] - start_xy))
 
 
 def _file_second(rng: np.random.Generator, how: str, heard: Listening) -> int | None:

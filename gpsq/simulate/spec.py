@@ -73,14 +73,15 @@ class CampaignSpec:
     back : "same street" or "parallel street" (part of the way back on a street `parallel_m` beside the way out).
     spur : part of the way leads up a street and back down the same one. drive_left : which side is ridden on.
     lane_m : from the road's axis to the line that is ridden; lateral_m : standard deviation of the rider about it.
-    lights : sets of traffic lights. canyon_share, canyon_factor : share of the road between high buildings, and how much
-        larger the errors are there. tunnel : every receiver loses its fix in a tunnel.
-    detours, detour_off_m, detour_long_m : rides that take another road, how far off it lies, how much of the route it replaces.
+    lights : sets of traffic lights. canyon_share, canyon_factor : share of the road between high buildings, and how
+        much larger the errors are there. tunnel : every receiver loses its fix in a tunnel.
+    detours, detour_off_m, detour_long_m : rides that take another road, how far off it lies, how much of the route it
+        replaces.
     faults, late_starts, never_fixed, unlogged, slow_fixes : numbers of recordings with a receiver fault, begun at
         another place, without any fix, missing in the start log, with a fix only after minutes.
     all_late : no receiver ever starts hot. common_bias_m : offset of every fix to the left of travel.
-    shared_sigma_m : error that all receivers of a ride have in common. far_memory : what the receivers remember as their
-        last position lies kilometres away. layout : files "by device" or "by day".
+    shared_sigma_m : error that all receivers of a ride have in common. far_memory : what the receivers remember as
+        their last position lies kilometres away. layout : files "by device" or "by day".
     """
 
     title: str

@@ -25,7 +25,7 @@ SETTLED_M, SETTLED_FOR_S = 15.0, 30.0
 
 @dataclass(frozen=True, eq=False)
 class Offsets:
-    """True cross-track error of a recording: `station_m` (k,) of the road and `offset_m` (k,), + left, nan where not recorded.
+    """True cross-track error of a recording: `offset_m` (k,) at `station_m` (k,), + left, nan where not recorded.
 
     `second` (k,) is when the rider passed; `on_detour` (k,) marks the stations that the rider went round.
     """
@@ -44,8 +44,8 @@ class Offsets:
 def true_offsets(motion: Motion, road_m: FloatArray, second: IntArray, xy_m: FloatArray, segment: IntArray) -> Offsets:
     """Return the signed distances of a recorded line from the road, at equal steps of the road.
 
-    At each station the recorded line is read at the moment when the rider passed (straight between fixes), and its distance from
-    the nearest place of the road within `WINDOW_M` of that station is taken.
+    At each station the recorded line is read at the moment when the rider passed (straight between fixes), and its
+    distance from the nearest place of the road within `WINDOW_M` of that station is taken.
     """
     length_m = arc_length(road_m)[-1]
     station = np.arange(STATION_STEP_M / 2, length_m, STATION_STEP_M)
@@ -84,7 +84,7 @@ def _signed_distance(place: FloatArray, road_m: FloatArray, station: FloatArray,
 
 
 def settle_seconds(motion: Motion, road_m: FloatArray, second: IntArray, xy_m: FloatArray) -> float:
-    """Return seconds from the first fix until the fixes are, and stay for 30 s, within 15 m of the road; nan if they never do."""
+    """Return seconds from the first fix until fixes stay within 15 m of the road for 30 s; nan if they never do."""
     if not len(second):
         return float("nan")
     off = np.abs(_signed_distance(xy_m, road_m, motion.station_m[second], WINDOW_M))
@@ -98,8 +98,8 @@ def settle_seconds(motion: Motion, road_m: FloatArray, second: IntArray, xy_m: F
 def device_rms_m(spec: CampaignSpec, device: DeviceSpec, town: Town, direction: str) -> float:
     """Return the expected cross-track RMS of a device's settled recordings about the mean ridden line of one road.
 
-    The receiver's error, its spread from ride to ride, canyons, the error shared by the ride and the rider's own offset; sparse
-    recording, faults and detours not counted.
+    The receiver's error, its spread from ride to ride, canyons, the error shared by the ride and the rider's own
+    offset; sparse recording, faults and detours not counted.
     """
     station = np.arange(0.0, arc_length(town.roads[direction])[-1], STATION_STEP_M)
     worse = canyon_factor(town.canyons[direction], station, spec.canyon_factor)

@@ -91,7 +91,7 @@ def _place(rng: np.random.Generator) -> dict[str, Any]:
 
 def _road(rng: np.random.Generator) -> dict[str, Any]:
     return {
-        "length_m": float(rng.uniform(6000, 9000)),
+        "length_m": float(rng.uniform(6100, 8700)),
         "shape": _pick(rng, ("across", "loop"), (0.85, 0.15)),
         "back": _pick(rng, ("same street", "parallel street"), (0.5, 0.5)),
         "parallel_m": float(rng.uniform(60, 100)),

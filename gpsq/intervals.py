@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 #: Under this number of pairs no sign-flip test can reach 5 % two-sided: the smallest p is 2 / 2**n.
 FEWEST_FOR_SIGN_FLIP = 6
 #: Up to this number of pairs all sign flips are tried, above it a random choice of them.
-MOST_FOR_ALL_SUBSETS = 12
+MOST_FOR_ALL_SUBSETS = 13
 RANDOM_SUBSETS = 9_999
 
 
@@ -93,8 +93,9 @@ def mean(values: FloatArray, confidence: float = 0.95) -> Interval:
     if n < 2:
         value = float(known[0]) if n else float("nan")
         return Interval(value, method=f"none: {n} ride{'s' * (n != 1)}")
-    half = _student(confidence, n - 1) * float(known.std(ddof=1)) / np.sqrt(n)
-    return Interval(float(known.mean()), float(known.mean()) - half, float(known.mean()) + half, f"Student, {n} rides")
+    middle, error = float(known.mean()), float(known.std(ddof=1) / np.sqrt(n))
+    half = _student(confidence, n - 1) * error
+    return Interval(middle, middle - half, middle + half, f"Student, {n} rides")
 
 
 def log_jackknife(
@@ -123,8 +124,8 @@ def log_jackknife(
     if n < 3 or not value > 0 or not (without_each > 0).all():
         return Interval(value, method=f"none: {n} ride{'s' * (n != 1)}, at least 3 needed")
     spread = float(np.log(without_each).std(ddof=1)) * (n - 1) / np.sqrt(n)
-    half = _student(confidence, n - 1) * max(spread, least_error)
-    return Interval(value, value * np.exp(-half), value * np.exp(half), f"jackknife over {n} rides, on the logarithm")
+    factor = float(np.exp(_student(confidence, n - 1) * max(spread, least_error)))
+    return Interval(value, value / factor, value * factor, f"jackknife over {n} rides, on the logarithm")
 
 
 def mean_difference(differences: FloatArray, rng: Generator, confidence: float = 0.95) -> Interval:

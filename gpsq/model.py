@@ -87,8 +87,10 @@ class Trace:
     file_time : the document's own time. started, start_basis : best evidence of the start (see `START_BASES`).
     start_lat_deg, start_lon_deg : from the start log. start_state : hot, warm, cold or "" as said in the log.
     ride_label : the ride named in the start log, or "".
-    extras : means of further values found (heart rate and so on), by name. notes : plain sentences for the person.
-    truncated : the file was cut off, so its end is unknown. interrupted lengths are "at least".
+    extras : means of further values found (heart rate and so on), by name. notes : plain sentences on what was odd.
+    remarks : plain sentences on what is only worth knowing (they make no warning).
+    truncated : the file was cut off, so its end is unknown and its length is "at least".
+    date_known : False where times differ rightly but the day is unknown or ambiguous.
     """
 
     file: str
@@ -123,7 +125,9 @@ class Trace:
     log_note: str = ""
     extras: Mapping[str, float] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
+    remarks: tuple[str, ...] = ()
     truncated: bool = False
+    date_known: bool = True
 
     def __post_init__(self) -> None:
         _same_length(

@@ -35,8 +35,13 @@ class Settings:
     # reading
     gap_s: float = _setting(60.0, "s", 1, 86_400, "sampling up to once a minute is normal; a longer silence is no data (common practice)")
     start_bound_s: float = _setting(1800.0, "s", 0, 86_400, "a file time further before the first fix is no start of this ride")
+    log_bound_s: float = _setting(14_400.0, "s", 60, 86_400, "a start in the log further before the first fix belongs to another ride")
     frozen_min_points: int = _setting(3, "points", 2, 1000, "the same coordinates this often before a jump are a remembered position, not a fix")
     speed_limit_mps: float = _setting(60.0, "m/s", 5, 400, "216 km/h: no rider, and no car on an ordinary road, is faster")
+    frozen_jump_m: float = _setting(100.0, "m", 10, 10_000, "a remembered position nearer than this to the first fix cannot be told from one")
+    frozen_jump_factor: float = _setting(4.0, "1", 1, 100, "the jump off a remembered position is this many times faster than the fast tenth of the ride")
+    outlier_jump_m: float = _setting(500.0, "m", 50, 100_000, "smaller errors of a receiver are measured, not set aside; a network's mast is further off")
+    outlier_max_points: int = _setting(3, "points", 1, 100, "a longer excursion in mid-ride is a fault to be shown, not an outlier")
 
     # routes and rides
     pair_step_m: float = _setting(25.0, "m", 1, 500, "step of the comparison that finds traces of one route")

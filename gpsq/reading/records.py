@@ -30,7 +30,7 @@ class Recording:
     fix : FIX_UNSAID, FIX_NONE, FIX_2D or FIX_3D, as the file declares it.
     ele_m, hdop, sat, speed_mps : nan where absent. segment : number of the segment, from 0.
     file_time : the document's own time. extras : further values by name, (n,) each.
-    notes : plain sentences. clock_jumps_at_fix : times before the first fix come from a clock that the fix then set.
+    notes : plain sentences on what was odd; remarks : on what is only worth knowing. clock_jumps_at_fix : times before the first fix come from a clock that the fix then set.
     date_known : False where times have the right differences but the day is unknown or ambiguous.
     truncated : the file was cut off. counts : what was met beside the points, by name (bad_checksum_sentences and so on).
     """
@@ -50,6 +50,7 @@ class Recording:
     file_time: np.datetime64 = NAT
     extras: dict[str, FloatArray] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
+    remarks: tuple[str, ...] = ()
     clock_jumps_at_fix: bool = False
     date_known: bool = True
     truncated: bool = False

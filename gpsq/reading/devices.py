@@ -1,0 +1,84 @@
+"""The name of the device that made a recording."""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+UNKNOWN_DEVICE = "unknown device"
+
+#: Names of weekdays and their usual abbreviations, accents left out (Unicode CLDR, written from memory).
+_WEEKDAYS = frozenset(
+    """
+    mon tue tues wed thu thur thurs fri sat sun monday tuesday wednesday thursday friday saturday sunday
+    mo di mi do fr sa so montag dienstag mittwoch donnerstag freitag samstag sonnabend sonntag
+    lun mar mer jeu ven sam dim lundi mardi mercredi jeudi vendredi samedi dimanche
+    lunes martes miercoles jueves viernes sabado domingo mie jue vie sab dom
+    lunedi martedi mercoledi giovedi venerdi sabato domenica gio
+    maandag dinsdag woensdag donderdag vrijdag zaterdag zondag ma wo vr za zo
+    segunda terca quarta quinta sexta segunda-feira terca-feira quarta-feira quinta-feira sexta-feira feira
+    poniedzialek wtorek sroda czwartek piatek sobota niedziela pon wt sr czw pt sob niedz
+    pondeli utery streda ctvrtek patek nedele
+    mandag tirsdag onsdag torsdag fredag lordag sondag tir ons tor fre lor
+    mandag tisdag lordag sondag tis
+    maanantai tiistai keskiviikko torstai perjantai lauantai sunnuntai
+    """.split()
+)
+_MONTHS = frozenset(
+    """
+    jan feb mar apr may jun jul aug sep sept oct nov dec january february march april june july august september october
+    november december januar februar marz maerz mai juni juli oktober dezember okt dez mrz janvier fevrier mars avril juin
+    juillet aout septembre octobre novembre decembre enero febrero marzo abril mayo junio julio agosto septiembre octubre
+    noviembre diciembre gennaio febbraio aprile maggio giugno luglio settembre ottobre dicembre
+    """.split()
+)
+_CALENDAR = frozenset({"week", "woche", "semaine", "semana", "settimana", "day", "tag", "jour", "kw", "w"})
+
+
+def is_date(folder: str) -> bool:
+    """Whether a folder's name is a date or a weekday, in one of several languages, and so no device.
+
+    Examples
+    --------
+    >>> [is_date(name) for name in ("2024-05-14", "Mardi", "Tue 14 May", "week 20", "watch-2", "handheld")]
+    [True, True, True, True, False, False]
+    """
+    plain = unicodedata.normalize("NFKD", folder.lower())
+    plain = "".join(c for c in plain if not unicodedata.combining(c)).replace("ł", "l").replace("ø", "o")
+    words = [word for word in re.split(r"[\W_]+", plain) if word]
+    return bool(words) and all(_is_calendar_word(word) for word in words)
+
+
+def _is_calendar_word(word: str) -> bool:
+    return bool(re.fullmatch(r"\d+|w\d\d?|kw\d\d?|\d{1,2}(st|nd|rd|th)|\d{8}t\d+z?", word)) or word in _WEEKDAYS | _MONTHS | _CALENDAR
+
+
+def device_of(file: str, creator: str, logged: str, renames: Mapping[str, str]) -> str:
+    """Return the device's name: start log, else sub-folder, else the file's creator; renamed last.
+
+    Parameters
+    ----------
+    file : str
+        Path below the campaign's folder; members of an archive stand below the archive's name.
+    creator : str
+        As the file says.
+    logged : str
+        From ``rides.csv``, or "".
+    renames : mapping
+        ``[devices]`` of ``campaign.toml``: a file or a name found → the name wanted.
+
+    Examples
+    --------
+    >>> device_of("watch/mon.gpx", "maker", "", {"watch": "Watch A"})
+    'Watch A'
+    >>> device_of("2024-05-14/ride.gpx", "", "", {})
+    'unknown device'
+    """
+    folders = [part for part in file.split("/")[:-1] if not part.lower().endswith(".zip")]
+    folder = folders[0] if folders and not is_date(folders[0]) else ""
+    found = logged or folder or creator or UNKNOWN_DEVICE
+    return renames.get(file) or renames.get(found) or found

@@ -1,0 +1,114 @@
+"""When each recording was started, by the best evidence there is (docs/method.md, section 2)."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections import defaultdict
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from gpsq.model import Trace
+    from gpsq.reading.startlog import StartEntry
+    from gpsq.settings import Settings
+
+
+def with_starts(traces: Sequence[Trace], logged: Mapping[str, StartEntry], settings: Settings) -> list[Trace]:
+    """Give each trace its start: the log's, else its records before the fix, else its file's time.
+
+    Parameters
+    ----------
+    traces : sequence of Trace
+        Of one campaign, with their devices; ``started`` already tells of records before the fix.
+    logged : mapping
+        Row of the start log by file.
+    settings : Settings
+        ``start_bound_s`` and ``log_bound_s``.
+    """
+    early = {t.device for t in traces if _file_wait_s(t) > 0 and _file_wait_s(t) <= settings.start_bound_s}
+    meant = _meant_track(traces, logged)
+    return [_with_start(t, logged.get(t.file), (t.file, t.track) in meant, t.device in early, settings) for t in traces]
+
+
+def first_fix(trace: Trace) -> np.datetime64:
+    """Return the time of the first accepted fix, NaT where there is none."""
+    return trace.time[0] if trace.accepted else np.datetime64("NaT", "ms")
+
+
+def seconds(later: np.datetime64, earlier: np.datetime64) -> float:
+    """Return `later` − `earlier` in seconds, nan where one is unknown.
+
+    Examples
+    --------
+    >>> seconds(np.datetime64("2024-05-14T07:10:42"), np.datetime64("2024-05-14T07:10:00"))
+    42.0
+    """
+    return float((later - earlier) / np.timedelta64(1, "s"))
+
+
+def _file_wait_s(trace: Trace) -> float:
+    return seconds(first_fix(trace), trace.file_time)
+
+
+def _meant_track(traces: Sequence[Trace], logged: Mapping[str, StartEntry]) -> set[tuple[str, int]]:
+    """In a file of several tracks the log means the one that begins next after the start it names."""
+    tracks: dict[str, list[Trace]] = defaultdict(list)
+    for trace in traces:
+        if trace.file in logged:
+            tracks[trace.file].append(trace)
+    return {(file, _next_after(group, logged[file].started).track) for file, group in tracks.items()}
+
+
+def _next_after(group: list[Trace], started: np.datetime64) -> Trace:
+    def distance(trace: Trace) -> tuple[bool, float]:
+        wait_s = seconds(first_fix(trace) if trace.accepted else trace.last_record, started)
+        return (not wait_s >= 0, abs(wait_s) if np.isfinite(wait_s) else np.inf)
+
+    return min(group, key=distance)
+
+
+def _with_start(trace: Trace, entry: StartEntry | None, meant: bool, writes_early: bool, settings: Settings) -> Trace:
+    changes: dict[str, Any] = {}
+    if entry and meant:
+        changes |= {
+            "start_lat_deg": entry.start_lat_deg,
+            "start_lon_deg": entry.start_lon_deg,
+            "start_state": entry.start_state,
+            "ride_label": entry.ride,
+            "log_note": entry.note,
+        }
+        doubt = _doubt(trace, entry.started, settings)
+        if doubt:
+            changes["notes"] = (*trace.notes, doubt)
+        elif not np.isnat(entry.started):
+            return dataclasses.replace(trace, **changes, started=entry.started, start_basis="log")
+    if trace.start_basis == "none" and _file_time_tells(trace, writes_early, settings):
+        changes |= {"started": trace.file_time, "start_basis": "file time"}
+    return dataclasses.replace(trace, **changes) if changes else trace
+
+
+def _doubt(trace: Trace, started: np.datetime64, settings: Settings) -> str:
+    """Return why the log's start cannot be that of this recording, or ""."""
+    until = first_fix(trace) if trace.accepted else trace.last_record
+    wait_s = seconds(until, started)
+    if not trace.date_known:
+        return "" if np.isnat(started) else "The day of this recording is unknown, so the start in rides.csv cannot be compared with it."
+    if wait_s < 0:
+        return (
+            f"rides.csv gives {started}Z as the start, {-wait_s:g} s after the first fix at {until}Z: the two clocks disagree, "
+            "so the log's start is not used."
+        )
+    if wait_s > settings.log_bound_s:
+        return f"rides.csv gives {started}Z as the start, {wait_s / 3600:.1f} h before the first fix: it is taken to mean another ride."
+    return ""
+
+
+def _file_time_tells(trace: Trace, writes_early: bool, settings: Settings) -> bool:
+    """A file time equal to the first fix says something only of a device that elsewhere writes an earlier one."""
+    wait_s = _file_wait_s(trace)
+    if trace.records_before_fix or not trace.date_known:
+        return False
+    return 0 < wait_s <= settings.start_bound_s or (wait_s == 0 and writes_early)

@@ -169,6 +169,7 @@ def test_expectations(shared: Path, case: str) -> None:
         keep = good(recording)
         legs = legs_m(recording)
         assert recording.points == expect["points"]
+        assert bool(recording.notes) == (expect["outcome"] == "ok-warn")
         assert keep.sum() == expect["accepted"]
         assert legs.sum() == pytest.approx(expect["distance_m"]["value"], abs=expect["distance_m"]["tol"])
         if "duration_s" in expect:

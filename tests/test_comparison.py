@@ -41,8 +41,8 @@ def test_bootstrap_of_the_library_on_the_mouse_data():
 
 
 # Differences in height of 15 pairs of cross- and self-fertilised maize plants, eighths of an inch: Darwin 1876, as
-# analysed by Fisher 1935, The Design of Experiments, section 21: of the 32,768 sign changes 1,726 give a sum as far from
-# nought as 314, in both directions together, p = 0.0527 (figures from memory, recomputed here by counting).
+# analysed by Fisher 1935, The Design of Experiments, section 21: of the 32,768 sign changes 1,726 give a sum as far
+# from nought as 314, both directions together, p = 0.0527 (figures from memory, recomputed here by counting).
 MAIZE = np.array([49.0, -67, 8, 16, 6, 23, 28, 41, 14, 29, 56, 24, 75, 60, -48])
 
 

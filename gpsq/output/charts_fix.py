@@ -1,0 +1,191 @@
+"""Charts of the start: how long each device took to its first fix, and what of the route that lost."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from gpsq.output import words
+from gpsq.output.figures_of import figure, overall
+from gpsq.output.looks import Look, device_looks
+from gpsq.output.mapdata import head_span_m, stretch_m
+from gpsq.output.paper import INK, LEAF, MARKERS, RULE, SOFT, TYPE_PT, Chart, Sheet, chart
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+    from gpsq.model import Analysis, DeviceSummary, FirstFix, FloatArray
+
+#: More rows or columns than this cannot be read at the size of a slide.
+MOST_DEVICES = 8
+MOST_ROWS, MOST_COLUMNS = 10, 10
+TIMES_S = (1, 2, 5, 10, 20, 30, 60, 120, 300, 600, 1800, 3600)
+
+
+def time_to_fix(analysis: Analysis) -> Chart | None:
+    """Return a strip of times to first fix per device, a mark for every ride; None where no start is known."""
+    fixes = _fixes(analysis)
+    shown = {name: found for name, found in fixes.items() if any(np.isfinite(_drawn_s(fix)) for fix in found)}
+    if not shown:
+        return None
+    looks, summaries = device_looks(analysis), overall(analysis)
+    chosen = dict(sorted(shown.items(), key=lambda item: (-len(item[1]), item[0]))[:MOST_DEVICES])
+    chosen = {name: chosen[name] for name in sorted(chosen)}
+    finding = " ".join(f"{words.short(name)}: {_said(summaries.get(name), found)}." for name, found in chosen.items())
+    more = f" {len(shown) - len(chosen)} further devices are in the table." if len(shown) > len(chosen) else ""
+
+    def draw(sheet: Sheet) -> None:
+        sheet.headline("Time to first fix", "A mark for each ride; further left is faster")
+        axes = sheet.axes(0.35, 0.75, sheet.width_in - 0.7, sheet.height_in - 1.55)
+        axes.set_ylim(-len(chosen), 0)
+        _time_axis(axes, [_drawn_s(fix) for found in chosen.values() for fix in found])
+        unit = "from the start of the recording; " if sheet.wide else ""
+        axes.set_xlabel(f"{unit}hollow with a line: at least this long", color=SOFT, fontsize=TYPE_PT - 1)
+        for row, (name, found) in enumerate(chosen.items()):
+            _strip(axes, row, name, found, looks[name], summaries.get(name), sheet.wide)
+
+    return chart("time-to-fix", "Time to first fix", finding + more, draw)
+
+
+def _fixes(analysis: Analysis) -> dict[str, list[FirstFix]]:
+    found: dict[str, list[FirstFix]] = {}
+    for trace, result in zip(analysis.traces, analysis.results, strict=True):
+        found.setdefault(trace.device, []).append(result.first_fix)
+    return found
+
+
+def _drawn_s(fix: FirstFix) -> float:
+    """Where a recording stands on the axis: its time to fix, else the time it certainly took."""
+    return float(np.maximum(1.0, fix.seconds if np.isfinite(fix.seconds) else fix.at_least_s))
+
+
+def _said(summary: DeviceSummary | None, found: list[FirstFix]) -> str:
+    middle = figure(summary, "ttff_median_s")
+    said = [f"median {words.seconds(middle.value)}" if np.isfinite(middle.value) else "median unknown"]
+    if bounds := words.between(middle):
+        said[0] += f" ({bounds})"
+    if never := sum(fix.censored for fix in found):
+        said.append(f"{never} never fixed")
+    if unknown := sum(not np.isfinite(_drawn_s(fix)) for fix in found):
+        said.append(f"{unknown} with unknown start")
+    return ", ".join(said)
+
+
+def _time_axis(axes: Axes, seconds: list[float]) -> None:
+    largest = max(10.0, *(s for s in seconds if np.isfinite(s)))
+    axes.set_xscale("log")
+    axes.set_xlim(0.9, largest * 1.35)
+    ticks = [t for t in TIMES_S if t <= largest * 1.35]
+    axes.set_xticks(ticks, [("≤ " if t == 1 else "") + words.seconds(t).replace("1 h 0 min", "1 h") for t in ticks])
+    axes.minorticks_off()
+    axes.set_yticks([])
+    for tick in ticks:
+        axes.axvline(tick, color=RULE, lw=0.7, zorder=0)
+
+
+def _strip(
+    axes: Axes, row: int, name: str, found: list[FirstFix], look: Look, summary: DeviceSummary | None, wide: bool
+) -> None:
+    """One device: name and median in words, the interval as a bar, a mark per ride."""
+    times = np.array([_drawn_s(fix) for fix in found])
+    known = np.array([np.isfinite(fix.seconds) for fix in found])
+    drawn = np.isfinite(times)
+    level = -row - 0.66 + 0.1 * (np.argsort(np.argsort(times)) % 3 - 1)
+    label = words.short(name, 24 if wide else 15)
+    axes.text(0.92, -row - 0.3, label, color=INK, fontsize=TYPE_PT, fontweight="bold", va="baseline")
+    axes.text(
+        0.995, -row - 0.3, words.short(_said(summary, found), 90 if wide else 38), color=INK,
+        fontsize=TYPE_PT - (0 if wide else 2), ha="right", va="baseline", transform=axes.get_yaxis_transform(),
+    )  # fmt: skip
+    kind = {"marker": MARKERS[look.mark], "ms": 8, "mew": 1.4, "ls": "none", "mec": look.colour, "zorder": 3}
+    axes.plot(times[known & drawn], level[known & drawn], mfc=look.colour, **kind)
+    open_ended = drawn & ~known
+    axes.hlines(level[open_ended], times[open_ended], axes.get_xlim()[1], color=look.colour, lw=1.4, ls=(0, (1, 1.5)))
+    axes.plot(times[open_ended], level[open_ended], mfc=LEAF, **kind)
+    middle = figure(summary, "ttff_median_s")
+    if np.isfinite(middle.value):
+        high = middle.high if np.isfinite(middle.high) else axes.get_xlim()[1]
+        if np.isfinite(middle.low):
+            axes.plot([max(0.9, middle.low), high], [-row - 0.66] * 2, color=INK, lw=7, alpha=0.18, solid_capstyle="butt", zorder=1)
+        axes.plot([max(0.9, middle.value)] * 2, [-row - 0.85, -row - 0.47], color=INK, lw=2.4, zorder=4)
+    axes.axhline(-row - 1, color=RULE, lw=0.7)
+
+
+def missed(analysis: Analysis) -> Chart | None:
+    """Return small drawings of the route, one per ride and device, each with the head that was missed."""
+    rows = _heads(analysis)
+    if not rows:
+        return None
+    looks = device_looks(analysis)
+    kept = rows[:MOST_ROWS]
+    columns = min(MOST_COLUMNS, max(len(cells) for *_, cells in kept))
+    summaries = overall(analysis)
+    finding = " ".join(
+        f"{words.short(name)}: median {words.metres(figure(summaries.get(name), 'missed_median_m').value)} missed."
+        for name in dict.fromkeys(device for device, *_ in kept)
+    )
+    below = "Thick: the part of the route ridden before the first fix; ≥: at least"
+    if len(rows) > len(kept) or any(len(cells) > columns for *_, cells in kept):
+        below += f"; the first {columns} rides of {len(kept)} of {len(rows)} rows"
+
+    def draw(sheet: Sheet) -> None:
+        sheet.headline("Missed before the first fix", below if sheet.wide else below.split(":")[0] + ": before the first fix")
+        _grid(sheet, kept, columns, looks)
+
+    return chart("missed", "Missed before the first fix", finding, draw)
+
+
+Cell = tuple["FloatArray", "FloatArray", str]
+
+
+def _heads(analysis: Analysis) -> list[tuple[str, str, list[Cell]]]:
+    """Device, route, and for each ride the route's line, the head of it that was missed, and how long that is."""
+    rows: dict[tuple[str, str], list[Cell]] = {}
+    for trace, result in zip(analysis.traces, analysis.results, strict=True):
+        found = analysis.route_named(result.route)
+        if found is None or found.centreline is None or not np.isfinite(result.first_fix.missed_m):
+            continue
+        span = head_span_m(trace, result, found)
+        head = stretch_m(found, *span) if span else np.empty((0, 2))
+        text = ("≥ " if result.first_fix.missed_is_minimum else "") + words.metres(result.first_fix.missed_m)
+        rows.setdefault((trace.device, result.route), []).append((found.centreline.xy_m, head, text))
+    return [(device, route, cells) for (device, route), cells in sorted(rows.items())]
+
+
+def _grid(sheet: Sheet, rows: list[tuple[str, str, list[Cell]]], columns: int, looks: dict[str, Look]) -> None:
+    from matplotlib.collections import LineCollection
+
+    left, top = (2.1 if sheet.wide else 1.35), sheet.height_in - 0.85
+    width, height = (sheet.width_in - left - 0.15) / columns, (top - 0.1) / len(rows)
+    axes = sheet.axes(0, 0, sheet.width_in, sheet.height_in)
+    axes.set(xlim=(0, sheet.width_in), ylim=(0, sheet.height_in))
+    axes.set_axis_off()
+    lines, heads, colours, ends = [], [], [], []
+    for row, (device, route, cells) in enumerate(rows):
+        bottom = top - (row + 1) * height
+        sheet.write(0.2, bottom + height / 2, words.short(device, 20 if sheet.wide else 13), fontweight="bold")
+        sheet.write(0.2, bottom + height / 2 - 0.2, words.short(route, 24 if sheet.wide else 15), color=SOFT, fontsize=TYPE_PT - 1)
+        for column, (line, head, text) in enumerate(cells[:columns]):
+            box = (left + column * width + 0.08, bottom + 0.26, width - 0.16, height - 0.34)
+            lines.append(_placed(line, line, box))
+            if len(head):
+                heads.append(_placed(head, line, box))
+                colours.append(looks[device].colour)
+                ends.append((*heads[-1][-1], looks[device]))
+            small = TYPE_PT - 1 if columns <= 6 else TYPE_PT - 3
+            sheet.write(box[0] + box[2] / 2, bottom + 0.07, text, ha="center", fontsize=small)
+    axes.add_collection(LineCollection(lines, colors=SOFT, lw=1.0))
+    axes.add_collection(LineCollection(heads, colors=colours, lw=4.5, capstyle="butt"))
+    for x, y, look in ends:
+        axes.plot([x], [y], marker=MARKERS[look.mark], mfc=look.colour, mec=LEAF, ms=7, mew=0.8)
+
+
+def _placed(line_m: FloatArray, whole_m: FloatArray, box: tuple[float, float, float, float]) -> FloatArray:
+    """Fit a line into a box as the whole route fits, north up, one scale for both directions."""
+    low, high = whole_m.min(axis=0), whole_m.max(axis=0)
+    size = np.maximum(high - low, 1e-6)
+    scale = min(box[2] / size[0], box[3] / size[1])
+    step = max(1, len(line_m) // 400)
+    kept = np.vstack([line_m[:-1:step], line_m[-1:]])
+    return np.asarray((kept - (low + high) / 2) * scale + [box[0] + box[2] / 2, box[1] + box[3] / 2])

@@ -1,0 +1,152 @@
+"""The sheet that charts are drawn on: sizes, colours, type, and how a drawing becomes SVG and PNG.
+
+matplotlib is used through its objects, without pyplot and its global state, and only when a chart is drawn.
+"""
+
+from __future__ import annotations
+
+import io
+import re
+import warnings
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from gpsq.output.words import short
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+    from gpsq.output.looks import Look
+
+#: The colours of the pages' light look; inside a page they follow its dark look too.
+INK, SOFT, RULE, LEAF = "#1c2428", "#545c5f", "#cdc7b8", "#fffdf8"
+THEMED = {INK: "var(--ink)", SOFT: "var(--soft)", RULE: "var(--rule)", LEAF: "var(--leaf)"}
+
+#: Width and height in inches, and dots per inch of the PNG (1920 × 1080 and 1080 × 1080).
+WIDE = (10.0, 5.625, 192)
+SQUARE = (5.4, 5.4, 200)
+#: Size of type in points; on a video of 1080 lines it is 29 lines high or more.
+TYPE_PT = 11.0
+MARKERS = {"disc": "o", "triangle": "^", "square": "s", "diamond": "D", "wedge": "v", "cross": "P"}
+
+_OPTIONS = {
+    "svg.fonttype": "none",
+    "text.parse_math": False,
+    "axes.unicode_minus": True,
+    "font.family": ["DejaVu Sans"],
+    "font.size": TYPE_PT,
+    "path.simplify": True,
+}
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """An empty figure of one of the two shapes; lengths are inches from its lower left corner."""
+
+    figure: Figure
+    width_in: float
+    height_in: float
+
+    @property
+    def wide(self) -> bool:
+        """Whether it is the 16:9 sheet."""
+        return self.width_in > self.height_in
+
+    def axes(self, left_in: float, bottom_in: float, width_in: float, height_in: float) -> Axes:
+        """Return axes with only a bottom line, in soft type."""
+        box = (left_in / self.width_in, bottom_in / self.height_in, width_in / self.width_in, height_in / self.height_in)
+        axes = self.figure.add_axes(box, facecolor="none")
+        for side in ("top", "right", "left"):
+            axes.spines[side].set_visible(False)
+        axes.spines["bottom"].set_color(SOFT)
+        axes.tick_params(colors=SOFT, labelcolor=INK, labelsize=TYPE_PT, length=3)
+        axes.minorticks_off()
+        return axes
+
+    def write(self, x_in: float, y_in: float, text: str, **look: Any) -> None:
+        """Put text on the sheet, its lower left corner at a place in inches unless told otherwise."""
+        settings = {"color": INK, "fontsize": TYPE_PT, "va": "baseline", **look}
+        self.figure.text(x_in / self.width_in, y_in / self.height_in, text, **settings)
+
+    def headline(self, title: str, *below: str) -> None:
+        """Write the title and the lines under it at the top of the sheet."""
+        self.write(0.2, self.height_in - 0.36, title, fontsize=TYPE_PT + 3, fontweight="bold")
+        for i, line in enumerate(below):
+            self.write(0.2, self.height_in - 0.62 - 0.2 * i, line, color=SOFT, fontsize=TYPE_PT - 1)
+
+    def legend(self, looks: dict[str, Look], y_in: float, *, marks: bool = False) -> float:
+        """Write the key of the devices in rows from `y_in` down; return the height of its last row."""
+        x_in = 0.2
+        for name, look in looks.items():
+            label = short(name, 24 if self.wide else 18)
+            width_in = 0.62 + 0.09 * len(label)
+            if x_in > 0.2 and x_in + width_in > self.width_in - 0.1:
+                x_in, y_in = 0.2, y_in - 0.24
+            self._swatch(x_in, y_in + 0.05, look, marks)
+            self.write(x_in + 0.42, y_in, label)
+            x_in += width_in + 0.15
+        return y_in
+
+    def _swatch(self, x_in: float, y_in: float, look: Look, marks: bool) -> None:
+        from matplotlib.lines import Line2D
+
+        ends = [x_in / self.width_in, (x_in + 0.34) / self.width_in]
+        line = Line2D(ends, [y_in / self.height_in] * 2, color=look.colour, lw=2.2, ls=dashes(look))
+        if marks:
+            line.set(marker=MARKERS[look.mark], markevery=[0], markersize=7, linestyle="none")
+        self.figure.add_artist(line)
+
+
+def dashes(look: Look) -> Any:
+    """Return the line style of a device as matplotlib wants it."""
+    return (0, tuple(part / 2 for part in look.dashes)) if look.dashes else "-"
+
+
+@dataclass(frozen=True)
+class Chart:
+    """A chart in two shapes, as SVG and PNG, with its finding in words for those who do not see it."""
+
+    name: str
+    title: str
+    finding: str
+    wide_svg: str
+    square_svg: str
+    wide_png: bytes
+    square_png: bytes
+
+    def inline(self, *, wide: bool) -> str:
+        """Return the SVG for a page: colours follow the page, and no name in it meets that of another chart."""
+        svg = self.wide_svg if wide else self.square_svg
+        svg = svg[svg.index("<svg") :]
+        for colour, variable in THEMED.items():
+            svg = svg.replace(colour, variable)
+        svg = re.sub(r'<metadata>.*?</metadata>|<style type="text/css">.*?</style>', "", svg, flags=re.DOTALL)
+        svg = re.sub(r' id="(?:figure|axes|patch|text|line2d|matplotlib\.axis|xtick|ytick|\w+Collection)_\d+"', "", svg)
+        return re.sub(r'^<svg [^>]*viewBox="([^"]+)"[^>]*>', r'<svg viewBox="\1" aria-hidden="true" focusable="false">', svg)
+
+
+def chart(name: str, title: str, finding: str, draw: Callable[[Sheet], None]) -> Chart:
+    """Draw a chart on both sheets; the same drawing gives the same bytes."""
+    import matplotlib as mpl
+
+    with mpl.rc_context({**_OPTIONS, "svg.hashsalt": name}), warnings.catch_warnings():
+        # A name may hold signs that the font lacks; the viewer's fonts have them.
+        warnings.filterwarnings("ignore", message="Glyph .* missing from")
+        (wide_svg, wide_png), (square_svg, square_png) = (_drawn(draw, *shape) for shape in (WIDE, SQUARE))
+    return Chart(name, title, finding, wide_svg, square_svg, wide_png, square_png)
+
+
+def _drawn(draw: Callable[[Sheet], None], width_in: float, height_in: float, dpi: int) -> tuple[str, bytes]:
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+    from matplotlib.figure import Figure
+
+    figure = Figure(figsize=(width_in, height_in), facecolor=LEAF)
+    FigureCanvasAgg(figure)
+    draw(Sheet(figure, width_in, height_in))
+    svg, png = io.StringIO(), io.BytesIO()
+    figure.savefig(svg, format="svg", metadata={"Date": None, "Creator": None, "Format": None, "Type": None})
+    figure.savefig(png, format="png", dpi=dpi, metadata={"Software": None}, pil_kwargs={"compress_level": 3})
+    return svg.getvalue(), png.getvalue()

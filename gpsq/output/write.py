@@ -1,0 +1,79 @@
+"""The results folder: written aside, then put in place in one step, so that earlier results are whole at any moment."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from gpsq.exceptions import OutputError
+from gpsq.output import run_file
+from gpsq.output.folder import replaced
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from gpsq.model import Analysis
+
+
+def write_results(analysis: Analysis, out: Path, *, tiles: str | None = None) -> list[Path]:
+    """Write all results of an analysis into the folder `out`, in place of earlier ones.
+
+    Parameters
+    ----------
+    analysis : Analysis
+        What was found.
+    out : Path
+        The results folder. Files in it that gpsq did not write are kept.
+    tiles : str, optional
+        Name of a provider of background tiles for the map; without one, nothing is ever fetched.
+
+    Returns
+    -------
+    list of Path
+        The files written.
+
+    Raises
+    ------
+    OutputError
+        When the folder is not one of gpsq's, or cannot be written; earlier results then stay as they were.
+    """
+    texts = _texts(analysis, tiles)
+    with replaced(out) as aside:
+        for name, content in texts.items():
+            _put(aside / name, content)
+        _geopackage(analysis, aside / "results.gpkg")
+        names = [path.relative_to(aside).as_posix() for path in aside.rglob("*") if path.is_file()]
+        _put(aside / run_file.NAME, run_file.run_text(analysis, [*names, run_file.NAME]))
+    return [out / name for name in sorted([*names, run_file.NAME])]
+
+
+def _texts(analysis: Analysis, tiles: str | None) -> dict[str, str | bytes]:
+    """Everything that can be made before a file is touched."""
+    from gpsq.output import charts, layers, maps, page, tables
+
+    figures = charts.figures(analysis)
+    return {
+        "tracks.csv": tables.csv_text(tables.tracks(analysis)),
+        "deviations.csv": tables.csv_text(tables.deviations(analysis)),
+        "devices.csv": tables.csv_text(tables.devices(analysis)),
+        "set_aside.csv": tables.csv_text(tables.set_aside(analysis)),
+        "centrelines.geojson": layers.centrelines_geojson(analysis),
+        "map.html": maps.map_page(analysis, tiles=tiles),
+        "report.html": page.report_page(analysis, figures),
+        **charts.files(figures),
+    }
+
+
+def _put(path: Path, content: str | bytes) -> None:
+    path.parent.mkdir(exist_ok=True)
+    path.write_bytes(content.encode("utf-8") if isinstance(content, str) else content)
+
+
+def _geopackage(analysis: Analysis, path: Path) -> None:
+    from pyogrio.errors import DataLayerError, DataSourceError
+
+    from gpsq.output.layers import write_geopackage
+
+    try:
+        write_geopackage(analysis, path)
+    except (DataLayerError, DataSourceError) as failed:
+        raise OutputError(f"{path.name}: cannot be written: {failed}") from failed

@@ -59,7 +59,8 @@ def read(data: bytes, file: str, time_zone: str | None = None, date_order: str |
 
     Returns
     -------
-    >>> looks_like(b"time,lat,lon\n", "ride.txt"), looks_like(b"x,y\n", "a.txt"), looks_like(b"x,y\n", "ride.csv")
+    list of one `Recording`; its remarks and notes state each guess. `date_known` is False where the day is open
+    or absent.
 
     Raises
     ------

@@ -126,8 +126,8 @@ def radius(rms_x_m: float, rms_y_m: float | None = None, probability: float = 0.
 
     Notes
     -----
-    With equal axes √(−2 ln(1 − p)) times the error of one axis: 1.1774 at 50 %, 2.4477 at 95 %. With unequal ones exact,
-    where the standard's own 2.4477 × ½ (x + y) is 5.9 % too small at a ratio of 0.6.
+    With equal axes √(−2 ln(1 − p)) times the error of one axis: 1.1774 at 50 %, 2.4477 at 95 %. With unequal ones
+    exact, where the standard's own 2.4477 × ½ (x + y) is 5.9 % too small at a ratio of 0.6.
 
     Examples
     --------

@@ -1,0 +1,233 @@
+"""In-order alignment of a trace to a line, with free ends: which station of the line each place of a trace belongs to.
+
+Every place of the trace may match one station; matches never go backwards. A match is worth 1 − (d / cap)², nothing
+beyond the cap, so a detour cannot pull at the alignment, and both ends are free, so a late start costs nothing. Passing
+over a station costs a little, except across a break of the trace. The best such path is found by dynamic programming
+(time warping on equal steps of distance: Sakoe & Chiba 1978, IEEE Trans. ASSP 26:43–49), first coarsely, then in a band.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numba import njit
+
+from gpsq.model import BoolArray, FloatArray, IntArray
+from gpsq.polyline import Steps, at_along
+
+#: A coarse pass has at most about this many places a side, which bounds its memory at a quarter of a megabyte.
+COARSE_PLACES = 500
+#: Cost of passing over a station, in matches: small beside a match, enough to break ties towards steady travel.
+PASSING_COST = 0.02
+#: Stations passed over between neighbouring places of a trace are filled in up to this many: a corner cut by sampling.
+FILL_STATIONS = 4
+
+
+def align(xy_m: FloatArray, piece: IntArray, line_m: FloatArray, *, step_m: float, cap_m: float) -> IntArray:
+    """Return the station each place of a trace belongs to, −1 where it is further off than the cap.
+
+    Parameters
+    ----------
+    xy_m : (n, d) places of the trace at equal steps, d = 2 or 3.
+    piece : (n,) number of the unbroken piece each place belongs to.
+    line_m : (m, d) stations of the line at equal steps of `step_m`.
+    cap_m : distance in metres beyond which a place matches nothing.
+
+    Returns
+    -------
+    (n,) int64, never decreasing where not −1.
+
+    Examples
+    --------
+    >>> line = np.column_stack([np.arange(0.0, 50.0, 5.0), np.zeros(10)])
+    >>> align(line[4:8] + 1.0, np.zeros(4, dtype=np.int64), line, step_m=5.0, cap_m=20.0).tolist()
+    [4, 5, 6, 7]
+    """
+    n, m = len(xy_m), len(line_m)
+    if n == 0 or m == 0:
+        return np.full(n, -1, dtype=np.int64)
+    every = max(1, int(np.ceil(max(n, m) / COARSE_PLACES)))
+    if every == 1:
+        states = _anywhere(xy_m, piece, line_m, cap_m)
+    else:
+        coarse_cap_m = max(cap_m, 2.0 * every * step_m)
+        states = _anywhere(xy_m[::every], piece[::every], line_m[::every], coarse_cap_m)
+        low, high = _band(states * every, every, n, m, margin=int(np.ceil(coarse_cap_m / step_m)) + every)
+        states = _best_path(*_contiguous(xy_m, piece, line_m), low, high, cap_m**2, PASSING_COST)
+    off = ((xy_m - line_m[states]) ** 2).sum(axis=1) > cap_m**2
+    return np.where(off, -1, states)
+
+
+def _anywhere(xy_m: FloatArray, piece: IntArray, line_m: FloatArray, cap_m: float) -> IntArray:
+    low = np.zeros(len(xy_m), dtype=np.int64)
+    high = np.full(len(xy_m), len(line_m) - 1, dtype=np.int64)
+    return np.asarray(_best_path(*_contiguous(xy_m, piece, line_m), low, high, cap_m**2, PASSING_COST))
+
+
+def _contiguous(xy_m: FloatArray, piece: IntArray, line_m: FloatArray) -> tuple[FloatArray, IntArray, FloatArray]:
+    # one layout of memory means one compiled version of the kernel
+    return (
+        np.ascontiguousarray(xy_m, dtype=np.float64),
+        np.ascontiguousarray(piece, dtype=np.int64),
+        np.ascontiguousarray(line_m, dtype=np.float64),
+    )
+
+
+def _band(states: IntArray, every: int, n: int, m: int, margin: int) -> tuple[IntArray, IntArray]:
+    """Return the first and last station allowed for each of `n` places, around a coarse path."""
+    coarse = np.arange(n) // every
+    before = states[np.maximum(coarse - 1, 0)]
+    after = states[np.minimum(coarse + 2, len(states) - 1)]
+    return np.maximum(before - margin, 0), np.minimum(after + margin, m - 1)
+
+
+@njit(cache=True)  # type: ignore[untyped-decorator]  # numba ships no types
+def _best_path(
+    xy: FloatArray, piece: IntArray, line: FloatArray, low: IntArray, high: IntArray, cap2: float, passing: float
+) -> IntArray:  # pragma: no cover - compiled
+    """Return the station at which the best in-order path stands at each place of the trace."""
+    n, d = xy.shape
+    m = line.shape[0]
+    start = np.empty(n + 1, dtype=np.int64)
+    start[0] = 0
+    for i in range(n):
+        first = low[max(i - 1, 0)]
+        start[i + 1] = start[i] + high[i] - first + 1
+    advanced = np.zeros(start[n], dtype=np.uint8)
+    value = np.full(m, -np.inf)
+    for j in range(low[0], high[0] + 1):
+        value[j] = 0.0
+    reached = high[0]
+    for i in range(n):
+        first = low[max(i - 1, 0)]
+        cost = 0.0 if i > 0 and piece[i] != piece[i - 1] else passing
+        carried = -np.inf
+        for j in range(first, high[i] + 1):
+            stay = value[j] if j <= reached else -np.inf
+            step = carried - cost
+            if i > 0 and step > stay:
+                carried = step
+                advanced[start[i] + j - first] = 1
+            else:
+                carried = stay
+            distance2 = 0.0
+            for k in range(d):
+                distance2 += (xy[i, k] - line[j, k]) ** 2
+            value[j] = carried + (1.0 - distance2 / cap2 if distance2 < cap2 else 0.0)
+        for j in range(first, low[i]):
+            value[j] = -np.inf
+        reached = high[i]
+    path = np.empty(n, dtype=np.int64)
+    j = low[n - 1]
+    for k in range(low[n - 1], high[n - 1] + 1):
+        if value[k] > value[j]:
+            j = k
+    for i in range(n - 1, -1, -1):
+        path[i] = j
+        first = low[max(i - 1, 0)]
+        while advanced[start[i] + j - first] == 1:
+            j -= 1
+    return path
+
+
+@dataclass(frozen=True, eq=False)
+class Abreast:
+    """Where a trace runs abreast of each station of a line; nan where it does not follow the line.
+
+    `xy_m` (m, 2) place, `vertex` (m,) fractional number of the fix. `matched` (m,) is False where the trace was so far
+    off that its place is only the one that the order of travel gives (an excursion).
+    """
+
+    xy_m: FloatArray
+    vertex: FloatArray
+    matched: BoolArray
+
+
+def abreast(steps: Steps, stations: IntArray, line_m: FloatArray, *, with_excursions: bool) -> Abreast:
+    """Return the place of a trace abreast of each station, from an alignment.
+
+    Of several places at one station (standing still, noise) the mean is taken, so that they weigh as one; with
+    excursions the middle one in order of travel, so that the noise of the trace stays what it is. Stations passed over
+    within a few steps are filled in between. An excursion, places beyond the cap between two matched ones, is filled by
+    an alignment of its own when asked for; a break of the trace is never filled.
+    """
+    m = len(line_m)
+    stations = _within_ends(steps.xy_m, stations, line_m)
+    xy, vertex = (_middle_by_station if with_excursions else _mean_by_station)(steps, stations, m)
+    matched = ~np.isnan(vertex)
+    inside = np.flatnonzero(stations >= 0)
+    passed = (np.diff(inside) > 1) | (np.diff(stations[inside]) > 1)
+    for i, k in zip(inside[:-1][passed], inside[1:][passed], strict=True):
+        j, last = stations[i], stations[k]
+        if steps.piece[i] != steps.piece[k]:
+            continue
+        if k == i + 1 and last - j <= FILL_STATIONS:
+            _fill(xy, vertex, matched, j, last)
+        elif with_excursions and last > j and (k > i + 1 or last - j > FILL_STATIONS):
+            _follow_excursion(steps, i, k, j, last, line_m, xy, vertex)
+    return Abreast(xy, vertex, matched)
+
+
+def _within_ends(xy_m: FloatArray, stations: IntArray, line_m: FloatArray) -> IntArray:
+    """Unmatch places that lie beyond the ends of the line, so that a longer trace does not pile up at them."""
+    if len(line_m) < 2:
+        return stations
+    step_m = float(np.sqrt(((line_m[1] - line_m[0]) ** 2).sum()))
+    stations = stations.copy()
+    for end, inner in ((0, 1), (len(line_m) - 1, len(line_m) - 2)):
+        at_end = stations == end
+        outward = line_m[end] - line_m[inner]
+        beyond = (xy_m[at_end] - line_m[end]) @ outward / max(float(np.sqrt(outward @ outward)), 1e-9)
+        stations[np.flatnonzero(at_end)[beyond > step_m]] = -1
+    return stations
+
+
+def _mean_by_station(steps: Steps, stations: IntArray, count: int) -> tuple[FloatArray, FloatArray]:
+    inside = stations >= 0
+    number = np.bincount(stations[inside], minlength=count).astype(float)
+    number[number == 0] = np.nan
+    columns = (steps.xy_m[inside, 0], steps.xy_m[inside, 1], steps.vertex[inside])
+    x, y, vertex = (np.bincount(stations[inside], weights=column, minlength=count) / number for column in columns)
+    return np.column_stack([x, y]), vertex
+
+
+def _middle_by_station(steps: Steps, stations: IntArray, count: int) -> tuple[FloatArray, FloatArray]:
+    inside = np.flatnonzero(stations >= 0)
+    seen, first, number = np.unique(stations[inside], return_index=True, return_counts=True)
+    middle = inside[first + number // 2]
+    xy, vertex = np.full((count, 2), np.nan), np.full(count, np.nan)
+    xy[seen], vertex[seen] = steps.xy_m[middle], steps.vertex[middle]
+    return xy, vertex
+
+
+def _fill(xy: FloatArray, vertex: FloatArray, matched: BoolArray, low: int, high: int) -> None:
+    share = np.arange(1, high - low) / (high - low)
+    xy[low + 1 : high] = xy[low] + share[:, None] * (xy[high] - xy[low])
+    vertex[low + 1 : high] = vertex[low] + share * (vertex[high] - vertex[low])
+    matched[low + 1 : high] = True
+
+
+def _follow_excursion(
+    steps: Steps, i: int, k: int, low: int, high: int, line_m: FloatArray, xy: FloatArray, vertex: FloatArray
+) -> None:
+    """Fill the stations strictly between `low` and `high` from the places `i` to `k`, in order, however far off."""
+    thin = max(1, (k - i) // COARSE_PLACES)
+    chosen = np.unique(np.append(np.arange(i, k + 1, thin), k))
+    places, line = steps.xy_m[chosen], line_m[low : high + 1]
+    first, last = np.zeros(len(chosen), dtype=np.int64), np.full(len(chosen), len(line) - 1, dtype=np.int64)
+    last[0], first[-1] = 0, len(line) - 1
+    furthest2 = float(((places[:, None, :] - line[None, ::8, :]) ** 2).sum(axis=2).max()) * 4.0 + 1.0
+    path = _best_path(*_contiguous(places, np.zeros(len(chosen), dtype=np.int64), line), first, last, furthest2, 0.0)
+    seen, at = np.unique(path, return_index=True)
+    inner = np.arange(1, len(line) - 1)
+    xy[low + inner] = at_along(places, _increasing(path), inner.astype(float)) if len(seen) else np.nan
+    vertex[low + inner] = np.interp(inner, path[at], steps.vertex[chosen][at])
+
+
+def _increasing(path: IntArray) -> FloatArray:
+    # places that share a station are spread over it, so that the station can be looked up in between
+    order = np.arange(len(path), dtype=float)
+    first = np.searchsorted(path, path, side="left")
+    count = np.searchsorted(path, path, side="right") - first
+    return np.asarray(path + (order - first) / count)

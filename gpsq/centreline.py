@@ -1,0 +1,181 @@
+"""The consensus line of a route: where its traces run, station by station, and how far they spread.
+
+Start from the medoid; align every trace to the running line in order of travel; take the geometric median of the places
+abreast of each station, traces weighted by their own spread and rides bounded; smooth lightly, resample, repeat. The
+places of one ride can be left out without aligning again. What was tried and fails is told in docs/method.md.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from gpsq import line_ends, polyline
+from gpsq.align import Abreast, abreast, align
+from gpsq.consensus import geometric_median, smooth
+from gpsq.line_ends import Strand
+from gpsq.line_quality import blank, described
+from gpsq.medoid import medoid
+from gpsq.model import BoolArray, Centreline, FloatArray
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from gpsq.settings import Settings
+
+#: The line has settled when its stations move less than this between rounds.
+SETTLED_M = 0.1
+#: Rounds at most; five are usual.
+ROUNDS = 12
+#: The ends are carried on in these first rounds; later rounds only settle.
+EXTENDING_ROUNDS = 3
+#: A route has about this many stations at least, so that short ones are drawn finely.
+LEAST_STATIONS = 100
+#: A trace's own spread is trusted between this share of the usual one and its inverse, so that none weighs for many.
+SPREAD_RANGE = 3.0
+#: Smallest spread a receiver is believed to have; rounding and short overlaps give less.
+LEAST_SPREAD_M = 0.5
+
+@dataclass(frozen=True, eq=False)
+class Consensus:
+    """A finished line with the place of every strand abreast of it; `without` leaves a ride out of it."""
+
+    centreline: Centreline
+    places: tuple[Abreast, ...]
+    strands: tuple[Strand, ...]
+    weights: FloatArray
+
+    def without(self, ride: str) -> Centreline:
+        """Return the line made without the traces of `ride`, at the same stations; nan where no other trace runs."""
+        keep = np.array([strand.ride != ride for strand in self.strands])
+        if not keep.any():
+            return blank(self.centreline, ride)
+        xy_m = _consensus_xy(self.centreline.xy_m, _stack(self.places)[keep], self.weights[keep])
+        xy_m[self.weights[keep].sum(axis=0) == 0] = np.nan
+        return described(xy_m, self.centreline.along_m, self.places, self.strands, keep, ride)
+
+
+def step_for(xy_m: Sequence[FloatArray], settings: Settings) -> float:
+    """Return the step of a route's stations: `step_m`, finer on a route of a few hundred metres."""
+    extent_m = max((float(np.hypot(*(xy.max(axis=0) - xy.min(axis=0)))) for xy in xy_m if len(xy)), default=0.0)
+    return float(min(settings.step_m, max(1.0, extent_m / LEAST_STATIONS)))
+
+
+def strand(
+    xy_m: FloatArray, runs: list[tuple[int, int]], ride: str, counts: BoolArray, settings: Settings
+) -> Strand:
+    """Return a trace ready for a consensus.
+
+    Parameters
+    ----------
+    xy_m : (n, 2) its fixes. runs : its unbroken runs. ride : the trip it belongs to.
+    counts : (n,) which fixes may count for the line (flagged stretches may not).
+    """
+    steps = polyline.equal_steps(xy_m, runs, settings.step_m)
+    low = np.floor(steps.vertex).astype(int)
+    high = np.ceil(steps.vertex).astype(int)
+    return Strand(steps, ride, counts[low] & counts[high])
+
+
+def make(strands: Sequence[Strand], settings: Settings) -> Consensus | None:
+    """Return the consensus of a route's strands, or None where none of them has a length.
+
+    Parameters
+    ----------
+    strands : traces of one route at equal steps of `settings.step_m`.
+
+    Returns
+    -------
+    The line at equal steps, with `support`, `rides` and `spread_m` per station and a confidence band from whole rides.
+    """
+    usable = [k for k, s in enumerate(strands) if s.counts.sum() >= 2]
+    if not usable:
+        return None
+    first = strands[medoid(strands, usable, settings)]
+    line = polyline.resample(first.steps.xy_m[first.counts], settings.step_m)
+    for round_number in range(ROUNDS):
+        before = line
+        places = _places(strands, line, settings)
+        weights = _by_ride(_weights(places, line), places, strands)
+        line = _consensus_xy(line, _stack(places), weights)
+        line = _mended(line, strands, places, settings, round_number)
+        if round_number > EXTENDING_ROUNDS + 1 and _moved_m(before, line) < SETTLED_M:
+            break
+    places = _places(strands, line, settings)
+    weights = _by_ride(_weights(places, line), places, strands)
+    everyone = np.ones(len(strands), dtype=bool)
+    centreline = described(line, polyline.along_m(line), places, strands, everyone, "")
+    return Consensus(centreline, tuple(places), tuple(strands), weights)
+
+
+def _mended(
+    line: FloatArray, strands: Sequence[Strand], places: Sequence[Abreast], settings: Settings, round_number: int
+) -> FloatArray:
+    if round_number < EXTENDING_ROUNDS:
+        line = line_ends.extended(line, strands, places, settings)
+    elif round_number == EXTENDING_ROUNDS:
+        line = line_ends.rerouted(line, strands, places)
+    else:
+        line = line_ends.trimmed(line, strands, places, settings.step_m)
+    return polyline.resample(line, settings.step_m)
+
+
+def aligned(strand: Strand, line_m: FloatArray, settings: Settings, *, with_excursions: bool) -> Abreast:
+    """Return where a strand runs abreast of each station of a line."""
+    stations = align(strand.steps.xy_m, strand.steps.piece, line_m, step_m=settings.step_m, cap_m=settings.align_cap_m)
+    if not with_excursions:
+        stations = np.where(strand.counts, stations, -1)
+    return abreast(strand.steps, stations, line_m, with_excursions=with_excursions)
+
+
+def _places(strands: Sequence[Strand], line: FloatArray, settings: Settings) -> list[Abreast]:
+    return [aligned(s, line, settings, with_excursions=False) for s in strands]
+
+
+def _stack(places: Sequence[Abreast]) -> FloatArray:
+    return np.stack([p.xy_m for p in places])
+
+
+def _weights(places: Sequence[Abreast], line: FloatArray) -> FloatArray:
+    """Return (t,) weights from each trace's own spread about the line, none trusted beyond a bound."""
+    spread = np.array([_spread_about(p, line) for p in places])
+    usual = np.nanmedian(spread) if np.isfinite(spread).any() else 1.0
+    spread = np.where(np.isfinite(spread), spread, usual)
+    spread = np.clip(spread, max(LEAST_SPREAD_M, usual / SPREAD_RANGE), max(LEAST_SPREAD_M, usual * SPREAD_RANGE))
+    return np.asarray(1.0 / spread**2)
+
+
+def _spread_about(place: Abreast, line: FloatArray) -> float:
+    away = np.sqrt(((place.xy_m - line) ** 2).sum(axis=1))
+    away = away[~np.isnan(away)]
+    return float(np.sqrt(np.mean(np.minimum(away, 4.0 * np.median(away)) ** 2))) if len(away) else float("nan")
+
+
+def _by_ride(weights: FloatArray, places: Sequence[Abreast], strands: Sequence[Strand]) -> FloatArray:
+    """Return (t, m) weights in which each ride counts about once at each station, however many devices it carried."""
+    there = np.array([~np.isnan(p.vertex) for p in places])
+    each = weights[:, None] * there
+    usual = float(np.median(weights))
+    for ride in {s.ride for s in strands}:
+        mine = np.array([s.ride == ride for s in strands])
+        each[mine] /= np.maximum(each[mine].sum(axis=0), usual)
+    return each
+
+
+def _consensus_xy(line: FloatArray, places: FloatArray, weights: FloatArray) -> FloatArray:
+    """Return the smoothed middle of the places; where no trace runs the line stays."""
+    return smooth(geometric_median(places, weights, line))
+
+
+def _moved_m(before: FloatArray, after: FloatArray) -> float:
+    """Return how far the line moved between rounds: the 95th percentile over its stations."""
+    if abs(len(before) - len(after)) > 1:
+        return float("inf")
+    m = min(len(before), len(after))
+    share_before, share_after = np.linspace(0, len(before) - 1, m), np.linspace(0, len(after) - 1, m)
+    moved = polyline.at_vertex(before, share_before) - polyline.at_vertex(after, share_after)
+    return float(np.percentile(np.sqrt((moved**2).sum(axis=1)), 95))
+
+

@@ -1,0 +1,167 @@
+"""The ends of a running line, and the stretches that nobody follows: carried on, cut back, or led another way."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from gpsq import polyline
+from gpsq.align import Abreast
+from gpsq.model import BoolArray, FloatArray
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from gpsq.settings import Settings
+
+#: An end is carried on only by a trace that reaches this much further; less is noise.
+LEAST_EXTENSION_M = 15.0
+#: … by so much where no other trace agrees, …
+LEAST_LONE_EXTENSION_M = 30.0
+#: … and that joins the line within this many stations of its end, …
+JOIN_STATIONS = 6
+#: … and is no longer than this times the line it follows: the end of a noisy track is noise.
+MOST_ROUGHNESS = 1.5
+#: Two overhangs support each other when this share of the shorter runs along the longer.
+SUPPORT_SHARE = 0.6
+
+
+@dataclass(frozen=True, eq=False)
+class Strand:
+    """A trace on its way into a consensus: its equal steps, its ride, and which of its places may count."""
+
+    steps: polyline.Steps
+    ride: str
+    counts: BoolArray
+
+
+def extended(line: FloatArray, strands: Sequence[Strand], places: Sequence[Abreast], settings: Settings) -> FloatArray:
+    """Return the line with each end carried on by the trace that reaches furthest, if one does."""
+    for head in (True, False):
+        found = [_overhang(s, p, line, settings, head=head) for s, p in zip(strands, places, strict=True)]
+        overhangs = [o for o in found if o is not None]
+        if not overhangs:
+            continue
+        supported = [o for o in overhangs if _supported(o, overhangs, settings.align_cap_m / 2)]
+        overhangs = [o for o in overhangs if _reach_m(o, line) >= LEAST_LONE_EXTENSION_M]
+        if not supported and not overhangs:
+            continue
+        join, outward = max(supported or overhangs, key=lambda o: (polyline.along_m(o[1])[-1], o[1][-1, 0]))
+        if head:
+            line = np.vstack([outward[::-1], line[join:]])
+            places = [_shifted(p, len(outward) - join, len(line)) for p in places]
+        else:
+            line = np.vstack([line[: join + 1], outward])
+    return line
+
+
+def _shifted(place: Abreast, by: int, count: int) -> Abreast:
+    """Return the places at the stations of a line whose head was carried on by `by` stations."""
+    xy, vertex, matched = np.full((count, 2), np.nan), np.full(count, np.nan), np.zeros(count, dtype=bool)
+    kept = slice(max(by, 0), count)
+    xy[kept], vertex[kept], matched[kept] = (a[max(-by, 0) :] for a in (place.xy_m, place.vertex, place.matched))
+    return Abreast(xy, vertex, matched)
+
+
+def _overhang(
+    strand: Strand, place: Abreast, line: FloatArray, settings: Settings, *, head: bool
+) -> tuple[int, FloatArray] | None:
+    """Return where a trace joins the line near its end, and its places beyond, outward; None where it has none."""
+    covered = np.flatnonzero(~np.isnan(place.vertex))
+    if not len(covered):
+        return None
+    join = int(covered[0] if head else covered[-1])
+    from_end = join if head else len(line) - 1 - join
+    if from_end > JOIN_STATIONS or np.hypot(*(place.xy_m[join] - line[join])) > settings.settle_band_m:
+        return None
+    at = int(np.searchsorted(strand.steps.vertex, place.vertex[join]))
+    order = np.arange(at - 1, -1, -1) if head else np.arange(at, len(strand.steps))
+    fit = strand.counts[order] & (strand.steps.piece[order] == strand.steps.piece[min(at, len(strand.steps) - 1)])
+    outward = strand.steps.xy_m[order[: len(order) if fit.all() else int(np.argmin(fit))]]
+    if len(outward) < 2:
+        return None
+    gained_m = _reach_m((join, outward), line) - from_end * settings.step_m
+    if gained_m < LEAST_EXTENSION_M or _is_rough(strand, place, settings.step_m):
+        return None
+    return join, outward
+
+
+def _reach_m(overhang: tuple[int, FloatArray], line: FloatArray) -> float:
+    join, outward = overhang
+    return float(np.sqrt(((outward - line[join]) ** 2).sum(axis=1)).max())
+
+
+def _supported(
+    overhang: tuple[int, FloatArray], overhangs: list[tuple[int, FloatArray]], near_m: float
+) -> bool:
+    """Return whether another trace runs along an overhang for most of the shorter of the two."""
+    for other in overhangs:
+        if other is overhang:
+            continue
+        shorter, longer = sorted((overhang[1], other[1]), key=len)
+        away2 = ((shorter[:, None, :] - longer[None, :, :]) ** 2).sum(axis=2).min(axis=1)
+        if (away2 < near_m**2).mean() > SUPPORT_SHARE:
+            return True
+    return False
+
+
+def _is_rough(strand: Strand, place: Abreast, step_m: float) -> bool:
+    """Return whether a trace is much longer than the line it follows: its ends are noise and carry no line on."""
+    low, high = ends_of(~np.isnan(place.vertex))
+    if high <= low or np.isnan(place.vertex[low]):
+        return False
+    vertex = strand.steps.vertex
+    inside = (vertex >= place.vertex[low]) & (vertex <= place.vertex[high])
+    return bool(inside.sum() > MOST_ROUGHNESS * (high - low))
+
+
+def trimmed(
+    line: FloatArray, strands: Sequence[Strand], places: Sequence[Abreast], step_m: float
+) -> FloatArray:
+    """Return the line without ends that nobody follows, or one trace alone for so short a way that it is noise."""
+    calm = [p for s, p in zip(strands, places, strict=True) if not _is_rough(s, p, step_m)] or places
+    support = (~np.isnan(np.stack([p.vertex for p in calm]))).sum(axis=0)
+    first, last = ends_of(support > 0)
+    if len(calm) > 1 and (support > 1).sum() > 1:
+        agreed_first, agreed_last = ends_of(support > 1)
+        first = agreed_first if (agreed_first - first) * step_m < LEAST_LONE_EXTENSION_M else first
+        last = agreed_last if (last - agreed_last) * step_m < LEAST_LONE_EXTENSION_M else last
+    return line[first : last + 1] if last > first else line
+
+
+def ends_of(there: BoolArray) -> tuple[int, int]:
+    at = np.flatnonzero(there)
+    return (int(at[0]), int(at[-1])) if len(at) else (0, len(there) - 1)
+
+
+def rerouted(line: FloatArray, strands: Sequence[Strand], places: Sequence[Abreast]) -> FloatArray:
+    """Return the line with stretches that nobody follows replaced by a trace that runs there without a break.
+
+    Such stretches come from a break in the trace that the line began with: the straight over it is no road.
+    """
+    nobody = np.isnan(np.stack([p.vertex for p in places])).all(axis=0)
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], nobody, [False]]).astype(int)))
+    parts, at = [], 0
+    for first, last in zip(edges[::2], edges[1::2], strict=True):
+        way = _way_across(first - 1, last, strands, places) if first > 0 and last < len(line) else None
+        if way is not None:
+            parts += [line[at:first], way]
+            at = last
+    return np.vstack([*parts, line[at:]])
+
+
+def _way_across(
+    before: int, after: int, strands: Sequence[Strand], places: Sequence[Abreast]
+) -> FloatArray | None:
+    """Return the shortest unbroken way that a trace takes from one station to another, or None."""
+    ways = []
+    for strand, place in zip(strands, places, strict=True):
+        low, high = place.vertex[before], place.vertex[after]
+        if np.isnan(low + high):
+            continue
+        first, last = np.searchsorted(strand.steps.vertex, (low, high))
+        if strand.steps.piece[first] == strand.steps.piece[min(last, len(strand.steps) - 1)]:
+            ways.append(strand.steps.xy_m[first:last])
+    return min(ways, key=len, default=None)

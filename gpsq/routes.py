@@ -1,0 +1,216 @@
+"""Which traces are one way in one direction (a route), and which are one trip (a ride).
+
+Traces are compared by what they share, in order of travel, not by their ends, because a late fix cuts the head off.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from gpsq import align, polyline
+from gpsq.model import FloatArray, IntArray, Route, Trace
+from gpsq.plane import Plane, to_earth_centred
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from gpsq.settings import Settings
+
+#: Comparing routes of a few hundred metres at street width would find the way back on the way out.
+NEAR_SHARE_OF_EXTENT = 0.15
+#: Two devices on one rider are never further apart than this at one instant (common practice: a bad fix in a street).
+TOGETHER_M = 150.0
+#: Instants at which two traces are compared to tell whether they were one trip.
+INSTANTS = 60
+
+
+def runs_of(trace: Trace, gap_s: float) -> list[tuple[int, int]]:
+    """Return (first, last + 1) of the unbroken runs of fixes: broken at segments and at silences over `gap_s`."""
+    return polyline.pieces(breaks_after(trace, gap_s), trace.accepted)
+
+
+def breaks_after(trace: Trace, gap_s: float) -> IntArray:
+    """Return the numbers of the fixes after which nothing is known for more than `gap_s`, or a new segment begins."""
+    silence_s = np.diff(trace.time).astype("timedelta64[ms]").astype(float) / 1000.0
+    silence_s[np.isnat(np.diff(trace.time))] = 0.0
+    return np.flatnonzero((silence_s > gap_s) | (np.diff(trace.segment) != 0)).astype(np.int64)
+
+
+def group_routes(traces: Sequence[Trace], settings: Settings) -> tuple[Route, ...]:
+    """Return the routes of a campaign, in order of their first recording; every trace of two fixes or more is in one.
+
+    Two traces belong together when at least `pair_share` of one lies within `pair_near_m` of the other in the same
+    order of travel; routes are the connected sets.
+    """
+    shapes = {i: _Shape(trace, settings) for i, trace in enumerate(traces) if trace.accepted >= 2}
+    usable = [i for i, shape in shapes.items() if shape.extent_m > 0]
+    groups = _connected(usable, shapes, settings)
+    groups.sort(key=lambda members: min(_when(traces[i]) for i in members))
+    return tuple(_route(_letter(k), members, traces) for k, members in enumerate(groups))
+
+
+def _letter(number: int) -> str:
+    """Return A, B, … Z, AA, AB, …
+
+    >>> [_letter(n) for n in (0, 25, 26, 701, 702)]
+    ['A', 'Z', 'AA', 'ZZ', 'AAA']
+    """
+    name = ""
+    number += 1
+    while number:
+        number, rest = divmod(number - 1, 26)
+        name = chr(ord("A") + rest) + name
+    return name
+
+
+def _when(trace: Trace) -> tuple[bool, int, str, int]:
+    known = trace.time[~np.isnat(trace.time)]
+    return len(known) == 0, int(known[0].astype("int64")) if len(known) else 0, trace.file, trace.track
+
+
+def _route(name: str, members: list[int], traces: Sequence[Trace]) -> Route:
+    plane = Plane.centred_on(
+        np.concatenate([traces[i].lon_deg for i in members]), np.concatenate([traces[i].lat_deg for i in members])
+    )
+    return Route(
+        name, plane, tuple(members), tuple(plane.to_metres(traces[i].lon_deg, traces[i].lat_deg) for i in members)
+    )
+
+
+class _Shape:
+    """A trace at coarse steps in earth-centred metres."""
+
+    def __init__(self, trace: Trace, settings: Settings) -> None:
+        xyz = to_earth_centred(trace.lon_deg, trace.lat_deg)
+        self.low, self.high = xyz.min(axis=0), xyz.max(axis=0)
+        self.extent_m = float(np.sqrt(((self.high - self.low) ** 2).sum()))
+        self.step_m = settings.pair_step_m
+        if self.extent_m > 0:
+            self.step_m = min(settings.pair_step_m, max(1.0, self.extent_m / 40.0))
+        self.runs = runs_of(trace, settings.gap_s)
+        self.xyz = xyz
+        self._steps: dict[float, polyline.Steps] = {}
+
+    def steps(self, step_m: float) -> polyline.Steps:
+        """Return the trace at equal steps, kept for the next comparison."""
+        if step_m not in self._steps:
+            self._steps[step_m] = polyline.equal_steps(self.xyz, self.runs, step_m)
+        return self._steps[step_m]
+
+
+def _connected(usable: list[int], shapes: Mapping[int, _Shape], settings: Settings) -> list[list[int]]:
+    """Return the connected sets; traces that are together already are not compared again."""
+    group = {i: i for i in usable}
+
+    def root(i: int) -> int:
+        while group[i] != i:
+            group[i] = group[group[i]]
+            i = group[i]
+        return i
+
+    for position, i in enumerate(usable):
+        for j in usable[:position]:
+            if root(i) != root(j) and _one_way(shapes[i], shapes[j], settings):
+                group[root(i)] = root(j)
+    sets: dict[int, list[int]] = {}
+    for i in usable:
+        sets.setdefault(root(i), []).append(i)
+    return list(sets.values())
+
+
+def _one_way(a: _Shape, b: _Shape, settings: Settings) -> bool:
+    near_m = min(settings.pair_near_m, NEAR_SHARE_OF_EXTENT * min(a.extent_m, b.extent_m))
+    if (a.low > b.high + near_m).any() or (b.low > a.high + near_m).any():
+        return False
+    step_m = min(a.step_m, b.step_m)
+    shorter, longer = sorted((a.steps(step_m), b.steps(step_m)), key=len)
+    return any(
+        _same_order(inner, outer, step_m, near_m, settings.pair_share)
+        for inner, outer in ((shorter, longer), (longer, shorter))
+    )
+
+
+def _same_order(
+    inner: polyline.Steps, outer: polyline.Steps, step_m: float, near_m: float, least_share: float
+) -> bool:
+    """Return whether enough of `inner` follows `outer`, and follows it better than it follows the way back."""
+    there = _follows(inner, outer.xy_m, step_m, near_m)
+    if (there > 0).mean() < least_share:
+        return False
+    back = _follows(inner, outer.xy_m[::-1], step_m, near_m)
+    return bool(there.sum() >= back.sum())
+
+
+def _follows(inner: polyline.Steps, outer_m: FloatArray, step_m: float, near_m: float) -> FloatArray:
+    """Return for each place of `inner` how well it matches `outer_m` in order: 1 at the same place, 0 beyond near."""
+    stations = align.align(inner.xy_m, inner.piece, outer_m, step_m=step_m, cap_m=near_m)
+    away2 = ((inner.xy_m - outer_m[stations]) ** 2).sum(axis=1)
+    return np.where(stations >= 0, 1.0 - away2 / near_m**2, 0.0)
+
+
+def group_rides(traces: Sequence[Trace], settings: Settings, offset_s: Mapping[str, float]) -> tuple[int, ...]:
+    """Return the number of the ride each trace belongs to, counted from 0 in order of time.
+
+    Traces are one ride when the start log names one, or when they run at the same time for most of the shorter one and
+    stay together. `offset_s` is what each device's clock is known to be ahead; it is used here and changes no time.
+    """
+    spans = [_span_s(trace, offset_s.get(trace.device, 0.0)) for trace in traces]
+    group = list(range(len(traces)))
+
+    def root(i: int) -> int:
+        while group[i] != i:
+            i = group[i]
+        return i
+
+    order = sorted(range(len(traces)), key=lambda i: (spans[i] is None, spans[i] or (0.0, 0.0), _when(traces[i])))
+    for position, i in enumerate(order):
+        for j in reversed(order[:position]):
+            if root(i) != root(j) and _one_trip(traces, i, j, spans, settings, offset_s):
+                group[max(root(i), root(j))] = min(root(i), root(j))
+    numbers: dict[int, int] = {}
+    for i in order:
+        numbers.setdefault(root(i), len(numbers))
+    return tuple(numbers[root(i)] for i in range(len(traces)))
+
+
+def _span_s(trace: Trace, ahead_s: float) -> tuple[float, float] | None:
+    first, last = (trace.time[0], trace.time[-1]) if trace.timed else (trace.first_record, trace.last_record)
+    if np.isnat(first) or np.isnat(last):
+        return None
+    return (_seconds(first) - ahead_s, _seconds(last) - ahead_s)
+
+
+def _seconds(time: np.datetime64) -> float:
+    return float(time.astype("datetime64[ms]").astype("int64")) / 1000.0
+
+
+def _one_trip(
+    traces: Sequence[Trace],
+    i: int,
+    j: int,
+    spans: Sequence[tuple[float, float] | None],
+    settings: Settings,
+    offset_s: Mapping[str, float],
+) -> bool:
+    a, b, span_a, span_b = traces[i], traces[j], spans[i], spans[j]
+    if a.ride_label and b.ride_label:
+        return a.ride_label == b.ride_label
+    if span_a is None or span_b is None:
+        return False
+    low, high = max(span_a[0], span_b[0]), min(span_a[1], span_b[1])
+    shorter = min(span_a[1] - span_a[0], span_b[1] - span_b[0])
+    if high < low or high - low < settings.ride_overlap_share * shorter:
+        return False
+    if a.accepted == 0 or b.accepted == 0:
+        return True
+    instants = np.linspace(low, high, INSTANTS)
+    apart = _at(a, instants, offset_s) - _at(b, instants, offset_s)
+    return bool(np.median(np.sqrt((apart**2).sum(axis=1))) <= TOGETHER_M)
+
+
+def _at(trace: Trace, instants_s: FloatArray, offset_s: Mapping[str, float]) -> FloatArray:
+    time_s = trace.time.astype("datetime64[ms]").astype("int64") / 1000.0 - offset_s.get(trace.device, 0.0)
+    xyz = to_earth_centred(trace.lon_deg, trace.lat_deg)
+    return polyline.at_along(xyz, time_s, instants_s)

@@ -90,6 +90,7 @@ class Trace:
     extras : means of further values found (heart rate and so on), by name. notes : plain sentences on what was odd.
     remarks : plain sentences on what is only worth knowing (they make no warning).
     truncated : the file was cut off, so its end is unknown and its length is "at least".
+    first_3d_fix : the first accepted fix that the file declares three-dimensional.
     date_known : False where times differ rightly but the day is unknown or ambiguous.
     """
 
@@ -128,6 +129,7 @@ class Trace:
     remarks: tuple[str, ...] = ()
     truncated: bool = False
     date_known: bool = True
+    first_3d_fix: np.datetime64 = NAT
 
     def __post_init__(self) -> None:
         _same_length(

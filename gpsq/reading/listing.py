@@ -38,11 +38,16 @@ class Found:
 
 @dataclass(frozen=True)
 class Listing:
-    """Files that may be recordings, those that cannot be opened, and what else is worth knowing."""
+    """Files that may be recordings, those that cannot be opened, and the names that lead to a file already listed."""
 
     files: list[Found]
     unreadable: list[Unreadable]
-    notes: tuple[str, ...] = ()
+    links: dict[str, str]
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """A line for each name that is another's link."""
+        return tuple(f"{link} is the same file as {file} and counts once." for link, file in self.links.items())
 
 
 def is_no_recording(name: str) -> bool:
@@ -78,7 +83,7 @@ def find_files(folder: Path, not_recordings: frozenset[str] = frozenset()) -> Li
     unreadable: list[Unreadable] = []
     entries = sorted(_all_files(folder, unreadable), key=lambda e: (e.linked, e.name))
     files: list[Found] = []
-    notes: list[str] = []
+    links: dict[str, str] = {}
     seen: dict[tuple[int, int], str] = {}
     for entry in entries:
         if is_no_recording(entry.name) or entry.name in not_recordings:
@@ -94,8 +99,8 @@ def find_files(folder: Path, not_recordings: frozenset[str] = frozenset()) -> Li
         if first == entry.name:
             files.append(entry)
         else:
-            notes.append(f"{entry.name} is the same file as {first} and counts once.")
-    return Listing(sorted(files, key=lambda f: f.name), unreadable, tuple(notes))
+            links[entry.name] = first
+    return Listing(sorted(files, key=lambda f: f.name), unreadable, links)
 
 
 def cannot_open(name: str, error: OSError) -> Unreadable:

@@ -13,7 +13,7 @@ from gpsq.exceptions import UnreadableFile
 from gpsq.model import NAT, SetAside, Trace, Unreadable
 from gpsq.reading.order import Order, in_order
 from gpsq.reading.outliers import grid_step_deg, no_fixes
-from gpsq.reading.records import FIX_NONE, FIX_UNSAID
+from gpsq.reading.records import FIX_3D, FIX_NONE, FIX_UNSAID
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -176,6 +176,7 @@ def _trace(
         remarks=recording.remarks,
         truncated=recording.truncated,
         date_known=recording.date_known,
+        first_3d_fix=next(iter(time[recording.fix[kept] == FIX_3D]), NAT),
     )
 
 

@@ -1,0 +1,163 @@
+"""What recordings tell of one another: the same one twice, dates 1,024 weeks off, latitude and longitude exchanged."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import combinations
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from gpsq.plane import to_earth_centred
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from gpsq.model import FloatArray, Trace
+
+#: The week number of the GPS navigation message has ten bits (IS-GPS-200, 20.3.3.3.1.1).
+ROLLOVER = np.timedelta64(1024 * 7, "D")
+#: Two exports of one recording differ by rounding only.
+_SAME_M = 1.0
+#: Two devices of one rider are within this of one another at the same instant.
+_TOGETHER_M = 100.0
+#: Far apart as written, near once exchanged: no error of a receiver does that.
+_FAR_M = 100_000.0
+
+
+@dataclass(frozen=True)
+class Companion:
+    """A finding about trace `trace` in the light of trace `other` (numbers in the sequence), and how far apart they are.
+
+    `kind` is same_recording, week_rollover or swapped_lat_lon.
+    """
+
+    kind: str
+    trace: int
+    other: int
+    metres: float
+    note: str
+
+
+def compare(traces: Sequence[Trace]) -> tuple[Companion, ...]:
+    """Compare every two of `traces`; nothing is changed, only said.
+
+    Parameters
+    ----------
+    traces : sequence of Trace
+        Of one campaign, or the files of one check.
+    """
+    usable = [i for i, trace in enumerate(traces) if trace.accepted > 1]
+    found: list[Companion] = []
+    for i, j in combinations(usable, 2):
+        found += _same(traces, i, j) or _rolled_over(traces, i, j)
+    return (*found, *_swapped(traces, usable))
+
+
+def _same(traces: Sequence[Trace], i: int, j: int) -> list[Companion]:
+    first, second = traces[i], traces[j]
+    if not (first.timed and second.timed) or not _overlap(first, second, np.timedelta64(0, "ms")):
+        return []
+    shared, at_first, at_second = np.intersect1d(_whole(first), _whole(second), return_indices=True)
+    if len(shared) < 2 or len(shared) < 0.9 * max(first.accepted, second.accepted):
+        return []
+    apart_m = np.linalg.norm(_xyz(first)[at_first] - _xyz(second)[at_second], axis=1)
+    if apart_m.max() > _SAME_M:
+        return []
+    note = (
+        f"{_label(second)} is the same recording as {_label(first)} (same times, positions within {apart_m.max():.2f} m): "
+        "one ride, to be counted once."
+    )
+    return [Companion("same_recording", j, i, float(apart_m.max()), note)]
+
+
+def _rolled_over(traces: Sequence[Trace], i: int, j: int) -> list[Companion]:
+    early, late = (i, j) if traces[i].time[0] < traces[j].time[0] else (j, i)
+    old, new = traces[early], traces[late]
+    if not (old.timed and new.timed):
+        return []
+    weeks = round(float((new.time[0] - old.time[0]) / ROLLOVER))
+    if weeks < 1 or not _overlap(old, new, weeks * ROLLOVER):
+        return []
+    apart_m = _apart_m(old, new, weeks * ROLLOVER)
+    if not len(apart_m) or np.median(apart_m) > _TOGETHER_M:
+        return []
+    days = weeks * 7168
+    note = (
+        f"The dates of {_label(old)} lie {days} days ({weeks * 1024} weeks) before those of {_label(new)}, which was at the same "
+        f"places at the same time of day: the week number of GPS has rolled over. Shifted, it would begin at "
+        f"{old.time[0] + weeks * ROLLOVER}Z; its times are left as written."
+    )
+    return [Companion("week_rollover", early, late, float(np.median(apart_m)), note)]
+
+
+def _swapped(traces: Sequence[Trace], usable: list[int]) -> list[Companion]:
+    """Name the trace that matches the most others once its coordinates are exchanged."""
+    matches: dict[int, list[tuple[int, float]]] = {}
+    for i, j in combinations(usable, 2):
+        for wrong, right in ((i, j), (j, i)):
+            metres = _exchanged_m(traces[wrong], traces[right])
+            if metres <= _TOGETHER_M:
+                matches.setdefault(wrong, []).append((right, metres))
+    found = []
+    for wrong, others in matches.items():
+        if all(len(others) >= len(matches.get(right, [])) for right, _ in others):
+            right, metres = min(others, key=lambda other: other[1])
+            found.append(Companion("swapped_lat_lon", wrong, right, metres, _swap_note(traces[wrong], traces[right], metres)))
+    return found
+
+
+def _swap_note(wrong: Trace, right: Trace, metres: float) -> str:
+    apart_m = float(np.linalg.norm(_xyz(wrong)[0] - _xyz(right)[0]))
+    return (
+        f"Latitude and longitude of {_label(wrong)} are probably exchanged: as written it lies {apart_m / 1000:,.0f} km from "
+        f"{_label(right)}, exchanged it is within {metres:.1f} m of it. Nothing was changed."
+    )
+
+
+def _exchanged_m(wrong: Trace, right: Trace) -> float:
+    """Return the largest distance of `wrong`, with its coordinates exchanged, from `right`; inf where that is no match."""
+    if np.abs(wrong.lon_deg).max() > 90 or np.linalg.norm(_xyz(wrong)[0] - _xyz(right)[0]) < _FAR_M:
+        return np.inf
+    exchanged = to_earth_centred(wrong.lat_deg, wrong.lon_deg)
+    if np.linalg.norm(exchanged[0] - _xyz(right)[0]) > _FAR_M:
+        return np.inf
+    from scipy.spatial import cKDTree
+
+    away_m = cKDTree(exchanged).query(_densified(_xyz(right)))[0] if len(exchanged) > len(right.time) else None
+    if away_m is None:
+        away_m = cKDTree(_densified(_xyz(right))).query(exchanged)[0]
+    return float(away_m.max())
+
+
+def _densified(xyz: FloatArray, step_m: float = 1.0) -> FloatArray:
+    """Put points a metre apart along a line, at most a hundred thousand."""
+    along = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(xyz, axis=0), axis=1))])
+    stations = np.linspace(0.0, along[-1], min(int(along[-1] / step_m) + 2, 100_000))
+    return np.column_stack([np.interp(stations, along, xyz[:, k]) for k in range(3)])
+
+
+def _overlap(first: Trace, second: Trace, shift: np.timedelta64) -> bool:
+    return bool(first.time[0] + shift <= second.time[-1] and second.time[0] <= first.time[-1] + shift)
+
+
+def _apart_m(first: Trace, second: Trace, shift: np.timedelta64) -> FloatArray:
+    """Return how far apart two traces are at the times of the first, its clock put on by `shift`, where both run."""
+    when = (first.time + shift).astype(np.int64).astype(float)
+    line = second.time.astype(np.int64).astype(float)
+    both = (when >= line[0]) & (when <= line[-1])
+    other = _xyz(second)
+    at = np.column_stack([np.interp(when[both], line, other[:, k]) for k in range(3)])
+    return np.asarray(np.linalg.norm(_xyz(first)[both] - at, axis=1))
+
+
+def _whole(trace: Trace) -> FloatArray:
+    return trace.time.astype("datetime64[s]").astype(np.int64).astype(float)
+
+
+def _xyz(trace: Trace) -> FloatArray:
+    return to_earth_centred(trace.lon_deg, trace.lat_deg)
+
+
+def _label(trace: Trace) -> str:
+    return trace.file if trace.track == 1 else f"{trace.file} track {trace.track}"

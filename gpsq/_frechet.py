@@ -24,9 +24,10 @@ TILE = 32  # cells along a tile's side
 def discs(line: FloatArray, vertices: int) -> FloatArray:
     """Return (tiles, 3): centre and radius of a disc around each run of `vertices` vertices, `TILE` from run to run."""
     starts = np.arange(0, len(line) - (vertices - TILE), TILE)
-    run = line[np.minimum(starts[:, None] + np.arange(vertices), len(line) - 1)]
-    centre = 0.5 * (run.min(axis=1) + run.max(axis=1))
-    radius = np.hypot(run[:, :, 0] - centre[:, None, 0], run[:, :, 1] - centre[:, None, 1]).max(axis=1)
+    run = line[np.minimum(np.arange(vertices)[:, None] + starts, len(line) - 1)]
+    centre = 0.5 * (run.min(axis=0) + run.max(axis=0))
+    away2 = (run - centre) ** 2
+    radius = np.sqrt((away2[:, :, 0] + away2[:, :, 1]).max(axis=0))
     return np.column_stack((centre, radius))
 
 
@@ -236,7 +237,7 @@ def bracket(
 ) -> float:
     """Return a value that is at most the distance, known to lie in low..high, and less by no more than `tolerance`."""
     step = tolerance
-    while high - low > tolerance:
+    while high - low > tolerance * (1.0 + 1e-9):  # for the rounding of low + tolerance
         leash = low + step
         if step == 0.0 or leash >= high:
             leash = 0.5 * (low + high)

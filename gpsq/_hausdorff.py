@@ -32,11 +32,12 @@ def box_tree(line: FloatArray) -> FloatArray:
     segments = len(line) - 1
     runs = -(-segments // LEAF)
     leaves = 1 << (runs - 1).bit_length()
-    run = line[np.minimum(np.arange(runs)[:, None] * LEAF + np.arange(LEAF + 1), segments)]
+    run = line[np.minimum(np.arange(LEAF + 1)[:, None] + np.arange(runs) * LEAF, segments)]
     boxes = np.full((2 * leaves, 4), np.inf)
-    boxes[leaves : leaves + runs] = np.concatenate((run, -run), axis=2).min(axis=1)
+    boxes[leaves : leaves + runs, :2] = run.min(axis=0)
+    boxes[leaves : leaves + runs, 2:] = -run.max(axis=0)
     while leaves > 1:
-        boxes[leaves // 2 : leaves] = boxes[leaves : 2 * leaves].reshape(-1, 2, 4).min(axis=1)
+        np.minimum(boxes[leaves : 2 * leaves : 2], boxes[leaves + 1 : 2 * leaves : 2], out=boxes[leaves // 2 : leaves])
         leaves //= 2
     return boxes
 

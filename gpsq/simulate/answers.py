@@ -16,6 +16,9 @@ if TYPE_CHECKING:
     from gpsq.model import BoolArray, FloatArray
     from gpsq.simulate.plan import Fault
 
+#: Lines between fixes lead to and from a fault for some seconds more.
+FAULT_MARGIN_S = 15.0
+
 
 def truth_of(campaign: Campaign) -> dict[str, Any]:
     """Return all true answers, ready for JSON; what is not known to anybody is None."""
@@ -91,7 +94,7 @@ def undisturbed(recording: SimulatedRecording) -> BoolArray:
         return plain
     motion = recording.ride.motion
     since = np.interp(recording.offsets.second, np.arange(len(motion.xy_m)), fault_seconds(fault, motion))
-    return np.asarray(plain & ((since < -1.0) | (since > fault.seconds + 1.0)))
+    return np.asarray(plain & ((since < -FAULT_MARGIN_S) | (since > fault.seconds + FAULT_MARGIN_S)))
 
 
 def detours_of(campaign: Campaign) -> list[dict[str, Any]]:

@@ -25,16 +25,23 @@ LOG_COLUMNS = ("file", "device", "started", "start_lat", "start_lon", "start_sta
 
 
 def write(campaign: Campaign, folder: Path) -> None:
-    """Write a campaign into a folder: recordings, ``rides.csv`` (where any start was logged) and ``truth.json``."""
+    """Write a campaign into a folder: recordings, ``rides.csv`` (if any start was logged), title and true answers."""
+    folder.mkdir(parents=True, exist_ok=True)
     for recording in campaign.recordings:
         path = folder / recording.file
         path.parent.mkdir(parents=True, exist_ok=True)
-        path.write_text(gpx_text(campaign, recording), encoding="utf-8", newline="\n")
+        _save(path, gpx_text(campaign, recording))
     log = log_text(campaign)
     if log:
-        (folder / "rides.csv").write_text(log, encoding="utf-8", newline="\n")
+        _save(folder / "rides.csv", log)
+    # A JSON string is a basic string of TOML 1.0 too.
+    _save(folder / "campaign.toml", f"title = {json.dumps(campaign.spec.title)}\n")
     truth = json.dumps(truth_of(campaign), indent=1, allow_nan=False)
-    (folder / "truth.json").write_text(truth + "\n", encoding="utf-8", newline="\n")
+    _save(folder / "truth.json", truth + "\n")
+
+
+def _save(path: Path, text: str) -> None:
+    path.write_text(text, encoding="utf-8", newline="\n")
 
 
 def gpx_text(campaign: Campaign, recording: SimulatedRecording) -> str:

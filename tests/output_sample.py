@@ -112,7 +112,9 @@ def sample(
         for d in deviations
         if d.flag
     )
-    unreadable = (Unreadable("Amber/broken <i>.gpx", 1, "html_page", "found a web page; expected a GPX document", "ab" * 32),)
+    unreadable = (
+        Unreadable("Amber/broken <i>.gpx", 1, "html_page", "found a web page; expected a GPX document", "ab" * 32),
+    )
     extra = {"devices": _summaries(devices, results, traces)}
     inputs = {t.file: t.sha256 for t in traces} | {"rides.csv": "cd" * 32}
     return Analysis(
@@ -126,7 +128,7 @@ def _recording(rng, plane, route, ride, d, device, number, name, along, line, co
     seconds = STARTS_S[d % 3] * float(rng.uniform(0.8, 1.3))
     began = np.datetime64(f"2026-05-{4 + ride:02d}T{7 if route == 'out' else 17:02d}:10:00", "ms")
     speed_mps = 5.0
-    late = int(round(seconds * speed_mps / (along[1] - along[0])))
+    late = round(seconds * speed_mps / (along[1] - along[0]))
     noise_m = np.convolve(rng.normal(0, NOISE_M[d % 3] * 3, len(along) + 8), np.ones(9) / 9, "valid")
     kind = ("", "intentional", "error")[number % 3] if ride == count - 1 and route == "out" else None
     if kind is not None:
@@ -147,13 +149,16 @@ def _recording(rng, plane, route, ride, d, device, number, name, along, line, co
     )  # fmt: skip
     fix = _first_fix(trace, seconds, late * float(along[1] - along[0]), censored, unknown_start, d)
     if censored:
-        result = TraceResult(number, f"{route} {ride + 1}", "", "not scored", "no fix in the whole recording", fix, NAN, NAN)
+        result = TraceResult(
+            number, f"{route} {ride + 1}", "", "not scored", "no fix in the whole recording", fix, NAN, NAN
+        )
         return trace, result, xy[:0]
     gaps = (Gap(50, 75.0, 375.0),) if number == 4 else ()
     result = TraceResult(
         number, f"{route} {ride + 1}", route, "scored" if route == "out" else "not scored",
         "" if route == "out" else "under three rides on this route", fix, float(along[-1] - along[late]), 1.0, gaps,
-        _errors(along, noise_m, late) if route == "out" else None, _distances(noise_m[late:]) if route == "out" else None,
+        _errors(along, noise_m, late) if route == "out" else None,
+        _distances(noise_m[late:]) if route == "out" else None,
         () if kind is None else (_deviation(trace, number, route, along, noise_m, late, kind),),
     )  # fmt: skip
     return trace, result, xy
@@ -176,7 +181,8 @@ def _errors(along, noise_m, late):  # type: ignore[no-untyped-def]
     scored = np.isfinite(offset)
     size = np.abs(offset[scored])
     return CrossTrack(
-        along, offset, scored, float(np.median(offset[scored])), float(np.sqrt(np.mean(size**2))), float(np.median(size)),
+        along, offset, scored, float(np.median(offset[scored])), float(np.sqrt(np.mean(size**2))),
+        float(np.median(size)),
         float(np.quantile(size, 0.95)), float(np.mean(size <= 5)), float(np.mean(size <= 10)), float(scored.sum() * 5),
     )  # fmt: skip
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from gpsq.output import charts_error, charts_fix
+from gpsq.output.paper import rendered
 
 if TYPE_CHECKING:
     from gpsq.model import Analysis
@@ -16,7 +17,7 @@ FOLDER = "figures"
 def figures(analysis: Analysis) -> tuple[Chart, ...]:
     """Return all charts that the analysis has data for, in the order of the report."""
     makers = (charts_fix.time_to_fix, charts_fix.missed, charts_error.along, charts_error.distribution)
-    return tuple(made for make in makers if (made := make(analysis)) is not None)
+    return rendered([made for make in makers if (made := make(analysis)) is not None])
 
 
 def files(charts: tuple[Chart, ...]) -> dict[str, str | bytes]:

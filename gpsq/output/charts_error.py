@@ -10,13 +10,15 @@ from gpsq.output import words
 from gpsq.output.figures_of import figure, overall
 from gpsq.output.looks import Look, device_looks
 from gpsq.output.mapdata import hot_spots
-from gpsq.output.paper import INK, RULE, SOFT, TYPE_PT, Chart, Sheet, chart, dashes
+from gpsq.output.paper import INK, RULE, SOFT, TYPE_PT, Drawing, Sheet, dashes
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
     from gpsq.model import Analysis, CrossTrack, FloatArray, RouteResult
 
+TITLE_ALONG = "Where on the route the error grows"
+TITLE_SHARE = "How much of the road lies how near"
 MOST_ROUTES = {True: 3, False: 2}
 #: The route is drawn in at most this many stretches; a finer line could not be told from noise at this width.
 MOST_BINS = 160
@@ -26,9 +28,11 @@ QUANTILES = np.linspace(0.0, 0.99, 100)
 Offsets = dict[str, list["CrossTrack"]]
 
 
-def along(analysis: Analysis) -> Chart | None:
+def along(analysis: Analysis) -> Drawing | None:
     """Return each device's median cross-track error along each route, over the spread band of all."""
-    panels = [(found, offsets) for found in analysis.routes if (offsets := _offsets(analysis, found)) and found.centreline]
+    panels = [
+        (found, offsets) for found in analysis.routes if (offsets := _offsets(analysis, found)) and found.centreline
+    ]
     if not panels:
         return None
     panels.sort(key=lambda panel: -sum(map(len, panel[1].values())))
@@ -37,21 +41,27 @@ def along(analysis: Analysis) -> Chart | None:
 
     def draw(sheet: Sheet) -> None:
         sheet.headline(
-            "Error along the route",
-            "Median offset of each device, left of travel up" + ("; grey: spread of all recordings" if sheet.wide else ""),
+            TITLE_ALONG,
+            "Median offset of each device, left of travel up"
+            + ("; grey: spread of all recordings" if sheet.wide else ""),
         )
         chosen = panels[: MOST_ROUTES[sheet.wide]]
         named = {name: looks[name] for name in sorted({name for _, offsets in chosen for name in offsets})}
         top = sheet.legend(named, sheet.height_in - 0.92) - 0.1
-        height = (top - 0.55) / len(chosen)
+        height = (top - 0.3) / len(chosen)
         for i, (found, offsets) in enumerate(chosen):
-            bottom = top - (i + 1) * height + 0.32
-            axes = sheet.axes(0.75, bottom, sheet.width_in - 1.0, height - 0.62)
-            sheet.write(0.75, bottom + height - 0.56, words.short(f"Route {found.route.name}", 60 if sheet.wide else 40), fontweight="bold")
+            bottom = top - (i + 1) * height + 0.3
+            axes = sheet.axes(0.75, bottom, sheet.width_in - 1.0, height - 0.6)
+            sheet.write(
+                0.75,
+                bottom + height - 0.56,
+                words.short(f"Route {found.route.name}", 60 if sheet.wide else 40),
+                fontweight="bold",
+            )
             _profile(axes, analysis, found, offsets, looks)
         axes.set_xlabel("kilometres along the route", color=SOFT, fontsize=TYPE_PT - 1)
 
-    return chart("error-along-route", "Error along the route", finding, draw)
+    return Drawing("error-along-route", TITLE_ALONG, finding, draw)
 
 
 def _offsets(analysis: Analysis, found: RouteResult) -> Offsets:
@@ -83,7 +93,9 @@ def _profile(axes: Axes, analysis: Analysis, found: RouteResult, offsets: Offset
     reach = [spread]
     for name, errors in offsets.items():
         own = _binned_median(
-            np.concatenate([e.along_m[e.scored] for e in errors]), np.concatenate([e.offset_m[e.scored] for e in errors]), edges
+            np.concatenate([e.along_m[e.scored] for e in errors]),
+            np.concatenate([e.offset_m[e.scored] for e in errors]),
+            edges,
         )
         axes.plot(middle_km, own, color=looks[name].colour, ls=dashes(looks[name]), lw=1.8)
         reach.append(np.abs(own))
@@ -96,7 +108,15 @@ def _profile(axes: Axes, analysis: Analysis, found: RouteResult, offsets: Offset
     axes.grid(axis="y", color=RULE, lw=0.6)
     for number, spot in enumerate((s for s in hot_spots(analysis) if s.route == found.route.name), 1):
         axes.axvspan(spot.from_m / 1000, spot.to_m / 1000, color=INK, alpha=0.1, lw=0)
-        axes.text((spot.from_m + spot.to_m) / 2000, limit * 0.97, str(number), color=INK, ha="center", va="top", fontweight="bold")
+        axes.text(
+            (spot.from_m + spot.to_m) / 2000,
+            limit * 0.97,
+            str(number),
+            color=INK,
+            ha="center",
+            va="top",
+            fontweight="bold",
+        )
 
 
 def _binned_median(along_m: FloatArray, value: FloatArray, edges: FloatArray) -> FloatArray:
@@ -114,7 +134,7 @@ def _binned_median(along_m: FloatArray, value: FloatArray, edges: FloatArray) ->
     return median
 
 
-def distribution(analysis: Analysis) -> Chart | None:
+def distribution(analysis: Analysis) -> Drawing | None:
     """Return the share of the road within each size of cross-track error, per device."""
     sizes: dict[str, list[FloatArray]] = {}
     for trace, result in zip(analysis.traces, analysis.results, strict=True):
@@ -124,12 +144,18 @@ def distribution(analysis: Analysis) -> Chart | None:
         return None
     looks, summaries = device_looks(analysis), overall(analysis)
     curves = {name: np.nanquantile(np.concatenate(sizes[name]), QUANTILES) for name in sorted(sizes)}
-    finding = " ".join(_said_of_device(name, curve, figure(summaries.get(name), "xte_p95_m").value) for name, curve in curves.items())
+    finding = " ".join(
+        _said_of_device(name, curve, figure(summaries.get(name), "xte_p95_m").value) for name, curve in curves.items()
+    )
 
     def draw(sheet: Sheet) -> None:
-        sheet.headline("Distribution of the cross-track error", "Higher is better: more of the road within that distance of the centreline"[: None if sheet.wide else 16])
+        sheet.headline(
+            TITLE_SHARE,
+            "Higher is better: more of the road"
+            + (" within that distance of the centreline" if sheet.wide else " is that near"),
+        )
         top = sheet.legend({name: looks[name] for name in curves}, sheet.height_in - 0.92) - 0.12
-        axes = sheet.axes(0.85, 0.75, sheet.width_in - 1.15, top - 0.75)
+        axes = sheet.axes(0.75, 0.62, sheet.width_in - 1.0, top - 0.62)
         largest = max(12.0, 1.05 * max(float(curve[95]) for curve in curves.values()))
         for name, curve in curves.items():
             axes.plot(curve, 100 * QUANTILES, color=looks[name].colour, ls=dashes(looks[name]), lw=2.4)
@@ -138,7 +164,7 @@ def distribution(analysis: Analysis) -> Chart | None:
         axes.grid(color=RULE, lw=0.6)
         axes.set_xlabel("metres from the centreline", color=SOFT, fontsize=TYPE_PT - 1)
 
-    return chart("error-distribution", "Distribution of the cross-track error", finding, draw)
+    return Drawing("error-distribution", TITLE_SHARE, finding, draw)
 
 
 def _said_of_device(name: str, curve: FloatArray, p95_m: float) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -10,7 +10,7 @@ from gpsq.output import words
 from gpsq.output.figures_of import figure, overall
 from gpsq.output.looks import Look, device_looks
 from gpsq.output.mapdata import head_span_m, stretch_m
-from gpsq.output.paper import INK, LEAF, MARKERS, RULE, SOFT, TYPE_PT, Chart, Sheet, chart
+from gpsq.output.paper import INK, LEAF, MARKERS, RULE, SOFT, TYPE_PT, Drawing, Sheet
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -19,11 +19,14 @@ if TYPE_CHECKING:
 
 #: More rows or columns than this cannot be read at the size of a slide.
 MOST_DEVICES = 8
-MOST_ROWS, MOST_COLUMNS = 10, 10
-TIMES_S = (1, 2, 5, 10, 20, 30, 60, 120, 300, 600, 1800, 3600)
+MOST_ROWS = {True: 10, False: 8}
+MOST_COLUMNS = {True: 10, False: 5}
+TITLE_FIX = "How long each ride waited for a fix"
+TITLE_MISSED = "What was missed before the fix"
+TIMES_S = {True: (1, 2, 5, 10, 20, 30, 60, 120, 300, 600, 1800, 3600), False: (1, 3, 10, 30, 120, 600, 3600)}
 
 
-def time_to_fix(analysis: Analysis) -> Chart | None:
+def time_to_fix(analysis: Analysis) -> Drawing | None:
     """Return a strip of times to first fix per device, a mark for every ride; None where no start is known."""
     fixes = _fixes(analysis)
     shown = {name: found for name, found in fixes.items() if any(np.isfinite(_drawn_s(fix)) for fix in found)}
@@ -36,16 +39,17 @@ def time_to_fix(analysis: Analysis) -> Chart | None:
     more = f" {len(shown) - len(chosen)} further devices are in the table." if len(shown) > len(chosen) else ""
 
     def draw(sheet: Sheet) -> None:
-        sheet.headline("Time to first fix", "A mark for each ride; further left is faster")
-        axes = sheet.axes(0.35, 0.75, sheet.width_in - 0.7, sheet.height_in - 1.55)
+        sheet.headline(TITLE_FIX, "A mark for each ride; further left is faster")
+        side = 0.35 if sheet.wide else 0.2
+        axes = sheet.axes(side, 0.62, sheet.width_in - 2 * side, sheet.height_in - 1.42)
         axes.set_ylim(-len(chosen), 0)
-        _time_axis(axes, [_drawn_s(fix) for found in chosen.values() for fix in found])
+        _time_axis(axes, [_drawn_s(fix) for found in chosen.values() for fix in found], TIMES_S[sheet.wide])
         unit = "from the start of the recording; " if sheet.wide else ""
         axes.set_xlabel(f"{unit}hollow with a line: at least this long", color=SOFT, fontsize=TYPE_PT - 1)
         for row, (name, found) in enumerate(chosen.items()):
             _strip(axes, row, name, found, looks[name], summaries.get(name), sheet.wide)
 
-    return chart("time-to-fix", "Time to first fix", finding + more, draw)
+    return Drawing("time-to-fix", TITLE_FIX, finding + more, draw)
 
 
 def _fixes(analysis: Analysis) -> dict[str, list[FirstFix]]:
@@ -72,11 +76,11 @@ def _said(summary: DeviceSummary | None, found: list[FirstFix]) -> str:
     return ", ".join(said)
 
 
-def _time_axis(axes: Axes, seconds: list[float]) -> None:
+def _time_axis(axes: Axes, seconds: list[float], times_s: tuple[int, ...]) -> None:
     largest = max(10.0, *(s for s in seconds if np.isfinite(s)))
     axes.set_xscale("log")
     axes.set_xlim(0.9, largest * 1.35)
-    ticks = [t for t in TIMES_S if t <= largest * 1.35]
+    ticks = [t for t in times_s if t <= largest * 1.35]
     axes.set_xticks(ticks, [("≤ " if t == 1 else "") + words.seconds(t).replace("1 h 0 min", "1 h") for t in ticks])
     axes.minorticks_off()
     axes.set_yticks([])
@@ -92,13 +96,8 @@ def _strip(
     known = np.array([np.isfinite(fix.seconds) for fix in found])
     drawn = np.isfinite(times)
     level = -row - 0.66 + 0.1 * (np.argsort(np.argsort(times)) % 3 - 1)
-    label = words.short(name, 24 if wide else 15)
-    axes.text(0.92, -row - 0.3, label, color=INK, fontsize=TYPE_PT, fontweight="bold", va="baseline")
-    axes.text(
-        0.995, -row - 0.3, words.short(_said(summary, found), 90 if wide else 38), color=INK,
-        fontsize=TYPE_PT - (0 if wide else 2), ha="right", va="baseline", transform=axes.get_yaxis_transform(),
-    )  # fmt: skip
-    kind = {"marker": MARKERS[look.mark], "ms": 8, "mew": 1.4, "ls": "none", "mec": look.colour, "zorder": 3}
+    _row_text(axes, row, words.short(name, 26), words.short(_said(summary, found), 90 if wide else 52), wide)
+    kind: Any = {"marker": MARKERS[look.mark], "ms": 8, "mew": 1.4, "ls": "none", "mec": look.colour, "zorder": 3}
     axes.plot(times[known & drawn], level[known & drawn], mfc=look.colour, **kind)
     open_ended = drawn & ~known
     axes.hlines(level[open_ended], times[open_ended], axes.get_xlim()[1], color=look.colour, lw=1.4, ls=(0, (1, 1.5)))
@@ -107,33 +106,50 @@ def _strip(
     if np.isfinite(middle.value):
         high = middle.high if np.isfinite(middle.high) else axes.get_xlim()[1]
         if np.isfinite(middle.low):
-            axes.plot([max(0.9, middle.low), high], [-row - 0.66] * 2, color=INK, lw=7, alpha=0.18, solid_capstyle="butt", zorder=1)
+            axes.plot(
+                [max(0.9, middle.low), high],
+                [-row - 0.66] * 2,
+                color=INK,
+                lw=7,
+                alpha=0.18,
+                solid_capstyle="butt",
+                zorder=1,
+            )
         axes.plot([max(0.9, middle.value)] * 2, [-row - 0.85, -row - 0.47], color=INK, lw=2.4, zorder=4)
     axes.axhline(-row - 1, color=RULE, lw=0.7)
 
 
-def missed(analysis: Analysis) -> Chart | None:
+def _row_text(axes: Axes, row: int, name: str, said: str, wide: bool) -> None:
+    """Name and figures of a device above its strip: side by side, or one below the other where there is no room."""
+    across = axes.get_yaxis_transform()
+    axes.text(0.005, -row - (0.3 if wide else 0.2), name, color=INK, fontweight="bold", transform=across)
+    if wide:
+        axes.text(0.995, -row - 0.3, said, color=INK, ha="right", transform=across)
+    else:
+        axes.text(0.005, -row - 0.38, said, color=INK, fontsize=TYPE_PT - 2, transform=across)
+
+
+def missed(analysis: Analysis) -> Drawing | None:
     """Return small drawings of the route, one per ride and device, each with the head that was missed."""
     rows = _heads(analysis)
     if not rows:
         return None
     looks = device_looks(analysis)
-    kept = rows[:MOST_ROWS]
-    columns = min(MOST_COLUMNS, max(len(cells) for *_, cells in kept))
     summaries = overall(analysis)
     finding = " ".join(
         f"{words.short(name)}: median {words.metres(figure(summaries.get(name), 'missed_median_m').value)} missed."
-        for name in dict.fromkeys(device for device, *_ in kept)
+        for name in dict.fromkeys(device for device, *_ in rows)
     )
-    below = "Thick: the part of the route ridden before the first fix; ≥: at least"
-    if len(rows) > len(kept) or any(len(cells) > columns for *_, cells in kept):
-        below += f"; the first {columns} rides of {len(kept)} of {len(rows)} rows"
+    most = max(len(cells) for *_, cells in rows)
 
     def draw(sheet: Sheet) -> None:
-        sheet.headline("Missed before the first fix", below if sheet.wide else below.split(":")[0] + ": before the first fix")
+        kept, columns = rows[: MOST_ROWS[sheet.wide]], min(most, MOST_COLUMNS[sheet.wide])
+        cut = f"; {columns} of up to {most} rides" if most > columns else ""
+        cut += f", {len(kept)} of {len(rows)} rows" if len(rows) > len(kept) else ""
+        sheet.headline(TITLE_MISSED, "Thick: ridden before the first fix; ≥: at least" + cut)
         _grid(sheet, kept, columns, looks)
 
-    return chart("missed", "Missed before the first fix", finding, draw)
+    return Drawing("missed", TITLE_MISSED, finding, draw)
 
 
 Cell = tuple["FloatArray", "FloatArray", str]
@@ -156,16 +172,25 @@ def _heads(analysis: Analysis) -> list[tuple[str, str, list[Cell]]]:
 def _grid(sheet: Sheet, rows: list[tuple[str, str, list[Cell]]], columns: int, looks: dict[str, Look]) -> None:
     from matplotlib.collections import LineCollection
 
-    left, top = (2.1 if sheet.wide else 1.35), sheet.height_in - 0.85
+    left, top = (2.1 if sheet.wide else 1.2), sheet.height_in - 0.8
     width, height = (sheet.width_in - left - 0.15) / columns, (top - 0.1) / len(rows)
+    type_pt = TYPE_PT - (0 if sheet.wide else 1.5) - (1.5 if columns > 6 else 0)
     axes = sheet.axes(0, 0, sheet.width_in, sheet.height_in)
     axes.set(xlim=(0, sheet.width_in), ylim=(0, sheet.height_in))
     axes.set_axis_off()
     lines, heads, colours, ends = [], [], [], []
     for row, (device, route, cells) in enumerate(rows):
         bottom = top - (row + 1) * height
-        sheet.write(0.2, bottom + height / 2, words.short(device, 20 if sheet.wide else 13), fontweight="bold")
-        sheet.write(0.2, bottom + height / 2 - 0.2, words.short(route, 24 if sheet.wide else 15), color=SOFT, fontsize=TYPE_PT - 1)
+        sheet.write(
+            0.2, bottom + height / 2, words.short(device, 20 if sheet.wide else 11), fontweight="bold", fontsize=type_pt
+        )
+        sheet.write(
+            0.2,
+            bottom + height / 2 - 0.2,
+            words.short(route, 24 if sheet.wide else 13),
+            color=SOFT,
+            fontsize=type_pt - 1,
+        )
         for column, (line, head, text) in enumerate(cells[:columns]):
             box = (left + column * width + 0.08, bottom + 0.26, width - 0.16, height - 0.34)
             lines.append(_placed(line, line, box))
@@ -173,8 +198,7 @@ def _grid(sheet: Sheet, rows: list[tuple[str, str, list[Cell]]], columns: int, l
                 heads.append(_placed(head, line, box))
                 colours.append(looks[device].colour)
                 ends.append((*heads[-1][-1], looks[device]))
-            small = TYPE_PT - 1 if columns <= 6 else TYPE_PT - 3
-            sheet.write(box[0] + box[2] / 2, bottom + 0.07, text, ha="center", fontsize=small)
+            sheet.write(box[0] + box[2] / 2, bottom + 0.07, text, ha="center", fontsize=type_pt - 1)
     axes.add_collection(LineCollection(lines, colors=SOFT, lw=1.0))
     axes.add_collection(LineCollection(heads, colors=colours, lw=4.5, capstyle="butt"))
     for x, y, look in ends:

@@ -6,7 +6,7 @@ Thinning is for drawing only; no figure rests on a thinned line.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -98,7 +98,7 @@ class Drawn:
 
 
 def thin(analysis: Analysis, tolerance_m: float, budget: int) -> Drawn:
-    """Return the lines of all traces thinned to `tolerance_m`, or by as many doublings as keep them within `budget` points.
+    """Return the lines of all traces thinned to `tolerance_m`, doubled until they have no more than `budget` points.
 
     Longitudes are unwrapped about one meridian. Thinning is Douglas and Peucker's (1973), by GEOS.
     """
@@ -112,7 +112,7 @@ def thin(analysis: Analysis, tolerance_m: float, budget: int) -> Drawn:
     scale = _metres_per_degree(pieces)
     lengths = np.array([len(piece) for piece in pieces])
     metres = np.vstack(pieces) * np.repeat(scale, lengths, axis=0)
-    lines = shapely.linestrings(metres, indices=np.repeat(np.arange(len(pieces)), lengths))
+    lines: Any = shapely.linestrings(metres, indices=np.repeat(np.arange(len(pieces)), lengths))
     lines = shapely.simplify(lines, tolerance_m, preserve_topology=False)
     while shapely.get_num_coordinates(lines).sum() > max(budget, 2 * len(lines)):
         tolerance_m *= 2.0

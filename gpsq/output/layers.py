@@ -1,6 +1,7 @@
-"""The layers for maps and GIS: geopandas frames in WGS 84, the GeoJSON of the centrelines, the GeoPackage, GeoParquet.
+"""The layers for maps and GIS: geopandas frames in WGS 84, GeoJSON of the centrelines, GeoPackage, GeoParquet.
 
-Lines are in full resolution, broken where data are missing and cut at the antimeridian. Fields are named as in the tables.
+Lines are in full resolution, broken where data are missing and cut at the antimeridian. Fields are named as in the
+tables.
 """
 
 from __future__ import annotations
@@ -75,7 +76,7 @@ def first_fixes(analysis: Analysis) -> geopandas.GeoDataFrame:
     fixed = [i for i, trace in enumerate(analysis.traces) if trace.accepted]
     rows = tables.tracks(analysis).iloc[fixed][list(FIRST_FIXES)].reset_index(drop=True)
     places = np.array([[analysis.traces[i].lon_deg[0], analysis.traces[i].lat_deg[0]] for i in fixed])
-    return _frame(rows, list(shapely.points(places.reshape(-1, 2))))
+    return _frame(rows, shapely.points(places.reshape(-1, 2)))
 
 
 def stations(analysis: Analysis) -> geopandas.GeoDataFrame:
@@ -189,7 +190,8 @@ def _multi_line(pieces: list[FloatArray]) -> Any:
     if not pieces:
         return None
     which = np.repeat(np.arange(len(pieces)), [len(piece) for piece in pieces])
-    return shapely.multilinestrings(shapely.linestrings(np.vstack(pieces), indices=which))
+    lines: Any = shapely.linestrings(np.vstack(pieces), indices=which)
+    return shapely.multilinestrings(lines)
 
 
 def _line_deg(found: RouteResult) -> tuple[FloatArray, FloatArray]:

@@ -26,7 +26,7 @@ Json = dict[str, Any]
 
 
 def map_data(analysis: Analysis) -> Json:
-    """Return everything that ``map.html`` shows; texts are plain, positions are differences of millionths of a degree."""
+    """Return everything that ``map.html`` shows; texts are plain, positions differences of millionths of a degree."""
     drawn = thin(analysis, DRAW_TOLERANCE_M, DRAW_BUDGET)
     near_deg = middle_lon_deg(analysis.traces)
     looks = device_looks(analysis)
@@ -39,9 +39,7 @@ def map_data(analysis: Analysis) -> Json:
             for name, look in looks.items()
         ],
         "routes": [_route(found, near_deg) for found in analysis.routes],
-        "recordings": [
-            _recording(analysis, i, routes, devices, drawn, near_deg) for i in range(len(analysis.traces))
-        ],
+        "recordings": [_recording(analysis, i, routes, devices, drawn, near_deg) for i in range(len(analysis.traces))],
         "deviations": [_deviation(analysis, found, near_deg) for found in analysis.deviations],
         "hotspots": [spot for spot in (_hot_spot(analysis, found, near_deg) for found in hot_spots(analysis)) if spot],
         "points": drawn.points,
@@ -143,7 +141,7 @@ def _recording(
 
 
 def _mark(result: TraceResult) -> str:
-    """The few signs beside a first fix: seconds, metres missed."""
+    """Return the few signs beside a first fix: seconds, metres missed."""
     fix = result.first_fix
     known = [words.seconds(fix.seconds)] if np.isfinite(fix.seconds) else []
     if np.isfinite(fix.missed_m):

@@ -93,27 +93,28 @@ def _leaflet_css() -> str:
 
 
 def _start_script(provider: Any) -> str:
-    """The script that makes the map, and its tile layer if asked for, by folium; the same bytes each time."""
+    """Return folium's script that makes the map, and its tile layer if asked for; the same bytes each time."""
     import folium
 
     drawn = folium.Map(
-        location=(0.0, 0.0), tiles=None, prefer_canvas=True, zoom_control="topright", control_scale=False, zoom_snap=0.25,
-        attribution_control=provider is not None, max_zoom=21,
+        location=(0.0, 0.0), tiles=None, prefer_canvas=True, zoom_control="topright", zoom_snap=0.25, max_zoom=21,
+        attribution_control=provider is not None,
     )  # fmt: skip
     if provider is not None:
         folium.TileLayer(tiles=provider, max_zoom=21, max_native_zoom=provider.get("max_zoom", 18)).add_to(drawn)
-    page = drawn.get_root()
+    page: Any = drawn.get_root()
     page.render()
     script = page.script.render().replace(drawn.get_name(), MAP_NAME)
     return re.sub(r"\b(tile_layer)_[0-9a-f]{32}\b", r"\1", script)
 
 
 def _policy(scripts: list[str], provider: Any) -> str:
-    """Content security policy (W3C, level 2): only these very scripts run, and nothing is fetched but asked-for tiles."""
+    """Return a content security policy (W3C): only these scripts run, and nothing is fetched but asked-for tiles."""
     digests = (base64.b64encode(hashlib.sha256(text.encode()).digest()).decode() for text in scripts)
     allowed = " ".join(f"'sha256-{digest}'" for digest in digests)
     pictures = " ".join(["data:", *_tile_hosts(provider)])
-    return f"default-src 'none'; script-src {allowed}; style-src 'unsafe-inline'; img-src {pictures}; base-uri 'none'; form-action 'none'"
+    own = f"default-src 'none'; script-src {allowed}; style-src 'unsafe-inline'; img-src {pictures}"
+    return f"{own}; base-uri 'none'; form-action 'none'"
 
 
 def _tile_hosts(provider: Any) -> list[str]:

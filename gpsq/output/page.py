@@ -1,4 +1,4 @@
-"""``report.html``: one page that answers first and shows its grounds after; no script, no request, nothing from elsewhere."""
+"""``report.html``: one page that answers first and shows its grounds after; no script, nothing from elsewhere."""
 
 from __future__ import annotations
 
@@ -18,15 +18,31 @@ from gpsq.output.templating import render, template_text
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
-    from gpsq.model import Analysis, Deviation, DeviceSummary, Interval, Trace, TraceResult
+    from gpsq.model import Analysis, Deviation, DeviceSummary, Interval, Trace, TraceResult, Unreadable
     from gpsq.output.paper import Chart
 
 #: Nothing may be fetched or run.
 POLICY = "default-src 'none'; img-src data:; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'"
 #: More cards than this are not looked at one by one; the table of deviations has them all.
 MOST_CARDS = 60
-FIX_COLUMNS = ("ttff_median_s", "fixed_in_10s", "fixed_in_30s", "fixed_in_60s", "settle_median_s", "missed_median_m", "missed_share_median")
-ERROR_COLUMNS = ("repeatability_m", "xte_rms_m", "xte_p95_m", "bias_m", "hausdorff_median_m", "frechet_median_m", "length_ratio_median")
+FIX_COLUMNS = (
+    "ttff_median_s",
+    "fixed_in_10s",
+    "fixed_in_30s",
+    "fixed_in_60s",
+    "settle_median_s",
+    "missed_median_m",
+    "missed_share_median",
+)
+ERROR_COLUMNS = (
+    "repeatability_m",
+    "xte_rms_m",
+    "xte_p95_m",
+    "bias_m",
+    "hausdorff_median_m",
+    "frechet_median_m",
+    "length_ratio_median",
+)
 HEADS = {
     "ttff_median_s": "median time to first fix",
     "fixed_in_10s": "fixed within 10 s",
@@ -47,30 +63,74 @@ HEADS = {
 
 def report_page(analysis: Analysis, charts: tuple[Chart, ...]) -> str:
     """Return the page; `charts` are those of `charts.figures`."""
-    drawn = sketch.thinned(analysis)
+    shown = {
+        "policy": POLICY,
+        "css": template_text("look.css") + template_text("report.css"),
+        "title": cell(analysis.title),
+        "folder": shlex.quote(cell(analysis.folder)),
+        "settings": analysis.settings,
+        "looks": device_looks(analysis),
+        "marks": sketch.MARKS,
+        "words": words,
+        "charts": {chart.name: chart for chart in charts},
+    }
+    groups = (_answer(analysis), _figures(analysis), _grounds(analysis), _recordings(analysis), _origin(analysis))
+    for group in groups:
+        shown |= group
+    return render("report.html.j2", **shown)
+
+
+def _answer(analysis: Analysis) -> dict[str, Any]:
+    confidence = analysis.settings.confidence
+    summaries = overall(analysis).values()
+    return {
+        "counts": run_file.counts(analysis),
+        "when": _when(analysis),
+        "answer": sentences.answer(analysis),
+        "said": [(summary.device, sentences.of_device(summary, confidence)) for summary in summaries],
+    }
+
+
+def _figures(analysis: Analysis) -> dict[str, Any]:
     summaries = list(overall(analysis).values())
-    return render(
-        "report.html.j2", policy=POLICY, css=template_text("look.css") + template_text("report.css"),
-        title=cell(analysis.title), counts=run_file.counts(analysis), when=_when(analysis), looks=device_looks(analysis),
-        answer=sentences.answer(analysis), summaries=summaries,
-        said=[(s.device, sentences.of_device(s, analysis.settings.confidence)) for s in summaries],
-        fix=_table(summaries, FIX_COLUMNS), errors=_table(summaries, ERROR_COLUMNS), per_route=_per_route(analysis),
-        charts={chart.name: chart for chart in charts}, comparisons=[cell(c.verdict) for c in analysis.extra.get("comparisons", ())],
-        routes=[(found, sketch.of_route(analysis, found, drawn)) for found in analysis.routes], drawn=drawn,
-        hot_spots=hot_spots(analysis), cards=[_card(analysis, d) for d in analysis.deviations[:MOST_CARDS]],
-        deviations=len(analysis.deviations), rows=list(_rows(analysis)), unreadable=[cell(f"{lost.file}: {lost.message}") for lost in analysis.unreadable],
-        aside=_aside(analysis), settings=analysis.settings,
-        version=gpsq.__version__, libraries=run_file.library_versions(), inputs=sorted(analysis.inputs.items()),
-        notes=[cell(note) for note in analysis.notes], words=words, marks=sketch.MARKS, folder=_quoted(analysis.folder),
-    )  # fmt: skip
+    return {
+        "fix": _table(summaries, FIX_COLUMNS),
+        "errors": _table(summaries, ERROR_COLUMNS),
+        "per_route": _per_route(analysis),
+        "comparisons": [cell(found.verdict) for found in analysis.extra.get("comparisons", ())],
+        "hot_spots": hot_spots(analysis),
+    }
 
 
-def _quoted(folder: str) -> str:
-    return shlex.quote(cell(folder))
+def _grounds(analysis: Analysis) -> dict[str, Any]:
+    drawn = sketch.thinned(analysis)
+    return {
+        "drawn": drawn,
+        "routes": [(found, sketch.of_route(analysis, found, drawn)) for found in analysis.routes],
+        "cards": [_card(analysis, deviation) for deviation in analysis.deviations[:MOST_CARDS]],
+        "deviations": len(analysis.deviations),
+    }
+
+
+def _recordings(analysis: Analysis) -> dict[str, Any]:
+    return {
+        "rows": list(_rows(analysis)),
+        "unreadable": [_unreadable(lost) for lost in analysis.unreadable],
+        "aside": _aside(analysis),
+    }
+
+
+def _origin(analysis: Analysis) -> dict[str, Any]:
+    return {
+        "version": gpsq.__version__,
+        "libraries": run_file.library_versions(),
+        "inputs": sorted(analysis.inputs.items()),
+        "notes": [cell(note) for note in analysis.notes],
+    }
 
 
 def _when(analysis: Analysis) -> str:
-    """The days of the rides, in UTC."""
+    """Return the days of the rides, in UTC."""
     times = [time for trace in analysis.traces for time in (trace.time[:1], trace.time[-1:])]
     known = [time[0] for time in times if len(time) and not np.isnat(time[0])]
     if not known:
@@ -82,12 +142,15 @@ def _when(analysis: Analysis) -> str:
 def _table(summaries: list[DeviceSummary], columns: tuple[str, ...]) -> dict[str, Any]:
     """Heads and cells of a table of figures per device; a column that no device has is left out."""
     kept = [name for name in columns if any(np.isfinite(figure(s, name).value) for s in summaries)]
-    rows = [(s.device, s.rides, [(_say(name)(figure(s, name).value), _bounds(figure(s, name), name)) for name in kept]) for s in summaries]
+    rows = [
+        (s.device, s.rides, [(_say(name)(figure(s, name).value), _bounds(figure(s, name), name)) for name in kept])
+        for s in summaries
+    ]
     return {"heads": [HEADS[name] for name in kept], "rows": rows}
 
 
 def _per_route(analysis: Analysis) -> dict[str, Any]:
-    """The chief figures of each device on each route, where there is more than one."""
+    """Return the chief figures of each device on each route, where there is more than one."""
     chosen = [s for s in analysis.extra.get("devices", ()) if s.route]
     columns = ("ttff_median_s", "missed_median_m", "repeatability_m", "xte_rms_m", "xte_p95_m")
     table = _table(chosen, columns)
@@ -106,7 +169,7 @@ def _say(name: str) -> Callable[[float], str]:
 
 
 def _bounds(found: Interval, name: str) -> str:
-    """The bounds of a figure, or why it has none."""
+    """Return the bounds of a figure, or why it has none."""
     if not np.isfinite(found.value):
         return cell(found.method.split(";")[0].removeprefix("none: "))
     return words.between(found, _say(name))
@@ -116,13 +179,18 @@ def _card(analysis: Analysis, deviation: Deviation) -> dict[str, Any]:
     trace, result = analysis.traces[deviation.trace], analysis.results[deviation.trace]
     times = iso_times(np.array([deviation.from_time, deviation.to_time], "datetime64[ms]"))
     return {
-        "found": deviation, "state": state(deviation.flag), "device": trace.device, "ride": result.ride, "file": trace.file,
-        "times": " to ".join(times) if all(times) else "times unknown", "sketch": sketch.of_deviation(analysis, deviation),
-    }  # fmt: skip
+        "found": deviation,
+        "state": state(deviation.flag),
+        "device": trace.device,
+        "ride": result.ride,
+        "file": trace.file,
+        "times": " to ".join(times) if all(times) else "times unknown",
+        "sketch": sketch.of_deviation(analysis, deviation),
+    }
 
 
 def _rows(analysis: Analysis) -> Iterator[dict[str, Any]]:
-    """A row for every recording found, with why it was not scored."""
+    """Give a row for every recording found, with why it was not scored."""
     for trace, result in zip(analysis.traces, analysis.results, strict=True):
         yield {"trace": trace, "result": result, "more": _remarks(trace, result)}
 
@@ -137,10 +205,14 @@ def _remarks(trace: Trace, result: TraceResult) -> list[str]:
     return [cell(text) for text in (*said, *trace.notes, trace.log_note) if text]
 
 
+def _unreadable(lost: Unreadable) -> str:
+    return cell(lost.message if lost.message.startswith(lost.file) else f"{lost.file}: {lost.message}")
+
+
 def _aside(analysis: Analysis) -> list[tuple[str, int, int]]:
     """Reason, points and recordings of all points that were set aside."""
     found: dict[str, list[int]] = {}
-    for recording in (*analysis.traces, *analysis.unreadable):
-        for group in recording.set_aside:
-            found.setdefault(group.reason, []).append(group.points)
+    everything: list[Trace | Unreadable] = [*analysis.traces, *analysis.unreadable]
+    for group in (group for recording in everything for group in recording.set_aside):
+        found.setdefault(group.reason, []).append(group.points)
     return [(reason.replace("_", " "), sum(points), len(points)) for reason, points in sorted(found.items())]

@@ -8,16 +8,20 @@ from __future__ import annotations
 import io
 import re
 import warnings
-from dataclasses import dataclass
+from concurrent.futures import Executor, Future, ThreadPoolExecutor
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
+
+import numpy as np
 
 from gpsq.output.words import short
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Sequence
 
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
+    from numpy.typing import NDArray
 
     from gpsq.output.looks import Look
 
@@ -27,12 +31,12 @@ THEMED = {INK: "var(--ink)", SOFT: "var(--soft)", RULE: "var(--rule)", LEAF: "va
 
 #: Width and height in inches, and dots per inch of the PNG (1920 × 1080 and 1080 × 1080).
 WIDE = (10.0, 5.625, 192)
-SQUARE = (5.4, 5.4, 200)
+SQUARE = (4.5, 4.5, 240)
 #: Size of type in points; on a video of 1080 lines it is 29 lines high or more.
 TYPE_PT = 11.0
 MARKERS = {"disc": "o", "triangle": "^", "square": "s", "diamond": "D", "wedge": "v", "cross": "P"}
 
-_OPTIONS = {
+_OPTIONS: Any = {
     "svg.fonttype": "none",
     "text.parse_math": False,
     "axes.unicode_minus": True,
@@ -57,7 +61,12 @@ class Sheet:
 
     def axes(self, left_in: float, bottom_in: float, width_in: float, height_in: float) -> Axes:
         """Return axes with only a bottom line, in soft type."""
-        box = (left_in / self.width_in, bottom_in / self.height_in, width_in / self.width_in, height_in / self.height_in)
+        box = (
+            left_in / self.width_in,
+            bottom_in / self.height_in,
+            width_in / self.width_in,
+            height_in / self.height_in,
+        )
         axes = self.figure.add_axes(box, facecolor="none")
         for side in ("top", "right", "left"):
             axes.spines[side].set_visible(False)
@@ -114,8 +123,8 @@ class Chart:
     finding: str
     wide_svg: str
     square_svg: str
-    wide_png: bytes
-    square_png: bytes
+    wide_png: bytes = field(repr=False)
+    square_png: bytes = field(repr=False)
 
     def inline(self, *, wide: bool) -> str:
         """Return the SVG for a page: colours follow the page, and no name in it meets that of another chart."""
@@ -125,28 +134,59 @@ class Chart:
             svg = svg.replace(colour, variable)
         svg = re.sub(r'<metadata>.*?</metadata>|<style type="text/css">.*?</style>', "", svg, flags=re.DOTALL)
         svg = re.sub(r' id="(?:figure|axes|patch|text|line2d|matplotlib\.axis|xtick|ytick|\w+Collection)_\d+"', "", svg)
-        return re.sub(r'^<svg [^>]*viewBox="([^"]+)"[^>]*>', r'<svg viewBox="\1" aria-hidden="true" focusable="false">', svg)
+        return re.sub(
+            r'^<svg [^>]*viewBox="([^"]+)"[^>]*>', r'<svg viewBox="\1" aria-hidden="true" focusable="false">', svg
+        )
 
 
-def chart(name: str, title: str, finding: str, draw: Callable[[Sheet], None]) -> Chart:
-    """Draw a chart on both sheets; the same drawing gives the same bytes."""
+@dataclass(frozen=True)
+class Drawing:
+    """What a chart module hands on: names and words, and how to draw it on a sheet."""
+
+    name: str
+    title: str
+    finding: str
+    draw: Callable[[Sheet], None]
+
+
+def rendered(drawings: Sequence[Drawing]) -> tuple[Chart, ...]:
+    """Draw charts on both sheets; the same drawings give the same bytes. PNGs are packed while the next is drawn."""
+    with ThreadPoolExecutor(max_workers=1) as packer:
+        drawn = [(drawing, _both_sheets(drawing, packer)) for drawing in drawings]
+        return tuple(
+            Chart(drawing.name, drawing.title, drawing.finding, wide, square, wide_png.result(), square_png.result())
+            for drawing, ((wide, wide_png), (square, square_png)) in drawn
+        )
+
+
+def _both_sheets(drawing: Drawing, packer: Executor) -> list[tuple[str, Future[bytes]]]:
     import matplotlib as mpl
 
-    with mpl.rc_context({**_OPTIONS, "svg.hashsalt": name}), warnings.catch_warnings():
+    with mpl.rc_context({**_OPTIONS, "svg.hashsalt": drawing.name}), warnings.catch_warnings():
         # A name may hold signs that the font lacks; the viewer's fonts have them.
         warnings.filterwarnings("ignore", message="Glyph .* missing from")
-        (wide_svg, wide_png), (square_svg, square_png) = (_drawn(draw, *shape) for shape in (WIDE, SQUARE))
-    return Chart(name, title, finding, wide_svg, square_svg, wide_png, square_png)
+        return [_drawn(drawing.draw, packer, *shape) for shape in (WIDE, SQUARE)]
 
 
-def _drawn(draw: Callable[[Sheet], None], width_in: float, height_in: float, dpi: int) -> tuple[str, bytes]:
+def _drawn(
+    draw: Callable[[Sheet], None], packer: Executor, width_in: float, height_in: float, dpi: int
+) -> tuple[str, Future[bytes]]:
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
 
     figure = Figure(figsize=(width_in, height_in), facecolor=LEAF)
-    FigureCanvasAgg(figure)
     draw(Sheet(figure, width_in, height_in))
-    svg, png = io.StringIO(), io.BytesIO()
+    svg = io.StringIO()
     figure.savefig(svg, format="svg", metadata={"Date": None, "Creator": None, "Format": None, "Type": None})
-    figure.savefig(png, format="png", dpi=dpi, metadata={"Software": None}, pil_kwargs={"compress_level": 3})
-    return svg.getvalue(), png.getvalue()
+    figure.set_dpi(dpi)
+    canvas: Any = FigureCanvasAgg(figure)
+    canvas.draw()
+    return svg.getvalue(), packer.submit(_png, np.asarray(canvas.buffer_rgba())[:, :, :3].copy(), dpi)
+
+
+def _png(pixels: NDArray[np.uint8], dpi: int) -> bytes:
+    from PIL import Image
+
+    packed = io.BytesIO()
+    Image.fromarray(pixels).save(packed, "PNG", compress_level=3, dpi=(dpi, dpi))
+    return packed.getvalue()

@@ -52,7 +52,8 @@ def _fix_part(summary: DeviceSummary, confidence: float) -> str:
     lost = f"; {never:.0f} of {figure(summary, 'ttff_known').value:.0f} never fixed" if never > 0 else ""
     if not np.isfinite(middle.value):
         return "never fixed in half of its rides or more" if never > 0 else "does not say when it was started"
-    return f"has its first fix after {words.seconds(middle.value)} in the median{_sure(middle, words.seconds, confidence, lost)}"
+    sure = _sure(middle, words.seconds, confidence, lost)
+    return f"has its first fix after {words.seconds(middle.value)} in the median{sure}"
 
 
 def _missed_part(summary: DeviceSummary) -> str:
@@ -93,10 +94,14 @@ def _fastest(analysis: Analysis, summaries: Sequence[DeviceSummary]) -> str:
     if found is None:
         return f"{best} has the shortest median time to first fix; it shares no usable ride with {next_best}, the next."
     gain, low, high, shown = found
-    rest = f"{words.seconds(abs(gain))} {'sooner' if gain >= 0 else 'later'} than {next_best} on the same ride"
-    if shown:
-        return f"{best} has its first fix {rest}{low_high(low, high, words.seconds, analysis)}."
-    return f"Which of {best} and {next_best} fixes faster cannot be said yet: {best} came {rest}{low_high(low, high, words.seconds, analysis)}."
+    if shown and gain < 0:
+        best, next_best, gain, low, high = next_best, best, -gain, -high, -low
+    sure = _difference_sure(low, high, words.seconds, analysis)
+    rest = f"{words.seconds(abs(gain))} {'sooner' if gain >= 0 else 'later'} than {next_best} on the same ride{sure}."
+    if not shown:
+        return f"Which of {best} and {next_best} fixes faster cannot be said yet: {best} came {rest}"
+    more = " Over all its rides the median is longer." if best != ranked[0].device else ""
+    return f"{best} has its first fix {rest}{more}"
 
 
 def _steadiest(analysis: Analysis, summaries: Sequence[DeviceSummary]) -> str:
@@ -108,17 +113,17 @@ def _steadiest(analysis: Analysis, summaries: Sequence[DeviceSummary]) -> str:
     said = f"{words.metres(figure(best, name).value)} against {words.metres(figure(next_best, name).value)}"
     found = _comparison(analysis, "xte_rms_m", best.device, next_best.device)
     if found is None:
-        return f"{best.device} repeats best, {said} for {next_best.device}; they share no ride, so chance is not ruled out."
+        alone = "they share no ride, so chance is not ruled out"
+        return f"{best.device} repeats best, {said} for {next_best.device}; {alone}."
     gain, low, high, shown = found
+    sure = _difference_sure(low, high, words.metres, analysis)
+    same = f"on the same ride its error is {words.metres(abs(gain))} {'smaller' if gain >= 0 else 'larger'}{sure}"
     if shown and gain >= 0:
-        return (
-            f"{best.device} repeats best: {said} for {next_best.device}, the next; on the same ride its error is "
-            f"{words.metres(gain)} smaller{low_high(low, high, words.metres, analysis)}."
-        )
-    return f"Which of {best.device} and {next_best.device} repeats better cannot be said yet: {said}{low_high(low, high, words.metres, analysis)}."
+        return f"{best.device} repeats best: {said} for {next_best.device}, the next; {same}."
+    return f"Which of {best.device} and {next_best.device} repeats better cannot be said yet: {said}; {same}."
 
 
-def low_high(low: float, high: float, say: Any, analysis: Analysis) -> str:
+def _difference_sure(low: float, high: float, say: Any, analysis: Analysis) -> str:
     """Return the bounds of a difference in brackets, "" where there are none."""
     if not (np.isfinite(low) and np.isfinite(high)):
         return " (too few rides for an interval)"
@@ -128,12 +133,15 @@ def low_high(low: float, high: float, say: Any, analysis: Analysis) -> str:
 
 
 def _comparison(analysis: Analysis, measure: str, best: str, other: str) -> tuple[float, float, float, bool] | None:
-    """How much less the first device has than the second, its bounds, and whether that is shown; None if not compared."""
+    """Return how much less the first device has, its bounds, and whether that is shown; None if not compared."""
     for found in analysis.extra.get("comparisons", ()):
         if found.measure != measure or {found.first, found.second} != {best, other}:
             continue
         sign = -1.0 if found.first == best else 1.0
-        gain, bounds = sign * found.difference.value, sorted((sign * found.difference.low, sign * found.difference.high))
+        gain, bounds = (
+            sign * found.difference.value,
+            sorted((sign * found.difference.low, sign * found.difference.high)),
+        )
         if np.isfinite(gain):
             shown = bool(found.p_adjusted <= 1.0 - analysis.settings.confidence)
             return gain, bounds[0], bounds[1], shown

@@ -15,7 +15,7 @@ from gpsq.output.looks import device_looks, state
 from gpsq.output.mapdata import band_m, head_span_m, hot_spots, stretch_m
 
 if TYPE_CHECKING:
-    from gpsq.model import Analysis, Deviation, FloatArray, RouteResult
+    from gpsq.model import Analysis, Deviation, FloatArray, IntArray, RouteResult
 
 #: The report's drawings are coarser than the map: 1 m, and no more points than a page can carry.
 DRAW_TOLERANCE_M, DRAW_BUDGET = 1.0, 40_000
@@ -95,10 +95,14 @@ class _Frame:
         steps = np.diff(tenths, axis=0)
         steps = steps[(steps != 0).any(axis=1)]
         start = f"M{_tenth(tenths[0, 0])} {_tenth(tenths[0, 1])}"
-        return start + "l" + " ".join(f"{_tenth(x)} {_tenth(y)}" for x, y in steps.tolist()) + ("Z" if closed else "") if len(steps) else start + "h0"
+        return (
+            start + "l" + " ".join(f"{_tenth(x)} {_tenth(y)}" for x, y in steps.tolist()) + ("Z" if closed else "")
+            if len(steps)
+            else start + "h0"
+        )
 
     def bar(self) -> tuple[float, float]:
-        """Return the length of a scale bar in units and metres: 1, 2 or 5 times a power of ten, under a quarter of the width."""
+        """Return the length of a scale bar in units and in metres: 1, 2 or 5 times a power of ten."""
         most_m = self.width / 4 / self.scale
         power = 10.0 ** np.floor(np.log10(most_m))
         length_m = float(max(step * power for step in (1, 2, 5) if step * power <= most_m))
@@ -122,14 +126,22 @@ def of_route(analysis: Analysis, found: RouteResult, drawn: Drawn) -> Sketch | N
     if not everything:
         return None
     frame, looks = _Frame.round(np.vstack(everything), ROUTE_BOX), device_looks(analysis)
-    strokes = [Stroke(frame.path(stretch_m(found, s.from_m, s.to_m)), "spot") for s in hot_spots(analysis) if s.route == found.route.name]
+    strokes = [
+        Stroke(frame.path(stretch_m(found, s.from_m, s.to_m)), "spot")
+        for s in hot_spots(analysis)
+        if s.route == found.route.name
+    ]
     strokes.append(Stroke(frame.path(band_m(found), closed=True), "band"))
     strokes += [
-        Stroke(frame.path(_deviation_m(analysis, found, d)), f"off {state(d.flag)}") for d in analysis.deviations if d.trace in found.route.members
+        Stroke(frame.path(_deviation_m(analysis, found, d)), f"off {state(d.flag)}")
+        for d in analysis.deviations
+        if d.trace in found.route.members
     ]
     for i, pieces in tracks:
         look = looks[analysis.traces[i].device]
-        strokes += [Stroke(frame.path(piece), "track", look.colour, " ".join(map(str, look.dashes))) for piece in pieces]
+        strokes += [
+            Stroke(frame.path(piece), "track", look.colour, " ".join(map(str, look.dashes))) for piece in pieces
+        ]
     if line:
         strokes.append(Stroke(frame.path(line.xy_m), "line"))
     heads, marks = _starts(analysis, found, frame)
@@ -137,7 +149,7 @@ def of_route(analysis: Analysis, found: RouteResult, drawn: Drawn) -> Sketch | N
 
 
 def _starts(analysis: Analysis, found: RouteResult, frame: _Frame) -> tuple[list[Stroke], list[Mark]]:
-    """The missed head and the first fix of each recording of a route."""
+    """Return the missed head and the first fix of each recording of a route."""
     looks = device_looks(analysis)
     heads, marks = [], []
     for i in found.route.members:
@@ -162,17 +174,22 @@ def of_deviation(analysis: Analysis, deviation: Deviation) -> Sketch | None:
     frame = _Frame.round(np.vstack([off, line]), CARD_BOX)
     trace, look = analysis.traces[deviation.trace], device_looks(analysis)[analysis.traces[deviation.trace].device]
     whole = found.route.plane.to_metres(trace.lon_deg, trace.lat_deg)
-    near = np.flatnonzero(np.abs(whole - (line.min(axis=0) + line.max(axis=0)) / 2).max(axis=1) < 3 * reach_m + np.ptp(line, axis=0).max())
+    near: IntArray = np.flatnonzero(
+        np.abs(whole - (line.min(axis=0) + line.max(axis=0)) / 2).max(axis=1) < 3 * reach_m + np.ptp(line, axis=0).max()
+    )
     strokes = [
         Stroke(frame.path(line), "line"),
         Stroke(frame.path(off), f"off {state(deviation.flag)}"),
-        *(Stroke(frame.path(part), "track", look.colour, " ".join(map(str, look.dashes))) for part in _runs(whole, near)),
+        *(
+            Stroke(frame.path(part), "track", look.colour, " ".join(map(str, look.dashes)))
+            for part in _runs(whole, near)
+        ),
     ]
     return Sketch(frame.width, frame.height, tuple(s for s in strokes if s.path), (), *frame.bar())
 
 
-def _runs(whole_m: FloatArray, near: FloatArray) -> list[FloatArray]:
-    """The parts of a line that are near, each unbroken, at most a few hundred points of it."""
+def _runs(whole_m: FloatArray, near: IntArray) -> list[FloatArray]:
+    """Return the parts of a line that are near, each unbroken, at most a few hundred points of it."""
     if len(near) == 0:
         return []
     runs = np.split(near, np.flatnonzero(np.diff(near) > 1) + 1)
@@ -182,4 +199,6 @@ def _runs(whole_m: FloatArray, near: FloatArray) -> list[FloatArray]:
 def _deviation_m(analysis: Analysis, found: RouteResult, deviation: Deviation) -> FloatArray:
     trace = analysis.traces[deviation.trace]
     inside = (trace.point >= deviation.from_point) & (trace.point <= deviation.to_point)
-    return found.route.plane.to_metres(trace.lon_deg[inside], trace.lat_deg[inside]) if inside.any() else np.empty((0, 2))
+    return (
+        found.route.plane.to_metres(trace.lon_deg[inside], trace.lat_deg[inside]) if inside.any() else np.empty((0, 2))
+    )

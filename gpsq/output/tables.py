@@ -15,7 +15,16 @@ import pandas as pd
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
 
-    from gpsq.model import Analysis, CrossTrack, CurveDistances, DeviceSummary, FirstFix, Interval, SetAside, TraceResult
+    from gpsq.model import (
+        Analysis,
+        CrossTrack,
+        CurveDistances,
+        DeviceSummary,
+        FirstFix,
+        SetAside,
+        Trace,
+        Unreadable,
+    )
 
 Row = dict[str, Any]
 
@@ -41,7 +50,13 @@ DEVICES: dict[str, str] = {
     "fixed_in_60s": "4", "missed_low_m": "2", "missed_high_m": "2", "repeatability_low_m": "2",
     "repeatability_high_m": "2", "hausdorff_median_m": "2",
 }  # fmt: skip
-SET_ASIDE: dict[str, str] = {"file": "text", "track": "count", "reason": "text", "points": "count", "first_point": "count"}
+SET_ASIDE: dict[str, str] = {
+    "file": "text",
+    "track": "count",
+    "reason": "text",
+    "points": "count",
+    "first_point": "count",
+}
 
 #: Columns of ``devices.csv`` that are a bound of a figure: which figure, and which end.
 BOUNDS = {
@@ -120,8 +135,8 @@ def _track_rows(analysis: Analysis) -> Iterator[Row]:
             "name": trace.name, "ride": result.ride, "route": result.route, "status": result.status,
             "reason": result.reason, "points": trace.points, "accepted": trace.accepted,
             "set_aside": trace.points - trace.accepted, "interval_s": result.interval_s, "length_m": result.length_m,
-            "deviations": len(result.deviations) if result.deviations or result.crosstrack else None, **_first_fix(result.first_fix), **_errors(result.crosstrack),
-            **_curves(result.curves),
+            "deviations": len(result.deviations) if result.deviations or result.crosstrack else None,
+            **_first_fix(result.first_fix), **_errors(result.crosstrack), **_curves(result.curves),
         }  # fmt: skip
 
 
@@ -173,7 +188,8 @@ def _device_row(summary: DeviceSummary) -> Row:
 
 
 def _set_aside_rows(analysis: Analysis) -> Iterator[Row]:
-    for recording in (*analysis.traces, *analysis.unreadable):
+    found: list[Trace | Unreadable] = [*analysis.traces, *analysis.unreadable]
+    for recording in found:
         for group in recording.set_aside:
             yield {
                 "file": recording.file, "track": recording.track, "reason": group.reason,
@@ -186,7 +202,7 @@ def _frame(rows: list[Row], columns: Mapping[str, str]) -> pd.DataFrame:
 
 
 def _column(values: list[Any], kind: str) -> Any:
-    """A column of the right type; kinds are text, time, count, bool, or the number of decimals of a figure."""
+    """Return a column of the right type; kinds are text, time, count, bool, or the number of decimals of a figure."""
     if kind == "text":
         return pd.array(["" if value is None else cell(str(value)) for value in values], dtype="str")
     if kind == "time":

@@ -22,7 +22,11 @@ def _environment() -> Environment:
     from markupsafe import Markup
 
     environment = Environment(
-        loader=FunctionLoader(template_text), autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
+        loader=FunctionLoader(template_text),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
     )
     environment.filters["own"] = Markup  # only for text that gpsq wrote or escaped itself
     return environment

@@ -163,8 +163,8 @@
     sheet.clearLayers();
     drawRoutes();
     drawDeviations();
-    drawHeads();
     drawTracks();
+    drawHeads();
     drawFixes();
     document.body.dataset.recordings = has("tracks") ? data.recordings.filter((r, i) => visible(r) && lines[i].length).length : 0;
     tell();

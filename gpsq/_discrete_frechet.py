@@ -31,7 +31,7 @@ def _row(
     """
     new_first, new_last = stop, -1
     j = start if min(left, corner) < np.inf else min(first, stop)
-    while j < stop and (j <= last + 1 or left < np.inf):
+    while j < stop and (j <= last or min(left, corner) < np.inf):
         below = row[j] if first <= j <= last else np.inf
         value = min(below, left, corner)
         if value < np.inf:

@@ -1,0 +1,90 @@
+"""Where an analysis and the truth of a simulated campaign meet: recordings, routes, and stations of one line on another."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from gpsq.model import Analysis, RouteResult, Trace, TraceResult
+    from gpsq.simulate import Campaign, SimulatedRecording
+
+#: A line is followed along the road with a window of this many metres, so that a spur's two ways are not mixed up.
+WINDOW_M = 60.0
+
+
+@dataclass(frozen=True)
+class Pair:
+    """A simulated recording beside what gpsq made of it (None: not among the traces)."""
+
+    truth: SimulatedRecording
+    trace: Trace | None
+    result: TraceResult | None
+
+    @property
+    def never_fixed(self) -> bool:
+        return self.truth.heard.fix_s is None
+
+
+@dataclass(frozen=True)
+class LineOnRoad:
+    """A centreline seen from the road: `station_m` (m,) of each of its points on the road, `offset_m` (m,) + left."""
+
+    station_m: np.ndarray
+    offset_m: np.ndarray
+    along_m: np.ndarray
+
+    def road_station(self, along_m: float) -> float:
+        return float(np.interp(along_m, self.along_m, self.station_m))
+
+
+def pairs(campaign: Campaign, analysis: Analysis) -> list[Pair]:
+    found = {trace.file: k for k, trace in enumerate(analysis.traces)}
+    made = []
+    for recording in campaign.recordings:
+        k = found.get(recording.file)
+        known = k is not None
+        made.append(Pair(recording, analysis.traces[k] if known else None, analysis.results[k] if known else None))
+    return made
+
+
+def route_of_direction(campaign: Campaign, analysis: Analysis) -> dict[str, RouteResult]:
+    """Return, for each direction, the route that holds most of its recordings."""
+    chosen = {}
+    for direction in campaign.spec.directions:
+        files = {r.file for r in campaign.recordings if r.ride.plan.direction == direction}
+        held = [sum(analysis.traces[m].file in files for m in route.route.members) for route in analysis.routes]
+        if held and max(held) > 0:
+            chosen[direction] = analysis.routes[int(np.argmax(held))]
+    return chosen
+
+
+def line_on_road(campaign: Campaign, direction: str, route: RouteResult) -> LineOnRoad:
+    """Follow a route's centreline along the true road, in order."""
+    road = campaign.town.roads[direction]
+    lon, lat = route.route.plane.to_degrees(route.centreline.xy_m)
+    line = campaign.plane.to_metres(lon, lat)
+    step = float(np.hypot(*np.diff(road, axis=0).T).mean())
+    reach = int(WINDOW_M / step)
+    index = np.empty(len(line), dtype=int)
+    # The beginning may lie far along the road, where every receiver fixed late, but not beyond its first half.
+    index[0] = int(((road[: len(road) // 2] - line[0]) ** 2).sum(axis=1).argmin())
+    moved = np.hypot(*np.diff(line, axis=0).T)
+    for k in range(1, len(line)):
+        guess = index[k - 1] + round(float(moved[k - 1]) / step)
+        low, high = max(guess - reach, index[0]), min(guess + reach + 1, len(road))
+        index[k] = low + int(((road[low:high] - line[k]) ** 2).sum(axis=1).argmin()) if low < high else len(road) - 1
+    tangent = np.gradient(road, axis=0)
+    normal = np.column_stack([-tangent[:, 1], tangent[:, 0]]) / np.hypot(*tangent.T)[:, None]
+    offset = ((line - road[index]) * normal[index]).sum(axis=1)
+    beyond = (index == 0) | (index == len(road) - 1)
+    offset = np.where(beyond, np.sign(offset) * np.hypot(*(line - road[index]).T), offset)
+    return LineOnRoad(index * step, offset, route.centreline.along_m)
+
+
+def covered_by(campaign: Campaign, direction: str) -> tuple[np.ndarray, np.ndarray]:
+    """Return (stations, how many recordings of that direction truly recorded each of them, on the road)."""
+    held = [r.offsets for r in campaign.recordings if r.ride.plan.direction == direction]
+    return held[0].station_m, sum(np.isfinite(o.offset_m) & ~o.on_detour for o in held)

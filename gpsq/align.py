@@ -11,8 +11,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numba import njit
 
+from gpsq._compiled import compiled
 from gpsq.model import BoolArray, FloatArray, IntArray
 from gpsq.polyline import Steps, at_along
 
@@ -82,7 +82,7 @@ def _band(states: IntArray, every: int, n: int, m: int, margin: int) -> tuple[In
     return np.maximum(before - margin, 0), np.minimum(after + margin, m - 1)
 
 
-@njit(cache=True)  # type: ignore[untyped-decorator]  # numba ships no types
+@compiled
 def _best_path(
     xy: FloatArray, piece: IntArray, line: FloatArray, low: IntArray, high: IntArray, cap2: float, passing: float
 ) -> IntArray:  # pragma: no cover - compiled

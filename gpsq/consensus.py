@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 
+from gpsq._compiled import compiled
 from gpsq.model import FloatArray
 
 #: Weiszfeld's steps for the median (Weiszfeld 1937, Tohoku Math. J. 43:355–386); the line moves by centimetres after ten.
@@ -38,7 +38,7 @@ def geometric_median(places_m: FloatArray, weights: FloatArray, start_m: FloatAr
     )
 
 
-@njit(cache=True)  # type: ignore[untyped-decorator]  # numba ships no types
+@compiled
 def _middle(places: FloatArray, weights: FloatArray, start: FloatArray) -> FloatArray:  # pragma: no cover - compiled
     count, stations, _ = places.shape
     out = start.copy()

@@ -90,6 +90,7 @@ class Trace:
     extras : means of further values found (heart rate and so on), by name. notes : plain sentences on what was odd.
     remarks : plain sentences on what is only worth knowing (they make no warning).
     truncated : the file was cut off, so its end is unknown and its length is "at least".
+    counts : what was met beside the points, by name (times without a zone, damaged sentences and so on).
     first_3d_fix : the first accepted fix that the file declares three-dimensional.
     date_known : False where times differ rightly but the day is unknown or ambiguous.
     """
@@ -130,6 +131,7 @@ class Trace:
     truncated: bool = False
     date_known: bool = True
     first_3d_fix: np.datetime64 = NAT
+    counts: Mapping[str, int] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         _same_length(
@@ -328,7 +330,10 @@ class Flag:
 
 @dataclass(frozen=True)
 class TraceResult:
-    """All that is known of one trace: `status` is "scored" or "not scored", with the `reason`; None where not measured."""
+    """All that is known of one trace: `status` is "scored" or "not scored", with the `reason`; None where not measured.
+
+    `duplicate_of` names the recording that this one repeats; it then counts nowhere.
+    """
 
     trace: int
     ride: str
@@ -342,6 +347,7 @@ class TraceResult:
     crosstrack: CrossTrack | None = None
     curves: CurveDistances | None = None
     deviations: tuple[Deviation, ...] = ()
+    duplicate_of: str = ""
 
 
 @dataclass(frozen=True)

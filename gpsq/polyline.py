@@ -170,16 +170,16 @@ def nearest_on_line(points_m: FloatArray, line_m: FloatArray, low: IntArray, hig
     best_offset = np.full(len(points_m), np.inf)
     width = int((high - low).max()) + 1 if len(points_m) else 0
     for shift in range(width):
-        segment = np.minimum(low + shift, high)
+        looked = np.flatnonzero(low + shift <= high)
+        segment = low[looked] + shift
         start, leg = line_m[segment], line_m[segment + 1] - line_m[segment]
         size = (leg**2).sum(axis=1)
         size[size == 0] = 1.0
-        to_point = points_m - start
+        to_point = points_m[looked] - start
         share = np.clip((to_point * leg).sum(axis=1) / size, 0.0, 1.0)
-        away = to_point - share[:, None] * leg
-        distance = np.sqrt((away**2).sum(axis=1))
+        distance = np.sqrt(((to_point - share[:, None] * leg) ** 2).sum(axis=1))
         side = np.where(leg[:, 0] * to_point[:, 1] - leg[:, 1] * to_point[:, 0] < 0, -1.0, 1.0)
-        nearer = distance < np.abs(best_offset)
-        best_offset[nearer] = (distance * side)[nearer]
-        best_along[nearer] = (along[segment] + share * np.sqrt((leg**2).sum(axis=1)))[nearer]
+        nearer = distance < np.abs(best_offset[looked])
+        best_offset[looked[nearer]] = (distance * side)[nearer]
+        best_along[looked[nearer]] = (along[segment] + share * np.sqrt((leg**2).sum(axis=1)))[nearer]
     return best_along, best_offset

@@ -10,7 +10,7 @@ import numpy as np
 from gpsq.output import words
 from gpsq.output.geometry import Drawn, middle_lon_deg, thin, unwrap
 from gpsq.output.looks import device_looks, state
-from gpsq.output.tables import cell
+from gpsq.output.words import cell
 
 if TYPE_CHECKING:
     from gpsq.model import Analysis, Deviation, FloatArray, RouteResult, Trace, TraceResult

@@ -12,8 +12,9 @@ from gpsq.output import run_file, sentences, sketch, words
 from gpsq.output.figures_of import figure, overall
 from gpsq.output.looks import device_looks, state
 from gpsq.output.mapdata import hot_spots
-from gpsq.output.tables import cell, iso_times
+from gpsq.output.tables import iso_times
 from gpsq.output.templating import render, template_text
+from gpsq.output.words import cell
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator

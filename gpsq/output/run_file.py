@@ -6,7 +6,7 @@ import json
 from typing import TYPE_CHECKING, Any
 
 import gpsq
-from gpsq.output.tables import cell
+from gpsq.output.words import cell
 
 if TYPE_CHECKING:
     from collections.abc import Iterable

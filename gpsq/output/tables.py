@@ -6,11 +6,12 @@ with ``=`` is a name and stays one, so a spreadsheet should be told to import te
 
 from __future__ import annotations
 
-import re
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
+
+from gpsq.output.words import cell
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
@@ -65,19 +66,6 @@ BOUNDS = {
     "xte_rms_low_m": ("xte_rms_m", "low"), "xte_rms_high_m": ("xte_rms_m", "high"),
     "repeatability_low_m": ("repeatability_m", "low"), "repeatability_high_m": ("repeatability_m", "high"),
 }  # fmt: skip
-
-_CONTROL = re.compile("[\x00-\x1f\x7f-\x9f\u2028\u2029]")
-
-
-def cell(text: str) -> str:
-    r"""Return `text` fit for any table: control characters as spaces, bytes that are no Unicode spelled out.
-
-    Examples
-    --------
-    >>> cell("a\tb\udc80")
-    'a b\\udc80'
-    """
-    return _CONTROL.sub(" ", text).encode("utf-8", "backslashreplace").decode("utf-8")
 
 
 def tracks(analysis: Analysis) -> pd.DataFrame:

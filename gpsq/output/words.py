@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from typing import TYPE_CHECKING
 
 from gpsq.exceptions import one_line
@@ -13,6 +14,20 @@ if TYPE_CHECKING:
 UNKNOWN = "unknown"
 #: No-break space between figure and unit (SI brochure, 5.4.3).
 GAP = "\N{NO-BREAK SPACE}"
+
+
+_CONTROL = re.compile("[\x00-\x1f\x7f-\x9f\u2028\u2029]")
+
+
+def cell(text: str) -> str:
+    r"""Return `text` fit for any table: control characters as spaces, bytes that are no Unicode spelled out.
+
+    Examples
+    --------
+    >>> cell("a\tb\udc80")
+    'a b\\udc80'
+    """
+    return _CONTROL.sub(" ", text).encode("utf-8", "backslashreplace").decode("utf-8")
 
 
 def seconds(value: float) -> str:

@@ -196,6 +196,7 @@ def _further(trace: Trace) -> dict[str, Any]:
         "ele_mean_m": _over(np.mean, trace.ele_m),
         "hdop_mean": _over(np.mean, trace.hdop),
         "recorded_speed_mean_mps": _over(np.mean, trace.speed_mps),
+        "counts": dict(trace.counts),
         "extras": {name: _number(value) for name, value in trace.extras.items()},
     }
 
@@ -203,14 +204,18 @@ def _further(trace: Trace) -> dict[str, Any]:
 def _odd(trace: Trace) -> list[str]:
     """Return what a person should know before trusting the figures."""
     notes = [
-        f"{s.points} of {trace.points} points {REASONS[s.reason]} and were set aside, first point {s.first_point} (counted from 0)."
+        f"{s.points} of {trace.points} points {REASONS[s.reason]} and were set aside, "
+        f"first point {s.first_point} (counted from 0)."
         for s in trace.set_aside
     ]
     if not trace.accepted:
         notes.append("The device recorded but never had a fix.")
     elif not trace.timed:
         unknown = int(np.isnat(trace.time).sum())
-        notes.append(f"{unknown} of {trace.accepted} fixes have no usable time: duration, speed and time to first fix are unknown.")
+        notes.append(
+            f"{unknown} of {trace.accepted} fixes have no usable time: duration, speed and time to first fix "
+            "are unknown."
+        )
     if trace.accepted == 1:
         notes.append("A single fix: length, duration and speed need two.")
     return [*notes, *trace.notes]
@@ -222,11 +227,14 @@ def _worth_knowing(trace: Trace, recorded: Recorded, settings: Settings) -> list
         notes.append("Already fixed at the first record: the file does not say how long the device searched.")
     for gap in recorded.gaps:
         silence = f"{gap.seconds:g} s" if math.isfinite(gap.seconds) else "an unknown time"
-        notes.append(f"Gap of {silence} and {gap.metres:.0f} m (straight) after point {gap.after_point}: no data, not ridden, not a stop.")
+        notes.append(
+            f"Gap of {silence} and {gap.metres:.0f} m (straight) after point {gap.after_point}: "
+            "no data, not ridden, not a stop."
+        )
     if recorded.gaps:
         notes.append(
-            f"A gap is a new segment, a silence of more than {settings.gap_s:g} s, or an outage of the receiver; with the gaps bridged "
-            f"straight the way is at least {recorded.distance_with_gaps_m:.1f} m."
+            f"A gap is a new segment, a silence of more than {settings.gap_s:g} s, or an outage of the receiver; "
+            f"with the gaps bridged straight the way is at least {recorded.distance_with_gaps_m:.1f} m."
         )
     if recorded.standing_points:
         notes.append(
@@ -242,7 +250,11 @@ def _message(trace: Trace, recorded: Recorded) -> str:
     parts.append(f"{at_least}{recorded.distance_m:.1f} m" if math.isfinite(recorded.distance_m) else "length unknown")
     parts.append(f"{at_least}{recorded.duration_s:g} s" if math.isfinite(recorded.duration_s) else "duration unknown")
     waited_s = seconds(first_fix(trace), trace.started)
-    parts.append(f"first fix after {waited_s:g} s ({trace.start_basis})" if math.isfinite(waited_s) else "time to first fix unknown")
+    parts.append(
+        f"first fix after {waited_s:g} s ({trace.start_basis})"
+        if math.isfinite(waited_s)
+        else "time to first fix unknown"
+    )
     return ", ".join(parts) + "."
 
 

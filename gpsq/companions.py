@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gpsq.plane import to_earth_centred
+from gpsq.plane import geodesic_inverse_m, to_earth_centred
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -27,9 +27,9 @@ _FAR_M = 100_000.0
 
 @dataclass(frozen=True)
 class Companion:
-    """A finding about trace `trace` in the light of trace `other` (numbers in the sequence), and how far apart they are.
+    """A finding about trace `trace` in the light of trace `other` (numbers in the sequence).
 
-    `kind` is same_recording, week_rollover or swapped_lat_lon.
+    `kind` is same_recording, week_rollover or swapped_lat_lon; `metres` how far apart the two are once that is known.
     """
 
     kind: str
@@ -65,8 +65,8 @@ def _same(traces: Sequence[Trace], i: int, j: int) -> list[Companion]:
     if apart_m.max() > _SAME_M:
         return []
     note = (
-        f"{_label(second)} is the same recording as {_label(first)} (same times, positions within {apart_m.max():.2f} m): "
-        "one ride, to be counted once."
+        f"{_label(second)} is the same recording as {_label(first)} (same times, positions within "
+        f"{apart_m.max():.2f} m): one ride, to be counted once."
     )
     return [Companion("same_recording", j, i, float(apart_m.max()), note)]
 
@@ -84,50 +84,53 @@ def _rolled_over(traces: Sequence[Trace], i: int, j: int) -> list[Companion]:
         return []
     days = weeks * 7168
     note = (
-        f"The dates of {_label(old)} lie {days} days ({weeks * 1024} weeks) before those of {_label(new)}, which was at the same "
-        f"places at the same time of day: the week number of GPS has rolled over. Shifted, it would begin at "
-        f"{old.time[0] + weeks * ROLLOVER}Z; its times are left as written."
+        f"The dates of {_label(old)} lie {days} days ({weeks * 1024} weeks) before those of {_label(new)}, which "
+        "was at the same places at the same time of day: the week number of GPS has rolled over. Shifted, it would begin "
+        f"at {old.time[0] + weeks * ROLLOVER}Z; its times are left as written."
     )
     return [Companion("week_rollover", early, late, float(np.median(apart_m)), note)]
 
 
 def _swapped(traces: Sequence[Trace], usable: list[int]) -> list[Companion]:
-    """Name the trace that matches the most others once its coordinates are exchanged."""
-    matches: dict[int, list[tuple[int, float]]] = {}
+    """Name the trace that matches the most others once its coordinates are exchanged; of two, either may be wrong."""
+    matches: dict[int, dict[int, float]] = {}
     for i, j in combinations(usable, 2):
         for wrong, right in ((i, j), (j, i)):
             metres = _exchanged_m(traces[wrong], traces[right])
             if metres <= _TOGETHER_M:
-                matches.setdefault(wrong, []).append((right, metres))
+                matches.setdefault(wrong, {})[right] = metres
     found = []
     for wrong, others in matches.items():
-        if all(len(others) >= len(matches.get(right, [])) for right, _ in others):
-            right, metres = min(others, key=lambda other: other[1])
-            found.append(Companion("swapped_lat_lon", wrong, right, metres, _swap_note(traces[wrong], traces[right], metres)))
+        rivals = [right for right in others if len(matches.get(right, {})) >= len(others)]
+        if any(len(matches[right]) > len(others) for right in rivals):
+            continue
+        right = min(others, key=lambda other: others[other])
+        note = _swap_note(traces[wrong], traces[right], others[right], bool(rivals))
+        found.append(Companion("swapped_lat_lon", wrong, right, others[right], note))
     return found
 
 
-def _swap_note(wrong: Trace, right: Trace, metres: float) -> str:
-    apart_m = float(np.linalg.norm(_xyz(wrong)[0] - _xyz(right)[0]))
+def _swap_note(wrong: Trace, right: Trace, metres: float, open_which: bool) -> str:
+    apart_m = geodesic_inverse_m(wrong.lon_deg[:1], wrong.lat_deg[:1], right.lon_deg[:1], right.lat_deg[:1])[0]
+    which = f"{_label(wrong)}, or else of {_label(right)}," if open_which else _label(wrong)
     return (
-        f"Latitude and longitude of {_label(wrong)} are probably exchanged: as written it lies {apart_m / 1000:,.0f} km from "
-        f"{_label(right)}, exchanged it is within {metres:.1f} m of it. Nothing was changed."
+        f"Latitude and longitude of {which} are probably exchanged: as written the two lie {apart_m / 1000:,.0f} km "
+        f"apart, exchanged {_label(wrong)} is within {metres:.1f} m of {_label(right)}. Nothing was changed."
     )
 
 
 def _exchanged_m(wrong: Trace, right: Trace) -> float:
-    """Return the largest distance of `wrong`, with its coordinates exchanged, from `right`; inf where that is no match."""
-    if np.abs(wrong.lon_deg).max() > 90 or np.linalg.norm(_xyz(wrong)[0] - _xyz(right)[0]) < _FAR_M:
+    """Return the largest distance of `wrong`, its coordinates exchanged, from `right`; inf where they are no match."""
+    ends = (wrong.lon_deg[:1], wrong.lat_deg[:1]), (right.lon_deg[:1], right.lat_deg[:1])
+    (lon, lat), (other_lon, other_lat) = ends
+    if np.abs(wrong.lon_deg).max() > 90 or geodesic_inverse_m(lon, lat, other_lon, other_lat)[0] < _FAR_M:
         return np.inf
-    exchanged = to_earth_centred(wrong.lat_deg, wrong.lon_deg)
-    if np.linalg.norm(exchanged[0] - _xyz(right)[0]) > _FAR_M:
+    if geodesic_inverse_m(lat, lon, other_lon, other_lat)[0] > _FAR_M:
         return np.inf
     from scipy.spatial import cKDTree
 
-    away_m = cKDTree(exchanged).query(_densified(_xyz(right)))[0] if len(exchanged) > len(right.time) else None
-    if away_m is None:
-        away_m = cKDTree(_densified(_xyz(right))).query(exchanged)[0]
-    return float(away_m.max())
+    away_m, _ = cKDTree(_densified(_xyz(right))).query(to_earth_centred(wrong.lat_deg, wrong.lon_deg))
+    return float(np.max(away_m))
 
 
 def _densified(xyz: FloatArray, step_m: float = 1.0) -> FloatArray:

@@ -33,7 +33,8 @@ class Recorded:
     duration_s : last minus first fix. elapsed_s : last minus first record, good or bad.
     recorded_s : sum of the intervals that are neither breaks nor silences.
     interval_s : median time between fixes. speed_mean_mps : distance_m / recorded_s. speed_max_mps : of one interval.
-    standing_points, standing_s, wander_m : fixes made standing still, for how long, and the length that their scatter adds.
+    standing_points, standing_s, wander_m : fixes made standing still, for how long, and how much length their
+        scatter adds.
     """
 
     distance_m: float

@@ -22,7 +22,8 @@ MOST_RATIO = 200
 _SMALL_BYTES = 4 * 2**20
 _MOST_MEMBERS = 5000
 _BROKEN_ZIP = (
-    zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError, OSError, ValueError, KeyError, struct.error,
+    zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError, OSError, ValueError, KeyError,
+    struct.error,
 )  # fmt: skip
 
 
@@ -73,9 +74,8 @@ def _too_large(file: str, size: int) -> UnreadableFile:
 
 
 def _bomb(file: str) -> UnreadableFile:
-    return UnreadableFile(
-        file, f"data that unpack to more than {MOST_RATIO} times their size or {MOST_BYTES // 2**20} MiB", "a compressed recording", "too_large"
-    )  # fmt: skip
+    found = f"data that unpack to more than {MOST_RATIO} times their size or {MOST_BYTES // 2**20} MiB"
+    return UnreadableFile(file, found, "a compressed recording", "too_large")
 
 
 def _gunzipped(data: bytes, file: str) -> Member:
@@ -113,7 +113,12 @@ def _members(data: bytes, file: str) -> Iterator[Member]:
     try:
         archive = zipfile.ZipFile(io.BytesIO(data))
     except _BROKEN_ZIP:
-        yield Member(file, error=UnreadableFile(file, "an archive that is damaged or cut off", "a whole zip archive", "archive_damaged"))
+        yield Member(
+            file,
+            error=UnreadableFile(
+                file, "an archive that is damaged or cut off", "a whole zip archive", "archive_damaged"
+            ),
+        )
         return
     infos = [info for info in archive.infolist() if not info.is_dir()]
     if len(infos) > _MOST_MEMBERS:

@@ -108,7 +108,9 @@ def _time_zone(table: Mapping[str, Any]) -> str | None:
     try:
         ZoneInfo(name)
     except (ZoneInfoNotFoundError, ValueError, OSError) as error:
-        raise CampaignError(FILE, f"time_zone = {name!r}", 'a name of the IANA time zone data such as "Europe/Paris"') from error
+        raise CampaignError(
+            FILE, f"time_zone = {name!r}", 'a name of the IANA time zone data such as "Europe/Paris"'
+        ) from error
     return name
 
 
@@ -116,7 +118,11 @@ def _references(table: Mapping[str, Any], folder: Path) -> dict[str, str]:
     references = _texts(table, "reference")
     for name, file in references.items():
         if not (folder / file).is_file():
-            raise CampaignError(FILE, f"the reference {file!r} of {name!r}, which does not exist", "a GPX or GeoJSON file below the folder")
+            raise CampaignError(
+                FILE,
+                f"the reference {file!r} of {name!r}, which does not exist",
+                "a GPX or GeoJSON file below the folder",
+            )
     return references
 
 
@@ -134,7 +140,9 @@ def _place(place: Mapping[str, Any]) -> PrivatePlace:
         value = place.get(key)
         if isinstance(value, bool) or not isinstance(value, int | float) or not low <= value <= high:
             found = "nothing" if value is None else repr(value)
-            raise CampaignError(FILE, f"{found} for {key} in [[private_place]]", f"a number between {low:g} and {high:g}")
+            raise CampaignError(
+                FILE, f"{found} for {key} in [[private_place]]", f"a number between {low:g} and {high:g}"
+            )
         values.append(float(value))
     return PrivatePlace(*values)
 

@@ -10,19 +10,29 @@ import numpy as np
 from gpsq.model import NAT
 from gpsq.reading.numbers import parse_numbers
 from gpsq.reading.records import FIX_2D, FIX_3D, FIX_NONE, FIX_UNSAID, Recording
-from gpsq.reading.times import parse_time, parse_times
+from gpsq.reading.times import ClockTimes, parse_time, parse_times
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from gpsq.model import FloatArray, IntArray, TimeArray
+    from gpsq.model import FloatArray, IntArray
 
 #: More names of values than this in one file are no measurements but an attack on memory.
 _MOST_NAMES = 64
 _TEXT_NAMES = frozenset({"time", "fix", "name", "cmt", "desc", "src", "link", "text", "type", "sym", "url", "urlname"})
 _OWN_NAMES = frozenset({"ele", "hdop", "sat", "speed"})
 #: Values of the GPX schemas' fixType, and the bare digits that some files write (common practice).
-_FIXES = {"none": FIX_NONE, "0": FIX_NONE, "1": FIX_NONE, "2d": FIX_2D, "2": FIX_2D, "3d": FIX_3D, "3": FIX_3D, "dgps": FIX_3D, "pps": FIX_3D}
+_FIXES = {
+    "none": FIX_NONE,
+    "0": FIX_NONE,
+    "1": FIX_NONE,
+    "2d": FIX_2D,
+    "2": FIX_2D,
+    "3d": FIX_3D,
+    "3": FIX_3D,
+    "dgps": FIX_3D,
+    "pps": FIX_3D,
+}
 #: No place on land or sea is this low: the value stands for "unknown" (the smallest 16-bit number; common practice).
 _LOWEST_ELE_M = -12_000.0
 
@@ -63,14 +73,14 @@ class Columns:
 def to_recording(track: Columns, notes: tuple[str, ...], remarks: tuple[str, ...]) -> Recording:
     """Turn texts into numbers; say what was odd."""
     lat, lon = parse_numbers(track.lat), parse_numbers(track.lon)
-    time, time_notes = _times(track)
+    times, time_notes = _times(track)
     ele, ele_notes = _elevations(track)
     commas = lat.commas + lon.commas
     comma_note = [f"{commas} coordinates are written with a decimal comma and were read as such."] if commas else []
     return Recording(
         name=track.name,
         creator=track.creator.strip(),
-        time=time,
+        time=times.time,
         lon_deg=lon.value,
         lat_deg=lat.value,
         problem=_problems(track, lat.problem, lon.problem),
@@ -84,6 +94,7 @@ def to_recording(track: Columns, notes: tuple[str, ...], remarks: tuple[str, ...
         extras=_extras(track),
         notes=(*notes, *_cut_note(track), *comma_note, *time_notes, *ele_notes),
         remarks=remarks,
+        counts={"zone_assumed_utc": times.without_zone} if times.without_zone else {},
         truncated=track.truncated,
     )
 
@@ -99,7 +110,7 @@ def _cut_note(track: Columns) -> list[str]:
 
 
 def _problems(track: Columns, lat: NDArray[np.object_], lon: NDArray[np.object_]) -> NDArray[np.object_]:
-    """A text that is no number says more than a missing one, a broken element most."""
+    """Join the problems of both: a text that is no number says more than a missing one, a broken element most."""
     problem = np.where((lat == "") | ((lat == "no_position") & (lon != "")), lon, lat)
     problem[list(track.broken)] = "truncated_element"
     return problem
@@ -114,7 +125,7 @@ def _scattered(track: Columns, name: str) -> tuple[IntArray, list[str]]:
     return index, texts
 
 
-def _times(track: Columns) -> tuple[TimeArray, list[str]]:
+def _times(track: Columns) -> tuple[ClockTimes, list[str]]:
     time = np.full(len(track.lat), NAT, dtype="datetime64[ms]")
     points, texts = _scattered(track, "time")
     read = parse_times([text.strip() for text in texts])
@@ -124,7 +135,9 @@ def _times(track: Columns) -> tuple[TimeArray, list[str]]:
         notes.append(f"{read.without_zone} of {len(time)} times name no zone and were taken as UTC.")
     if read.unreadable:
         notes.append(f"{read.unreadable} of {len(time)} times cannot be read and are unknown.")
-    return time, notes
+    if read.leap_seconds:
+        notes.append(f"{read.leap_seconds} times name a leap second (23:59:60) and were read as 23:59:59.999.")
+    return ClockTimes(time, read.without_zone, read.unreadable, read.leap_seconds), notes
 
 
 def _numbers(track: Columns, name: str) -> FloatArray:
@@ -156,7 +169,7 @@ def _fixes(track: Columns) -> IntArray:
 
 
 def _segments(segment: list[int]) -> IntArray:
-    """Number the segments that hold points from 0."""
+    """Return the number of each point's segment, from 0, counting segments that hold points."""
     _, number = np.unique(np.array(segment, dtype=np.int64), return_inverse=True)
     return number.astype(np.int64)
 

@@ -12,31 +12,39 @@ if TYPE_CHECKING:
 UNKNOWN_DEVICE = "unknown device"
 
 #: Names of weekdays and their usual abbreviations, accents left out (Unicode CLDR, written from memory).
-_WEEKDAYS = frozenset(
-    """
-    mon tue tues wed thu thur thurs fri sat sun monday tuesday wednesday thursday friday saturday sunday
-    mo di mi do fr sa so montag dienstag mittwoch donnerstag freitag samstag sonnabend sonntag
-    lun mar mer jeu ven sam dim lundi mardi mercredi jeudi vendredi samedi dimanche
-    lunes martes miercoles jueves viernes sabado domingo mie jue vie sab dom
-    lunedi martedi mercoledi giovedi venerdi sabato domenica gio
-    maandag dinsdag woensdag donderdag vrijdag zaterdag zondag ma wo vr za zo
-    segunda terca quarta quinta sexta segunda-feira terca-feira quarta-feira quinta-feira sexta-feira feira
-    poniedzialek wtorek sroda czwartek piatek sobota niedziela pon wt sr czw pt sob niedz
-    pondeli utery streda ctvrtek patek nedele
-    mandag tirsdag onsdag torsdag fredag lordag sondag tir ons tor fre lor
-    mandag tisdag lordag sondag tis
-    maanantai tiistai keskiviikko torstai perjantai lauantai sunnuntai
-    """.split()
+_WEEKDAYS = (
+    "mon tue tues wed thu thur thurs fri sat sun monday tuesday wednesday thursday friday saturday sunday "
+    "mo di mi do fr sa so montag dienstag mittwoch donnerstag freitag samstag sonnabend sonntag "
+    "lun mar mer jeu ven sam dim lundi mardi mercredi jeudi vendredi samedi dimanche "
+    "lunes martes miercoles jueves viernes sabado domingo mie jue vie sab dom "
+    "lunedi martedi mercoledi giovedi venerdi sabato domenica gio "
+    "maandag dinsdag woensdag donderdag vrijdag zaterdag zondag ma wo vr za zo "
+    "segunda terca quarta quinta sexta segunda-feira terca-feira quarta-feira quinta-feira sexta-feira feira "
+    "poniedzialek wtorek sroda czwartek piatek sobota niedziela pon wt sr czw pt sob niedz "
+    "pondeli utery streda ctvrtek patek nedele "
+    "mandag tirsdag onsdag torsdag fredag lordag sondag tir ons tor fre lor "
+    "mandag tisdag lordag sondag tis "
+    "maanantai tiistai keskiviikko torstai perjantai lauantai sunnuntai "
 )
-_MONTHS = frozenset(
-    """
-    jan feb mar apr may jun jul aug sep sept oct nov dec january february march april june july august september october
-    november december januar februar marz maerz mai juni juli oktober dezember okt dez mrz janvier fevrier mars avril juin
-    juillet aout septembre octobre novembre decembre enero febrero marzo abril mayo junio julio agosto septiembre octubre
-    noviembre diciembre gennaio febbraio aprile maggio giugno luglio settembre ottobre dicembre
-    """.split()
+_MONTHS = (
+    "jan feb mar apr may jun jul aug sep sept oct nov dec january february march april june july "
+    "august september october november december januar februar marz maerz mai juni juli oktober "
+    "dezember okt dez mrz janvier fevrier mars avril juin juillet aout septembre octobre novembre "
+    "decembre enero febrero marzo abril mayo junio julio agosto septiembre octubre noviembre "
+    "diciembre gennaio febbraio aprile maggio giugno luglio settembre ottobre dicembre "
 )
-_CALENDAR = frozenset({"week", "woche", "semaine", "semana", "settimana", "day", "tag", "jour", "kw", "w"})
+_WORDS = frozenset(f"{_WEEKDAYS} {_MONTHS}".split()) | {
+    "week",
+    "woche",
+    "semaine",
+    "semana",
+    "settimana",
+    "day",
+    "tag",
+    "jour",
+    "kw",
+    "w",
+}
 
 
 def is_date(folder: str) -> bool:
@@ -54,7 +62,7 @@ def is_date(folder: str) -> bool:
 
 
 def _is_calendar_word(word: str) -> bool:
-    return bool(re.fullmatch(r"\d+|w\d\d?|kw\d\d?|\d{1,2}(st|nd|rd|th)|\d{8}t\d+z?", word)) or word in _WEEKDAYS | _MONTHS | _CALENDAR
+    return bool(re.fullmatch(r"\d+|w\d\d?|kw\d\d?|\d{1,2}(st|nd|rd|th)|\d{8}t\d+z?", word)) or word in _WORDS
 
 
 def device_of(file: str, creator: str, logged: str, renames: Mapping[str, str]) -> str:

@@ -6,12 +6,15 @@ from typing import TYPE_CHECKING
 
 from gpsq.exceptions import UnreadableFile
 from gpsq.reading import gpx
+from gpsq.reading.text import refuse_what_is_no_xml
 
 if TYPE_CHECKING:
     from gpsq.reading.records import Recording
 
 
-def read_document(data: bytes, file: str, time_zone: str | None = None, date_order: str | None = None) -> list[Recording]:
+def read_document(
+    data: bytes, file: str, time_zone: str | None = None, date_order: str | None = None
+) -> list[Recording]:
     """Read one unpacked document of any format.
 
     Parameters
@@ -29,7 +32,7 @@ def read_document(data: bytes, file: str, time_zone: str | None = None, date_ord
         When it is no recording or gives no points.
     """
     if not data.strip(b" \t\r\n\0"):
-        gpx.refuse_what_is_no_xml(data, file)
+        refuse_what_is_no_xml(data, file)
     if gpx.looks_like(data):
         return gpx.read(data, file)
     from gpsq.reading import nmea
@@ -42,4 +45,9 @@ def read_document(data: bytes, file: str, time_zone: str | None = None, date_ord
         return table.read(data, file, time_zone, date_order)
     if gpx.holds_points(data):
         return gpx.read(data, file)
-    raise UnreadableFile(file, "content in no format that gpsq reads", "GPX, NMEA 0183 or a table with latitude and longitude", "unknown_format")
+    raise UnreadableFile(
+        file,
+        "content in no format that gpsq reads",
+        "GPX, NMEA 0183 or a table with latitude and longitude",
+        "unknown_format",
+    )

@@ -75,20 +75,21 @@ def read_folder(
         raise NothingToAnalyse(str(folder), "no folder of that name", "a folder of recordings")
     campaign = campaigns.load(folder)
     log = startlog.load(folder, campaign)
-    found = find_files(folder, not_recordings=frozenset(campaign.reference.values()))
+    listing = find_files(folder, not_recordings=frozenset(campaign.reference.values()))
     task = partial(read_file, settings=campaign.settings, time_zone=campaign.time_zone)
-    results = _read_all(found.files, task, executor, on_progress)
-    strangers = [r for r in results if isinstance(r, Unreadable) and may_be_something_else(r)]
+    results = _read_all(listing.files, task, executor, on_progress)
     traces = [r for r in results if isinstance(r, Trace)]
-    unreadable = [*found.unreadable, *(r for r in results if isinstance(r, Unreadable) and r not in strangers)]
-    entries, problems = startlog.match(log, [r.file for r in (*traces, *unreadable)])
+    refused: list[Unreadable] = [r for r in results if isinstance(r, Unreadable)]
+    unreadable = [*listing.unreadable, *(r for r in refused if not may_be_something_else(r))]
+    found: list[Trace | Unreadable] = [*traces, *unreadable]
+    entries, problems = startlog.match(log, [r.file for r in found])
     return Readings(
         traces=tuple(sorted(_named(traces, entries, campaign), key=lambda t: (t.file, t.track))),
         unreadable=tuple(sorted(_named_too(unreadable, entries, campaign), key=lambda u: (u.file, u.track))),
-        inputs={r.file: r.sha256 for r in (*traces, *unreadable) if r.sha256} | _hash_of(folder, (startlog.FILE, campaigns.FILE)),
+        inputs=_inputs(folder, found),
         campaign=campaign,
         problems=(*log.problems, *problems),
-        notes=(*found.notes, *_passed_over(strangers)),
+        notes=(*listing.notes, *_passed_over(refused)),
     )
 
 
@@ -127,7 +128,9 @@ def read_file(
     return results
 
 
-def _read_member(member: Member, settings: Settings, time_zone: str | None, date_order: str | None) -> list[Trace | Unreadable]:
+def _read_member(
+    member: Member, settings: Settings, time_zone: str | None, date_order: str | None
+) -> list[Trace | Unreadable]:
     if member.error:
         return [Unreadable(member.file, 0, member.error.reason, str(member.error))]
     sha256 = hashlib.sha256(member.data).hexdigest()
@@ -147,7 +150,9 @@ def _marked_cut(results: list[Trace | Unreadable]) -> list[Trace | Unreadable]:
     """Say of the last recording of a cut stream that its end is missing."""
     last = results[-1]
     if isinstance(last, Trace):
-        note = "The compressed file is cut off or damaged; what could be unpacked was read, and the ride's end is unknown."
+        note = (
+            "The compressed file is cut off or damaged; what could be unpacked was read, and the ride's end is unknown."
+        )
         results[-1] = dataclasses.replace(last, truncated=True, notes=(note, *last.notes))
     return results
 
@@ -178,7 +183,9 @@ def _named(traces: list[Trace], entries: Mapping[str, startlog.StartEntry], camp
     return with_starts(named, entries, campaign.settings)
 
 
-def _named_too(unreadable: list[Unreadable], entries: Mapping[str, startlog.StartEntry], campaign: Campaign) -> list[Unreadable]:
+def _named_too(
+    unreadable: list[Unreadable], entries: Mapping[str, startlog.StartEntry], campaign: Campaign
+) -> list[Unreadable]:
     return [
         dataclasses.replace(u, device=device_of(u.file, "", _logged_device(entries, u.file), campaign.devices))
         for u in unreadable
@@ -189,15 +196,16 @@ def _logged_device(entries: Mapping[str, startlog.StartEntry], file: str) -> str
     return entries[file].device if file in entries else ""
 
 
-def _hash_of(folder: Path, names: tuple[str, ...]) -> dict[str, str]:
-    hashes = {}
-    for name in names:
+def _inputs(folder: Path, results: Iterable[Trace | Unreadable]) -> dict[str, str]:
+    inputs = {r.file: r.sha256 for r in results if r.sha256}
+    for name in (startlog.FILE, campaigns.FILE):
         path = folder / name
         if path.is_file() and os.access(path, os.R_OK):
-            hashes[name] = hashlib.sha256(path.read_bytes()).hexdigest()
-    return hashes
+            inputs[name] = hashlib.sha256(path.read_bytes()).hexdigest()
+    return inputs
 
 
-def _passed_over(strangers: list[Unreadable]) -> tuple[str, ...]:
-    names = sorted(s.file for s in strangers if not s.file.lower().endswith((".csv", ".txt")))
+def _passed_over(refused: list[Unreadable]) -> tuple[str, ...]:
+    strangers = [r.file for r in refused if may_be_something_else(r)]
+    names = sorted(file for file in strangers if not file.lower().endswith(".txt"))
     return (f"Passed over, since they are no recordings that gpsq reads: {', '.join(names)}.",) if names else ()

@@ -20,6 +20,7 @@ from gpsq.reading.text import refuse_entities, refuse_what_is_no_xml, to_utf8
 if TYPE_CHECKING:
     from gpsq.reading.records import Recording
 
+
 def looks_like(data: bytes) -> bool:
     """Whether `data` may be XML in any encoding.
 
@@ -76,7 +77,7 @@ def read(data: bytes, file: str) -> list[Recording]:
 
 
 def _recordings(sink: Sink, notes: list[str]) -> list[Recording]:
-    """Notes on the whole file go to its first recording with points."""
+    """Make the recordings; notes on the whole file go to the first that holds points."""
     filled = [i for i, track in enumerate(sink.tracks) if track.lat]
     empty = len(sink.tracks) - len(filled)
     remarks = (f"{empty} of the file's {len(sink.tracks)} tracks hold no points.",) if empty else ()
@@ -93,7 +94,11 @@ def _recordings(sink: Sink, notes: list[str]) -> list[Recording]:
 def _undeclared(sink: Sink, data: bytes) -> list[str]:
     used = {name.partition(":")[0] for name in (*sink.local, *sink.attributes) if ":" in name} - {"xml", "xmlns"}
     missing = sorted(prefix for prefix in used if f"xmlns:{prefix}".encode() not in data)
-    return [f"The prefix {', '.join(missing)} is used but never declared; elements were read by their local names."] if missing else []
+    return (
+        [f"The prefix {', '.join(missing)} is used but never declared; elements were read by their local names."]
+        if missing
+        else []
+    )
 
 
 def _no_points(sink: Sink, file: str) -> UnreadableFile:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import stat
 from dataclasses import dataclass
-from pathlib import Path
+from pathlib import Path, PurePosixPath
 from typing import TYPE_CHECKING
 
 from gpsq.exceptions import UnreadableFile, one_line
@@ -16,14 +16,16 @@ if TYPE_CHECKING:
 
 #: Files that belong to a campaign and are no recordings; gpsq's own and the usual company.
 _OWN_FILES = frozenset({"rides.csv", "campaign.toml", "flags.csv", "run.json"})
-_OTHER_KINDS = frozenset(
-    """.md .toml .json .geojson .gpkg .html .htm .pdf .png .jpg .jpeg .gif .svg .webp .heic .tif .tiff .mp4 .mov .avi .mp3 .wav
-    .py .sh .bat .r .ipynb .js .css .doc .docx .odt .xls .xlsx .ods .ppt .pptx .ini .cfg .yml .yaml .lock .db .sqlite .bak
-    .tmp .part .sha256 .asc""".split()
+_OTHER_KINDS = (
+    ".md .toml .json .geojson .gpkg .html .htm .pdf .png .jpg .jpeg .gif .svg .webp .heic .tif .tiff .mp4 .mov "
+    ".avi .mp3 .wav .py .sh .bat .r .ipynb .js .css .doc .docx .odt .xls .xlsx .ods .ppt .pptx .ini .cfg .yml "
+    ".yaml .lock .db .sqlite .bak .tmp .part .sha256 .asc"
 )
 _WORDS = ("readme", "license", "licence", "copying", "notice", "changelog", "authors")
 #: Kinds that are always meant as recordings, so that a bad one is named and not passed over.
 _MEANT = (".gpx", ".nmea", ".gpx.gz", ".nmea.gz", ".csv.gz", ".zip")
+#: Reasons of files that were perhaps never meant as recordings.
+_STRANGE = frozenset({"unknown_format", "not_gpx", "html_page", "empty_file", "no_coordinate_columns"})
 RESULTS = "gpsq-results"
 
 
@@ -62,12 +64,12 @@ def is_no_recording(name: str) -> bool:
     last = parts[-1].lower()
     if any(part.startswith(".") or part == "__MACOSX" for part in parts) or last in _OWN_FILES:
         return True
-    return os.path.splitext(last)[1] in _OTHER_KINDS or last.startswith(_WORDS)
+    return PurePosixPath(last).suffix in _OTHER_KINDS.split() or last.startswith(_WORDS)
 
 
 def may_be_something_else(result: Unreadable) -> bool:
     """Whether a file that gave nothing was perhaps never meant as a recording."""
-    return result.reason in {"unknown_format", "not_gpx", "html_page", "empty_file"} and not result.file.lower().endswith(_MEANT)
+    return result.reason in _STRANGE and not result.file.lower().endswith(_MEANT)
 
 
 def find_files(folder: Path, not_recordings: frozenset[str] = frozenset()) -> Listing:
@@ -105,7 +107,10 @@ def find_files(folder: Path, not_recordings: frozenset[str] = frozenset()) -> Li
 
 def cannot_open(name: str, error: OSError) -> Unreadable:
     """Return the line for a file that the system does not hand out."""
-    kinds = {PermissionError: ("permission_denied", "permission denied"), FileNotFoundError: ("link_to_nothing", "a link to nothing")}
+    kinds = {
+        PermissionError: ("permission_denied", "permission denied"),
+        FileNotFoundError: ("link_to_nothing", "a link to nothing"),
+    }
     reason, found = kinds.get(type(error), ("cannot_open", error.strerror or "an error of the file system"))
     return Unreadable(name, 0, reason, str(UnreadableFile(name, found, "a readable file", reason)))
 

@@ -93,10 +93,14 @@ def _sorted_note(filled: TimeArray, kept: BoolArray) -> str:
 def _distrusted(time: TimeArray, filled: TimeArray, kept: BoolArray) -> Order:
     step = np.diff(filled) / np.timedelta64(1, "s")
     worst = int(step.argmin())
-    where = f"Times step back {-step[worst]:g} s at point {worst + 1} (counted from 0), and sorting by time does not mend the track"
+    where = (
+        f"Times step back {-step[worst]:g} s at point {worst + 1} (counted from 0), and sorting by time does not mend "
+        "the track"
+    )
     index = np.arange(len(time))
     if (~kept).mean() <= _SLIP_SHARE:
         note = f"{where}: the times of {int((~kept).sum())} points are not used."
         return Order(index, np.where(kept, time, NAT), (note,))
-    note = f"{where} (local times over a clock change, or a clock that was set?): file order is kept and no times are used."
+    why = "local times over a clock change, or a clock that was set?"
+    note = f"{where} ({why}): file order is kept and no times are used."
     return Order(index, np.full_like(time, NAT), (note,))

@@ -36,16 +36,17 @@ def no_fixes(time: TimeArray, lon_deg: FloatArray, lat_deg: FloatArray, settings
     reason = np.full(len(lon_deg), "", dtype=object)
     if len(lon_deg) < 3:
         return reason
-    legs_m = np.linalg.norm(np.diff(to_earth_centred(lon_deg, lat_deg), axis=0), axis=1)
+    xyz = to_earth_centred(lon_deg, lat_deg)
+    legs_m = np.linalg.norm(np.diff(xyz, axis=0), axis=1)
     seconds = np.diff(time) / np.timedelta64(1, "s")
     first = _mark_before_fix(reason, legs_m, seconds, settings)
     _mark_straight(reason, first, lon_deg, lat_deg)
-    _mark_spikes(reason, first, (time, lon_deg, lat_deg), settings)
+    _mark_spikes(reason, first, time, xyz, settings)
     return reason
 
 
 def _faster_than_any_rider(legs_m: FloatArray, seconds: FloatArray, settings: Settings) -> BoolArray:
-    """Times are often cut to whole seconds, hence the second of grace; unknown times prove nothing."""
+    """Mark wild legs; times are often cut to whole seconds, hence the second of grace. Unknown times prove nothing."""
     with np.errstate(invalid="ignore"):
         return (legs_m >= settings.outlier_jump_m) & (legs_m > settings.speed_limit_mps * (seconds + 1.0))
 
@@ -116,12 +117,15 @@ def grid_step_deg(lon_deg: FloatArray, lat_deg: FloatArray) -> float:
 
 
 def _mark_spikes(
-    reason: NDArray[np.object_], first: int, track: tuple[TimeArray, FloatArray, FloatArray], settings: Settings
+    reason: NDArray[np.object_],
+    first: int,
+    time: TimeArray,
+    xyz: FloatArray,
+    settings: Settings,
 ) -> None:
     """Mark the few points of an excursion that no rider can make, there and back, or off the end."""
-    time, lon_deg, lat_deg = (values[first:] for values in track)
+    time, xyz = time[first:], xyz[first:]
     seconds = np.diff(time) / np.timedelta64(1, "s")
-    xyz = to_earth_centred(lon_deg, lat_deg)
     legs_m = np.linalg.norm(np.diff(xyz, axis=0), axis=1)
     away = np.flatnonzero(_faster_than_any_rider(legs_m, seconds, settings))
     if not len(away):
@@ -137,5 +141,5 @@ def _mark_spikes(
         if start >= done:
             reason[first + start + 1 : first + stop] = "outlier_jump"
             done = stop
-    if away[-1] + 1 > done and len(lon_deg) - 1 - away[-1] <= settings.outlier_max_points:
+    if away[-1] + 1 > done and len(xyz) - 1 - away[-1] <= settings.outlier_max_points:
         reason[first + away[-1] + 1 :] = "outlier_jump"

@@ -5,12 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-import numpy as np
-
 from gpsq.exceptions import GeometryError
 from gpsq.model import NAT, FloatArray, IntArray, TimeArray
 
 if TYPE_CHECKING:
+    import numpy as np
     from numpy.typing import NDArray
 
 #: What a file says of one record: nothing, no fix, a fix, a three-dimensional fix.
@@ -24,15 +23,18 @@ class Recording:
     Attributes
     ----------
     name, creator : as written in the file ("" where absent).
-    time : datetime64[ms] UTC, NaT where absent or unreadable. lon_deg, lat_deg : as written, nan where they give no number.
+    time : datetime64[ms] UTC, NaT where absent or unreadable.
+    lon_deg, lat_deg : as written, nan where they give no number.
     problem : "" or the reason why the point has no usable coordinates (no_position, not_finite,
         unparseable_coordinate, truncated_element); values out of range and 0,0 are judged later, for all formats alike.
     fix : FIX_UNSAID, FIX_NONE, FIX_2D or FIX_3D, as the file declares it.
     ele_m, hdop, sat, speed_mps : nan where absent. segment : number of the segment, from 0.
     file_time : the document's own time. extras : further values by name, (n,) each.
-    notes : plain sentences on what was odd; remarks : on what is only worth knowing. clock_jumps_at_fix : times before the first fix come from a clock that the fix then set.
+    notes : plain sentences on what was odd; remarks : on what is only worth knowing.
+    clock_jumps_at_fix : times before the first fix come from a clock that the fix then set.
     date_known : False where times have the right differences but the day is unknown or ambiguous.
-    truncated : the file was cut off. counts : what was met beside the points, by name (bad_checksum_sentences and so on).
+    truncated : the file was cut off.
+    counts : what was met beside the points, by name (bad_checksum_sentences and so on).
     """
 
     name: str

@@ -17,6 +17,8 @@ from gpsq.reading.sink import Sink, new_parser
 _RESUME = re.compile(rb"<(?:[\w.-]+:)?(gpx|trkseg|trkpt|trk)(?=[\s/>])")
 _POINT = re.compile(rb"<(?:[\w.-]+:)?trkp|</(?:[\w.-]+:)?trkpt\s*>")
 _LEVELS = ("gpx", "trk", "trkseg")
+#: The root has ended and something follows it.
+_JUNK = expat.errors.XML_ERROR_JUNK_AFTER_DOC_ELEMENT
 
 #: XML 1.0 (fifth edition), production 2: no other control characters, written raw or as a reference.
 _CONTROL = re.compile(rb"[\x00-\x08\x0b\x0c\x0e-\x1f]|\xef\xbf[\xbe\xbf]|\xed[\xa0-\xbf][\x80-\xbf]")
@@ -80,7 +82,7 @@ def salvage(data: bytes) -> tuple[Sink, list[str]]:
     sink, faults, position, context = Sink(), [], 0, b""
     while error := _parse_from(data, position, context, sink):
         index, message = error
-        resume = _RESUME.search(data, max(index, position) + 1)
+        resume = _RESUME.search(data, index if message == _JUNK and index > position else index + 1)
         faults.append(Fault(index, message, resume is not None))
         _account(sink, data[_token_start(data, position, index) : resume.start() if resume else len(data)])
         if resume is None:
@@ -110,7 +112,7 @@ def _parse_from(data: bytes, position: int, context: bytes, sink: Sink) -> tuple
 
 def _token_start(data: bytes, position: int, index: int) -> int:
     """Return where the tag that holds byte `index` begins, or `index` where none does."""
-    start = data.rfind(b"<", position, index + 1)
+    start = data.rfind(b"<", position, index)
     return index if start < 0 or b">" in data[start:index] else start
 
 
@@ -128,6 +130,8 @@ def _enter(sink: Sink, level: str) -> bytes:
         sink.cut()
     if level in {"gpx", "trk"}:
         sink.track = None
+    elif level == "trkpt" and sink.tracks:
+        sink.track = sink.tracks[-1]
     parents = _LEVELS[: _LEVELS.index(level)] if level in _LEVELS else _LEVELS
     sink.stack[:] = parents
     return b"".join(f"<{sink.qualified[name]}>".encode() for name in parents)
@@ -137,12 +141,13 @@ def _describe(data: bytes, faults: list[Fault], sink: Sink) -> list[str]:
     notes = []
     if sink.documents > 1:
         notes.append(f"The file holds {sink.documents} GPX documents, one after the other; each was read.")
-    between = expat.errors.XML_ERROR_JUNK_AFTER_DOC_ELEMENT
-    damage = [f for f in faults if f.message != between and (f.resumed or not sink.stack)]
+    damage = [f for f in faults if f.message != _JUNK and (f.resumed or not sink.stack)]
     if damage:
         line = data.count(b"\n", 0, damage[0].index) + 1
         places = "one place" if len(damage) == 1 else f"{len(damage)} places"
-        notes.append(f"The XML is broken in {places}, first in line {line} ({damage[0].message}); reading went on behind it.")
-    if faults and faults[-1].message == between and not faults[-1].resumed:
+        notes.append(
+            f"The XML is broken in {places}, first in line {line} ({damage[0].message}); reading went on behind it."
+        )
+    if faults and faults[-1].message == _JUNK and not faults[-1].resumed:
         notes.append("What stands after the end of the document is no GPX and was passed over.")
     return notes

@@ -28,6 +28,8 @@ _NO_HDOP = 99.0
 _NULL_DEG = 1e-6
 #: On a grid this coarse rounding hides errors of several metres.
 _COARSE_DEG = 1e-4
+#: So many different values do not lie on a coarse grid by chance.
+_GRID_VALUES = 20
 #: A recording without one fix is a device that never fixed only where these are the reasons.
 _NEVER_FIXED = frozenset({"no_position", "null_island", "no_fix"})
 
@@ -52,7 +54,12 @@ def make_trace(recording: Recording, origin: Origin, settings: Settings) -> Trac
     """
     reason = _as_written(recording)
     candidates = np.flatnonzero(reason == "")
-    order = in_order(*(a[candidates] for a in (recording.time, recording.lon_deg, recording.lat_deg, recording.segment)))
+    order = in_order(
+        recording.time[candidates],
+        recording.lon_deg[candidates],
+        recording.lat_deg[candidates],
+        recording.segment[candidates],
+    )
     point = candidates[order.index]
     found = no_fixes(order.time, recording.lon_deg[point], recording.lat_deg[point], settings)
     reason[point] = found
@@ -81,7 +88,8 @@ def _says_no_fix(recording: Recording) -> BoolArray:
         no_sat = np.zeros_like(no_sat)
     if not (recording.hdop < _NO_HDOP).any():
         no_hdop = np.zeros_like(no_hdop)
-    return (recording.fix == FIX_NONE) | (unsaid & (no_sat | no_hdop))
+    said: BoolArray = (recording.fix == FIX_NONE) | (unsaid & (no_sat | no_hdop))
+    return said
 
 
 def _waited(recording: Recording, reason: NDArray[np.object_]) -> bool:
@@ -94,7 +102,9 @@ def _unusable(recording: Recording, origin: Origin, reason: NDArray[np.object_])
     found = ", ".join(f"{s.points} {s.reason.replace('_', ' ')}" for s in aside)
     error = UnreadableFile(
         origin.file,
-        f"a file that is not complete XML and breaks before its first point ends ({found})" if cut else f"no usable position ({found})",
+        f"a file that is not complete XML and breaks before its first point ends ({found})"
+        if cut
+        else f"no usable position ({found})",
         "at least one position",
         "cut_off" if cut else "no_usable_points",
     )
@@ -117,7 +127,9 @@ class _Wait(NamedTuple):
     clock_jumps: bool
 
 
-def _before_fix(recording: Recording, reason: NDArray[np.object_], first: int, fixed: np.datetime64, bound_s: float) -> _Wait:
+def _before_fix(
+    recording: Recording, reason: NDArray[np.object_], first: int, fixed: np.datetime64, bound_s: float
+) -> _Wait:
     """Look at what was recorded before the first fix at point `first`, time `fixed`.
 
     Where the clock steps back, or on by more than `bound_s`, the fix has set it: the times before say nothing.
@@ -136,8 +148,14 @@ def _before_fix(recording: Recording, reason: NDArray[np.object_], first: int, f
 
 
 def _trace(
-    recording: Recording, origin: Origin, kept: IntArray, order: Order, time: TimeArray, reason: NDArray[np.object_], settings: Settings
-) -> Trace:  # fmt: skip
+    recording: Recording,
+    origin: Origin,
+    kept: IntArray,
+    order: Order,
+    time: TimeArray,
+    reason: NDArray[np.object_],
+    settings: Settings,
+) -> Trace:
     fixed = time[0] if len(time) else NAT
     first = int(kept[0]) if len(kept) else recording.points
     wait = _before_fix(recording, reason, first, fixed, settings.start_bound_s)
@@ -176,17 +194,19 @@ def _trace(
         remarks=recording.remarks,
         truncated=recording.truncated,
         date_known=recording.date_known,
+        counts=recording.counts,
         first_3d_fix=next(iter(time[recording.fix[kept] == FIX_3D]), NAT),
     )
 
 
 def _segments(segment: IntArray, time: TimeArray, gap_s: float) -> tuple[IntArray, tuple[str, ...]]:
-    """Number segments from 0; join them where most hold a single point, since a break at every point is none."""
+    """Return segment numbers from 0, joined where most segments hold a single point: a break at every point is none."""
     _, number, size = np.unique(segment, return_inverse=True, return_counts=True)
     if len(size) <= 3 or (size == 1).mean() <= 0.5:
         return number.astype(np.int64), ()
     silent = np.diff(time) > np.timedelta64(int(gap_s * 1000), "ms")
-    note = f"{int((size == 1).sum())} of {len(size)} segments hold a single point; segments without a silence between them were joined."
+    single = f"{int((size == 1).sum())} of {len(size)} segments hold a single point"
+    note = f"{single}; segments without a silence between them were joined."
     return np.concatenate([[0], np.cumsum(silent)]).astype(np.int64), (note,)
 
 
@@ -194,16 +214,17 @@ def _clock_note(wait: _Wait) -> tuple[str, ...]:
     if not wait.clock_jumps:
         return ()
     return (
-        f"The clock was set by the first fix, so how long the device searched is unknown; it wrote {wait.records} records before.",
+        "The clock was set by the first fix, so how long the device searched is unknown; "
+        f"it wrote {wait.records} records before.",
     )
 
 
 def _grid_note(recording: Recording, kept: IntArray) -> tuple[str, ...]:
     lat, lon = recording.lat_deg[kept], recording.lon_deg[kept]
-    if len(kept) < 10:
+    if len(np.unique(lat)) + len(np.unique(lon)) < _GRID_VALUES:
         return ()
     step = grid_step_deg(lon, lat)
-    if step < _COARSE_DEG or (np.ptp(lat) == 0 and np.ptp(lon) == 0):
+    if step < _COARSE_DEG:
         return ()
     north, east = _grid_m(step, float(np.median(lat)))
     return (

@@ -29,11 +29,12 @@ class Sink:
     file_time: str = ""
 
     def cut(self) -> None:
-        """The document ends here before its root is closed."""
+        """Mark the last track as cut off: the document ends before its root is closed."""
         if self.tracks:
             self.tracks[-1].truncated = True
 
     def start(self, name: str, attributes: dict[str, str]) -> None:
+        """Take a start tag (expat's StartElementHandler)."""
         local = self.local.get(name) or self._new_name(name)
         self.stack.append(local)
         self.text.clear()
@@ -44,6 +45,7 @@ class Sink:
             self._open(local, attributes)
 
     def end(self, name: str) -> None:
+        """Take an end tag (expat's EndElementHandler)."""
         local = self.stack.pop()
         if self.inside_point:
             if local == "trkpt":
@@ -55,13 +57,13 @@ class Sink:
         self.text.clear()
 
     def break_point(self) -> None:
-        """The XML broke here: the open point, if any, is unfinished."""
+        """Mark the open point, if any, as unfinished: the XML broke in it."""
         if self.inside_point and self.track:
             self.track.broken.add(len(self.track.lat) - 1)
         self.inside_point = False
 
     def lost_point(self) -> None:
-        """A point stands here that cannot be read at all."""
+        """Add a point that stands here but cannot be read at all."""
         track = self.track or self._new_track()
         track.add(None, None)
         track.broken.add(len(track.lat) - 1)

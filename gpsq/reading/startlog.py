@@ -64,11 +64,11 @@ def load(folder: Path, campaign: Campaign) -> StartLog:
 
 
 def parse(data: bytes, time_zone: str | None = None) -> StartLog:
-    """Read the bytes of a start log.
+    r"""Read the bytes of a start log.
 
     Examples
     --------
-    >>> log = parse(b"file,device,started\\nmon.gpx,Watch,2024-05-13T07:00:00Z\\ntue.gpx,Watch,soon\\n")
+    >>> log = parse(b"file,device,started\nmon.gpx,Watch,2024-05-13T07:00:00Z\ntue.gpx,Watch,soon\n")
     >>> list(log.entries), log.problems
     (['mon.gpx'], ("rides.csv: found 'soon' as started in row 2; expected a time such as 2024-05-14T07:10:00Z",))
     """
@@ -98,13 +98,21 @@ def _problem(found: str, expected: str) -> str:
 
 def _column_problems(names: list[str]) -> list[str]:
     known = (*REQUIRED, *OPTIONAL)
-    problems = [_problem(f"the unknown column {name!r}, which is not used", f"the columns {', '.join(known)}") for name in names if name not in known]
-    problems += [_problem(f"no column {name!r}", f"the columns {', '.join(REQUIRED)}") for name in REQUIRED if name not in names]
+    problems = [
+        _problem(f"the unknown column {name!r}, which is not used", f"the columns {', '.join(known)}")
+        for name in names
+        if name not in known
+    ]
+    problems += [
+        _problem(f"no column {name!r}", f"the columns {', '.join(REQUIRED)}") for name in REQUIRED if name not in names
+    ]
     problems += [_problem(f"the column {name!r} twice", "each column once") for name in known if names.count(name) > 1]
     return problems
 
 
-def _add(entries: dict[str, StartEntry], problems: list[str], row: dict[str, str], number: int, time_zone: str | None) -> None:
+def _add(
+    entries: dict[str, StartEntry], problems: list[str], row: dict[str, str], number: int, time_zone: str | None
+) -> None:
     file = str(PurePosixPath(row["file"].replace("\\", "/"))) if row.get("file") else ""
     if not file:
         problems.append(_problem(f"no file in row {number}", "a path below the folder"))
@@ -125,9 +133,16 @@ def _entry(file: str, row: dict[str, str], number: int, time_zone: str | None, p
         problems.append(_problem(f"{state!r} as start_state in row {number}", ", ".join(STATES)))
         state = ""
     return StartEntry(
-        file, number, row.get("device", ""), _started(row.get("started", ""), number, time_zone, problems), lat, lon, state,
-        row.get("ride", ""), row.get("note", ""),
-    )  # fmt: skip
+        file=file,
+        row=number,
+        device=row.get("device", ""),
+        started=_started(row.get("started", ""), number, time_zone, problems),
+        start_lat_deg=lat,
+        start_lon_deg=lon,
+        start_state=state,
+        ride=row.get("ride", ""),
+        note=row.get("note", ""),
+    )
 
 
 def _degrees(row: dict[str, str], key: str, bound: float, number: int, problems: list[str]) -> float:
@@ -199,4 +214,6 @@ def _unmatched(entry: StartEntry, candidates: list[str]) -> str:
         return _problem(f"{entry.file!r} in row {entry.row}, which is no recording here", "a path below the folder")
     if len(candidates) == 1:
         return _problem(f"{candidates[0]} again in row {entry.row}; its first row is used", "each file once")
-    return _problem(f"{entry.file!r} in row {entry.row}, which may be {' or '.join(candidates)}", "the path below the folder")
+    return _problem(
+        f"{entry.file!r} in row {entry.row}, which may be {' or '.join(candidates)}", "the path below the folder"
+    )

@@ -94,20 +94,23 @@ def _doubt(trace: Trace, started: np.datetime64, settings: Settings) -> str:
     """Return why the log's start cannot be that of this recording, or ""."""
     until = first_fix(trace) if trace.accepted else trace.last_record
     wait_s = seconds(until, started)
-    if not trace.date_known:
-        return "" if np.isnat(started) else "The day of this recording is unknown, so the start in rides.csv cannot be compared with it."
+    if not trace.date_known and not np.isnat(started):
+        return "The day of this recording is unknown, so the start in rides.csv cannot be compared with it."
     if wait_s < 0:
         return (
-            f"rides.csv gives {started}Z as the start, {-wait_s:g} s after the first fix at {until}Z: the two clocks disagree, "
-            "so the log's start is not used."
+            f"rides.csv gives {started}Z as the start, {-wait_s:g} s after the first fix at {until}Z: "
+            "the two clocks disagree, so the log's start is not used."
         )
     if wait_s > settings.log_bound_s:
-        return f"rides.csv gives {started}Z as the start, {wait_s / 3600:.1f} h before the first fix: it is taken to mean another ride."
+        hours = f"{wait_s / 3600:.1f} h"
+        return (
+            f"rides.csv gives {started}Z as the start, {hours} before the first fix: it is taken to mean another ride."
+        )
     return ""
 
 
 def _file_time_tells(trace: Trace, writes_early: bool, settings: Settings) -> bool:
-    """A file time equal to the first fix says something only of a device that elsewhere writes an earlier one."""
+    """Whether the file time is a start; one equal to the first fix is, if the device writes earlier ones elsewhere."""
     wait_s = _file_wait_s(trace)
     if trace.records_before_fix or not trace.date_known:
         return False

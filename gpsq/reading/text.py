@@ -18,7 +18,9 @@ _BOMS = (
 _DECLARED = re.compile(rb"""<\?xml[^>]{0,200}?encoding\s*=\s*["']([A-Za-z0-9._:-]+)["']""")
 _ENTITY = re.compile(rb"<!ENTITY\s", re.IGNORECASE)
 _DECLARATION = re.compile(rb"\s*(?:<\?xml[^>]*\?>)?\s*")
-_HTML = re.compile(rb"\s*(?:<\?xml[^>]*\?>)?\s*(?:<!--.*?-->\s*)*<(?:!doctype\s+html|html|head|body)\b", re.IGNORECASE | re.DOTALL)
+_HTML = re.compile(
+    rb"\s*(?:<\?xml[^>]*\?>)?\s*(?:<!--.*?-->\s*)*<(?:!doctype\s+html|html|head|body)\b", re.IGNORECASE | re.DOTALL
+)
 
 
 @dataclass(frozen=True)
@@ -44,7 +46,9 @@ def to_utf8(data: bytes) -> Document:
         return _decoded(data, "utf-16-le" if data[1:2] == b"\0" else "utf-16-be")
     declared = _DECLARED.match(data.lstrip()[:300])
     codec = declared[1].decode("ascii").lower() if declared else "utf-8"
-    if codec.replace("_", "-") in {"utf-8", "utf8", "us-ascii", "ascii"} or codec.startswith(("utf-16", "utf-32", "ucs")):
+    if codec.replace("_", "-") in {"utf-8", "utf8", "us-ascii", "ascii"} or codec.startswith(
+        ("utf-16", "utf-32", "ucs")
+    ):
         return _utf8_or_guess(data)
     try:
         return Document(data.decode(codec).encode())
@@ -91,7 +95,9 @@ def refuse_what_is_no_xml(data: bytes, file: str) -> None:
         raise UnreadableFile(file, found, "a recording", "empty_file")
     head = data[:4096]
     if _HTML.match(head):
-        raise UnreadableFile(file, "a web page, perhaps a sign-in page saved in place of the download", "a GPX document", "html_page")
+        raise UnreadableFile(
+            file, "a web page, perhaps a sign-in page saved in place of the download", "a GPX document", "html_page"
+        )
     blank = _DECLARATION.match(data)
     if blank and blank.end() == len(data):
         raise UnreadableFile(file, "an XML declaration and nothing else", "a GPX document", "empty_file")

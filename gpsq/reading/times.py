@@ -18,6 +18,7 @@ _ANY = re.compile(
     r"(\d{4})-?(\d\d)-?(\d\d)[Tt\s]\s*(\d\d):?(\d\d)(?::?(\d\d)(?:[.,](\d+))?)?\s*(Z|UTC|GMT|[+\-−]\d\d(?::?\d\d)?)?",
     re.ASCII | re.IGNORECASE,
 )
+_LEAP = re.compile(r"[Tt\s]\s*\d\d:?\d\d:?60(?!\d)", re.ASCII)
 
 
 @dataclass(frozen=True)
@@ -29,11 +30,13 @@ class ClockTimes:
     time : (n,) datetime64[ms] UTC, NaT where a text is no time.
     without_zone : how many had no zone and were taken as UTC.
     unreadable : how many texts could not be read.
+    leap_seconds : how many stood for the 60th second of a minute.
     """
 
     time: TimeArray
     without_zone: int = 0
     unreadable: int = 0
+    leap_seconds: int = 0
 
 
 def parse_times(texts: list[str]) -> ClockTimes:
@@ -57,6 +60,7 @@ def parse_times(texts: list[str]) -> ClockTimes:
         np.array([time for time, _ in read], dtype="datetime64[ms]"),
         sum(not zone and not np.isnat(time) for time, zone in read),
         sum(bool(np.isnat(time)) for time, _ in read),
+        sum(bool(_LEAP.search(text)) for text in texts),
     )
 
 

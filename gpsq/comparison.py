@@ -85,7 +85,7 @@ def compare_pairs(
 def _first_fix_pairs(traces: Sequence[Trace], results: Sequence[TraceResult]) -> list[_Pair]:
     rides: dict[str, dict[Key, TraceResult]] = {}
     for result in results:
-        if result.ride:
+        if result.ride and not result.duplicate_of:
             rides.setdefault(traces[result.trace].device, {}).setdefault((result.route, result.ride), result)
     pairs = []
     for first, second in combinations(sorted(rides), 2):
@@ -126,7 +126,7 @@ def _error_pairs(traces: Sequence[Trace], results: Sequence[TraceResult], routes
         table = station_table(route, traces, results)
         if table is None:
             continue
-        rides = {d: by_ride(table, table.offset_m, table.of(d)) for d in dict.fromkeys(table.device)}
+        rides = {d: by_ride(table, table.decided_m, table.of(d)) for d in dict.fromkeys(table.device)}
         for first, second in combinations(sorted(rides), 2):
             found.setdefault((first, second), []).append(_rms_differences(rides[first], rides[second]))
     joined = {pair: np.concatenate(parts) for pair, parts in found.items()}

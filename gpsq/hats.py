@@ -51,7 +51,7 @@ def error_variances(
         if table is None or len(set(table.device)) < FEWEST_DEVICES:
             continue
         devices = sorted(set(table.device))
-        rides = {d: by_ride(table, table.offset_m, table.of(d)) for d in devices}
+        rides = {d: by_ride(table, table.decided_m, table.of(d)) for d in devices}
         names = sorted({ride for own, _ in rides.values() for ride in own})
         cube = np.array([[_row(rides[d], ride, len(table.along_m)) for ride in names] for d in devices])
         per_route[table.route] = dict(zip(devices, hat(cube), strict=True))

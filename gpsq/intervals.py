@@ -16,6 +16,8 @@ if TYPE_CHECKING:
 
 #: Under this number of pairs no sign-flip test can reach 5 % two-sided: the smallest p is 2 / 2**n.
 FEWEST_FOR_SIGN_FLIP = 6
+#: An interval wider than this factor either way says that the figure rests on single rides; it is not shown.
+WIDEST_FACTOR = 6.0
 #: Up to this number of pairs all sign flips are tried, above it a random choice of them.
 MOST_FOR_ALL_SUBSETS = 13
 RANDOM_SUBSETS = 9_999
@@ -125,6 +127,10 @@ def log_jackknife(
         return Interval(value, method=f"none: {n} ride{'s' * (n != 1)}, at least 3 needed")
     spread = float(np.log(without_each).std(ddof=1)) * (n - 1) / np.sqrt(n)
     factor = float(np.exp(_student(confidence, n - 1) * max(spread, least_error)))
+    if factor > WIDEST_FACTOR:
+        return Interval(
+            value, method=f"none: single rides outweigh the others, so {n} rides cannot tell how far it is off"
+        )
     return Interval(value, value / factor, value * factor, f"jackknife over {n} rides, on the logarithm")
 
 

@@ -92,7 +92,7 @@ def _hot_stretches(table: StationTable, spread_m: FloatArray, shortest_m: float)
     step = float(table.along_m[1] - table.along_m[0])
     smooth = _smoothed(spread_m, max(1, round(SMOOTH_M / step)))
     typical = float(np.nanmedian(smooth)) if np.isfinite(smooth).any() else 0.0
-    square = np.nansum(table.offset_m**2, axis=0)
+    square = np.nansum(table.decided_m**2, axis=0)
     for low, high in _runs(smooth > HOT_FACTOR * typical):
         length = (high - low) * step
         if length >= shortest_m and typical > 0:
@@ -148,7 +148,7 @@ def _fixes_with(
         if table is None or route.centreline is None:
             continue
         stations = cKDTree(route.centreline.xy_m)
-        row_of = dict(zip(table.trace, table.offset_m, strict=True))
+        row_of = dict(zip(table.trace, table.decided_m, strict=True))
         for number, xy in zip(route.route.members, route.route.xy_m, strict=True):
             figure = getattr(traces[number], quantity)
             if number not in row_of or len(figure) != len(xy) or not len(xy):
@@ -166,7 +166,7 @@ def _classes(
     for low, high in pairwise(edges):
         inside = [offset[(figure > low) & (figure <= high)] for figure, offset in fixes]
         pooled = np.concatenate(inside)
-        if pooled.size:
+        if pooled.size >= FEWEST_FIXES:
             rides = sum(part.size > 0 for part in inside)
             yield QualityClass(device, quantity, low, high, pooled.size, rides, float(np.sqrt(np.mean(pooled**2))))
 
@@ -189,7 +189,9 @@ def distance_biases(
     """
     found = []
     for device in sorted({t.device for t in traces}):
-        own = [r for r in results if traces[r.trace].device == device and r.curves and r.crosstrack]
+        own = [
+            r for r in results if traces[r.trace].device == device and r.curves and r.crosstrack and not r.duplicate_of
+        ]
         if not own:
             continue
         ratio = intervals.median(np.array([r.curves.length_ratio for r in own if r.curves]), settings.confidence, 3)

@@ -12,6 +12,7 @@ if TYPE_CHECKING:
 
     from gpsq.model import BoolArray, FloatArray, IntArray, RouteResult, Trace, TraceResult
 
+ROUTE_CHOICE = "route choice"
 #: A ride further off than this many robust standard deviations no longer pulls at a centreline made of medians.
 PULL_LIMIT = 3.0
 
@@ -21,7 +22,8 @@ class StationTable:
     """Scored offsets of the traces of one route.
 
     `along_m` (m,) stations; `offset_m` (k, m) signed offsets from each trace's left-out centreline, nan where
-    not scored; `trace`, `ride`, `device` (k,) say whose they are.
+    not scored; `trace`, `ride`, `device` (k,) say whose they are. `undecided` (k, m) marks the stretches that look like
+    the rider's choice of another road, and on which no person has decided yet.
     """
 
     route: str
@@ -30,6 +32,12 @@ class StationTable:
     trace: tuple[int, ...]
     ride: tuple[str, ...]
     device: tuple[str, ...]
+    undecided: BoolArray
+
+    @property
+    def decided_m(self) -> FloatArray:
+        """The offsets without the undecided stretches: the devices' own, not the rider's choice of road."""
+        return np.where(self.undecided, np.nan, self.offset_m)
 
     def of(self, device: str) -> BoolArray:
         """Return which rows belong to the device."""
@@ -38,7 +46,8 @@ class StationTable:
 
 def station_table(route: RouteResult, traces: Sequence[Trace], results: Sequence[TraceResult]) -> StationTable | None:
     """Collect the scored offsets of a route; None where nothing of it was scored."""
-    scored = [results[i] for i in route.route.members if results[i].crosstrack is not None]
+    members = [results[i] for i in route.route.members]
+    scored = [r for r in members if r.crosstrack is not None and not r.duplicate_of]
     if route.centreline is None or not scored:
         return None
     along = route.centreline.along_m
@@ -47,10 +56,18 @@ def station_table(route: RouteResult, traces: Sequence[Trace], results: Sequence
         cross = result.crosstrack
         assert cross is not None  # noqa: S101  # for the type checker: filtered above
         row[_columns(along, cross.along_m[cross.scored])] = cross.offset_m[cross.scored]
-    members = tuple(r.trace for r in scored)
-    return StationTable(
-        route.route.name, along, table, members, tuple(r.ride for r in scored), tuple(traces[i].device for i in members)
-    )
+    numbers = tuple(r.trace for r in scored)
+    devices = tuple(traces[i].device for i in numbers)
+    undecided = np.array([_undecided(along, result) for result in scored])
+    return StationTable(route.route.name, along, table, numbers, tuple(r.ride for r in scored), devices, undecided)
+
+
+def _undecided(along_m: FloatArray, result: TraceResult) -> BoolArray:
+    inside = np.zeros(len(along_m), dtype=bool)
+    for found in result.deviations:
+        if not found.flag and found.suggestion == ROUTE_CHOICE:
+            inside |= (along_m >= found.from_m) & (along_m <= found.to_m)
+    return inside
 
 
 def _columns(along_m: FloatArray, wanted_m: FloatArray) -> IntArray:

@@ -108,5 +108,5 @@ def _by_curve(seconds: FloatArray, censored: BoolArray, confidence: float) -> tu
 
 def _range_only(seconds: FloatArray, censored: BoolArray, confidence: float) -> str:
     longest = f"{seconds.max():.0f}{'+' if censored[seconds.argmax()] else ''}"
-    text = f"range {seconds.min():.0f}–{longest} of {len(seconds)} rides"
+    text = f"range {seconds.min():.0f}–{longest} of {len(seconds)} ride{'s' * (len(seconds) > 1)}"
     return f"{text}; no {100 * confidence:.0f} % interval exists for so few"

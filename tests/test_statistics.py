@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from offset_campaigns import Truth, campaign, crosstrack, left_out_offsets, positions, trace, waits, with_fix
 
 from gpsq import intervals, survival
-from gpsq.model import FirstFix, TraceResult
+from gpsq.model import NAT, Deviation, FirstFix, TraceResult
 from gpsq.settings import Settings
 from gpsq.statistics import by_start_state, summarise
 
@@ -247,3 +247,43 @@ def test_two_recordings_of_one_ride_count_as_one_ride():
     split = summarise((*traces, traces[2]), joined, (replace(routes[0], route=route),), Settings())[1]
     assert split.rides == whole.rides == 3
     assert split.figures["xte_rms_m"] == whole.figures["xte_rms_m"]
+
+
+# --- stretches that wait for a decision, copies, single rides ------------------------------------------------------
+
+
+def _with_detour(flag: str = "", suggestion: str = "route choice"):
+    rng = np.random.default_rng(11)
+    true = positions(Truth((2.0,), (0.0,), rider_m=0.5, ride_share=0.0, reach_m=30.0), 5, rng)
+    true[0, 2, 100:140] += 120.0
+    traces, results, routes = campaign(left_out_offsets(true))
+    found = Deviation(
+        "d1", 2, "A", 500.0, 695.0, NAT, NAT, 0, 1, 120.0, "left", 10.0, suggestion, "smooth", flag
+    )  # fmt: skip
+    results = tuple(replace(r, deviations=(found,)) if r.trace == 2 else r for r in results)
+    return summarise(traces, results, routes, Settings())[1].figures
+
+
+def test_a_stretch_that_may_be_the_riders_choice_is_no_part_of_repeatability_until_decided():
+    waiting = _with_detour()
+    assert waiting["repeatability_m"].value == pytest.approx(2.06, rel=0.15)
+    assert "without undecided stretches of 1 recording" in waiting["repeatability_m"].method
+    assert waiting["xte_rms_m"].value > 10
+    assert "of the mean square comes from undecided stretches" in waiting["xte_rms_m"].method
+    for error in (_with_detour("error"), _with_detour(suggestion="receiver error")):
+        assert error["repeatability_m"].value > 10
+        assert "undecided" not in error["repeatability_m"].method
+
+
+def test_a_figure_that_rests_on_one_ride_gets_no_interval():
+    found = _with_detour("error")["repeatability_m"]
+    assert np.isnan([found.low, found.high]).all()
+    assert "single rides outweigh the others" in found.method
+
+
+def test_a_recording_that_repeats_another_counts_nowhere():
+    traces, results, routes = campaign(np.arange(3.0)[None, :, None] * np.ones((1, 3, 10)), np.array([[5.0, 6.0, 7.0]]))
+    copies = (*results[:2], replace(results[2], duplicate_of="a.gpx"))
+    figures = summarise(traces, copies, routes, Settings())[0].figures
+    assert figures["ttff_known"].value == 2
+    assert figures["ttff_median_s"].value == 5.5

@@ -10,7 +10,7 @@ from score import campaign_of, score_one
 
 from gpsq.simulate import Campaign, make_campaign, standard_spec
 
-#: More campaigns for a thorough run: GPSQ_CAMPAIGNS=20 pytest tests/validation
+#: More campaigns for a thorough run: GPSQ_CAMPAIGNS=20 pytest tests/scoring
 MORE = int(os.environ.get("GPSQ_CAMPAIGNS", "0"))
 
 

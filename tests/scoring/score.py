@@ -1,8 +1,8 @@
 """Score gpsq against simulated campaigns with a known answer.
 
-    python tests/validation/score.py --campaigns 20 --seed 1
-    python tests/validation/score.py --kind drawn --campaigns 40 --seed 100
-    python tests/validation/score.py --kind demo
+    python tests/scoring/score.py --campaigns 20 --seed 1
+    python tests/scoring/score.py --kind drawn --campaigns 40 --seed 100
+    python tests/scoring/score.py --kind demo
 
 prints one line for each requirement, pooled over the campaigns, and then every failure: which campaign (`--kind` and seed make
 it again), which recording, what was expected, what was found. Exit status 1 where a requirement is missed.

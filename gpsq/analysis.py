@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
     from concurrent.futures import Executor
 
-    from gpsq.model import Flag
+    from gpsq.model import Flag, IntArray
     from gpsq.settings import Settings
 
 NAN = float("nan")
@@ -192,7 +192,7 @@ def _why_no_route(trace: Trace) -> str:
     return "it has one fix only" if trace.accepted == 1 else "it has no length"
 
 
-def _length_m(trace: Trace, breaks: np.ndarray[tuple[int], np.dtype[np.int64]]) -> float:
+def _length_m(trace: Trace, breaks: IntArray) -> float:
     if trace.accepted < 2:
         return NAN
     legs = geodesic_legs_m(trace.lon_deg, trace.lat_deg)
@@ -206,7 +206,7 @@ def _interval_s(trace: Trace) -> float:
     return float(np.median(np.diff(trace.time).astype("timedelta64[ms]").astype("int64"))) / 1000.0
 
 
-def _gaps(trace: Trace, breaks: np.ndarray[tuple[int], np.dtype[np.int64]]) -> tuple[Gap, ...]:
+def _gaps(trace: Trace, breaks: IntArray) -> tuple[Gap, ...]:
     if not len(breaks):
         return ()
     legs = geodesic_legs_m(trace.lon_deg, trace.lat_deg)

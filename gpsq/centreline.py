@@ -27,7 +27,9 @@ if TYPE_CHECKING:
 
 #: The line has settled when its stations move less than this between rounds.
 SETTLED_M = 0.1
-#: Rounds at most; five are usual.
+#: … looked for this many stations on either side of the same share of the way.
+MOVED_WINDOW = 6
+#: Rounds at most; seven are usual.
 ROUNDS = 12
 #: The ends are carried on in these first rounds; later rounds only settle.
 EXTENDING_ROUNDS = 3
@@ -170,12 +172,8 @@ def _consensus_xy(line: FloatArray, places: FloatArray, weights: FloatArray) -> 
 
 
 def _moved_m(before: FloatArray, after: FloatArray) -> float:
-    """Return how far the line moved between rounds: the 95th percentile over its stations."""
-    if abs(len(before) - len(after)) > 1:
-        return float("inf")
-    m = min(len(before), len(after))
-    share_before, share_after = np.linspace(0, len(before) - 1, m), np.linspace(0, len(after) - 1, m)
-    moved = polyline.at_vertex(before, share_before) - polyline.at_vertex(after, share_after)
-    return float(np.percentile(np.sqrt((moved**2).sum(axis=1)), 95))
-
-
+    """Return how far the line moved sideways between rounds, at the 95th percentile of its stations."""
+    last = len(before) - 2
+    abreast_of = np.linspace(0, last, len(after)).astype(np.int64)
+    low, high = np.maximum(abreast_of - MOVED_WINDOW, 0), np.minimum(abreast_of + MOVED_WINDOW, last)
+    return float(np.percentile(np.abs(polyline.nearest_on_line(after, before, low, high)[1]), 95))

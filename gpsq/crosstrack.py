@@ -13,6 +13,8 @@ if TYPE_CHECKING:
     from gpsq.align import Abreast
 
 NAN = float("nan")
+#: An excursion is measured from the line it passes by and this many stations on either side.
+MARGIN_STATIONS = 5
 #: Share of a measure that the 95th percentile names.
 P95 = 95.0
 
@@ -21,13 +23,22 @@ def offsets(place: Abreast, line: Centreline) -> FloatArray:
     """Return (m,) signed distance of a trace from a line at its stations, + to the left of travel, nan where not covered.
 
     While the trace follows the line, the distance is taken across it; on an excursion beyond the alignment's cap it is
-    the whole distance to the place that the order of travel gives.
+    the distance to the nearest part of the line that the excursion passes by.
     """
     known = ~np.isnan(line.xy_m[:, 0])
-    away = place.xy_m - line.xy_m
-    across = (away * polyline.left_normals(_bridged(line.xy_m, known))).sum(axis=1)
-    whole = np.sqrt((away**2).sum(axis=1)) * np.where(across < 0, -1.0, 1.0)
-    return np.asarray(np.where(place.matched, across, whole))
+    road = _bridged(line.xy_m, known)
+    across = ((place.xy_m - line.xy_m) * polyline.left_normals(road)).sum(axis=1)
+    for low, high in _excursions(place):
+        first, last = max(0, low - MARGIN_STATIONS), min(len(road), high + MARGIN_STATIONS + 1)
+        window = np.zeros(high - low + 1, dtype=np.int64), np.full(high - low + 1, last - first - 2)
+        across[low : high + 1] = polyline.nearest_on_line(place.xy_m[low : high + 1], road[first:last], *window)[1]
+    return np.where(known, across, np.nan)
+
+
+def _excursions(place: Abreast) -> list[tuple[int, int]]:
+    away = ~place.matched & ~np.isnan(place.vertex)
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], away, [False]]).astype(int)))
+    return [(int(low), int(high) - 1) for low, high in zip(edges[::2], edges[1::2], strict=True)]
 
 
 def _bridged(xy_m: FloatArray, known: BoolArray) -> FloatArray:

@@ -6,14 +6,13 @@ A receiver's fault jumps, wanders, or is shared by no other device. gpsq suggest
 
 from __future__ import annotations
 
-import hashlib
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from gpsq import polyline
-from gpsq.model import Deviation, FloatArray, Trace
+from gpsq.model import Deviation, FloatArray, Trace, deviation_id
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -127,7 +126,7 @@ def _described(
     suggestion, evidence = _suggestion(course, low, high, first, last, companions)
     way_m = float(polyline.along_m(course.xy_m[first : last + 1])[-1])
     return Deviation(
-        id=_identity(trace, first, last),
+        id=deviation_id(trace.key, int(trace.point[first]), int(trace.point[last])),
         trace=course.number,
         route=route,
         from_m=float(line.along_m[low]),
@@ -145,16 +144,14 @@ def _described(
 
 
 def fixes_between(place: Abreast, low: int, high: int) -> tuple[int, int]:
-    """Return the first and last fix of a trace between two stations it covers."""
-    vertex = place.vertex[low : high + 1]
+    """Return the first and last fix of a trace from the station before `low` to the one after `high`.
+
+    The way out and the way back lie abreast of those two: an excursion leaves the line at one station and rejoins it at
+    another.
+    """
+    vertex = place.vertex[max(low - 1, 0) : high + 2]
     vertex = vertex[~np.isnan(vertex)]
     return int(np.floor(vertex.min())), int(np.ceil(vertex.max()))
-
-
-def _identity(trace: Trace, first: int, last: int) -> str:
-    """Return a short name that depends on the recording's content and the fixes alone."""
-    text = f"{trace.sha256} {trace.track} {trace.point[first]} {trace.point[last]}"
-    return hashlib.sha256(text.encode()).hexdigest()[:6]
 
 
 def _suggestion(

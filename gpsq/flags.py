@@ -15,7 +15,7 @@ import numpy as np
 
 from gpsq import durable
 from gpsq.exceptions import CampaignError
-from gpsq.model import FLAGS, NAT, Deviation, Flag, IntArray, Trace
+from gpsq.model import FLAGS, NAT, BoolArray, Deviation, Flag, IntArray, Trace, deviation_id
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -155,7 +155,7 @@ def fixes_of(flag: Flag, trace: Trace) -> IntArray:
     return np.flatnonzero(inside).astype(np.int64)
 
 
-def counting(trace: Trace, flags: Sequence[Flag], kinds: tuple[str, ...] = FLAGS) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
+def counting(trace: Trace, flags: Sequence[Flag], kinds: tuple[str, ...] = FLAGS) -> BoolArray:
     """Return (n,) which fixes of a trace lie outside all flagged intervals of the given kinds."""
     counts = np.ones(trace.accepted, dtype=bool)
     for flag in flags:
@@ -165,8 +165,12 @@ def counting(trace: Trace, flags: Sequence[Flag], kinds: tuple[str, ...] = FLAGS
 
 
 def marked(deviation: Deviation, trace: Trace, flags: Sequence[Flag]) -> Deviation:
-    """Return the deviation with the person's decision on it, if there is one."""
+    """Return the deviation with the person's decision on it, if there is one.
+
+    It then keeps the name it had when it was flagged, even where its ends have moved by a fix since.
+    """
     for flag in flags:
         if same(flag, deviation, trace):
-            return dataclasses.replace(deviation, flag=flag.flag, note=flag.note)
+            name = deviation_id(trace.key, flag.from_point, flag.to_point)
+            return dataclasses.replace(deviation, id=name, flag=flag.flag, note=flag.note)
     return deviation

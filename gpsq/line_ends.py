@@ -123,12 +123,29 @@ def trimmed(
     """Return the line without ends that nobody follows, or one trace alone for so short a way that it is noise."""
     calm = [p for s, p in zip(strands, places, strict=True) if not _is_rough(s, p, step_m)] or places
     support = (~np.isnan(np.stack([p.vertex for p in calm]))).sum(axis=0)
-    first, last = ends_of(support > 0)
-    if len(calm) > 1 and (support > 1).sum() > 1:
-        agreed_first, agreed_last = ends_of(support > 1)
-        first = agreed_first if (agreed_first - first) * step_m < LEAST_LONE_EXTENSION_M else first
-        last = agreed_last if (last - agreed_last) * step_m < LEAST_LONE_EXTENSION_M else last
+    least = LEAST_LONE_EXTENSION_M / step_m
+    followed = _without_scraps(support > 0, least)
+    first, last = ends_of(followed)
+    agreed = followed & (support > 1)
+    if len(calm) > 1 and agreed.sum() > 1:
+        agreed_first, agreed_last = ends_of(agreed)
+        first = agreed_first if agreed_first - first < least else first
+        last = agreed_last if last - agreed_last < least else last
     return line[first : last + 1] if last > first else line
+
+
+def _without_scraps(followed: BoolArray, least: float) -> BoolArray:
+    """Return where the line is followed, short scraps at its ends taken off until a run of `least` stations ends it."""
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], followed, [False]]).astype(int)))
+    runs = list(zip(edges[::2], edges[1::2], strict=True))
+    while len(runs) > 1 and runs[0][1] - runs[0][0] < least:
+        runs.pop(0)
+    while len(runs) > 1 and runs[-1][1] - runs[-1][0] < least:
+        runs.pop()
+    kept = np.zeros(len(followed), dtype=bool)
+    for low, high in runs:
+        kept[low:high] = True
+    return kept
 
 
 def ends_of(there: BoolArray) -> tuple[int, int]:

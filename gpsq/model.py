@@ -6,6 +6,7 @@ A value that cannot be known is ``nan``, ``NaT`` or ``None``, never zero.
 
 from __future__ import annotations
 
+import hashlib
 from dataclasses import dataclass, field, fields
 from typing import TYPE_CHECKING, Any
 
@@ -307,6 +308,15 @@ class Deviation:
     evidence: str
     flag: str = ""
     note: str = ""
+
+
+def deviation_id(key: tuple[str, int], from_point: int, to_point: int) -> str:
+    """Return a short name for a stretch of a recording, from its content and points alone.
+
+    >>> len(deviation_id(("ab", 1), 10, 20))
+    6
+    """
+    return hashlib.sha256(f"{key[0]} {key[1]} {from_point} {to_point}".encode()).hexdigest()[:6]
 
 
 @dataclass(frozen=True)

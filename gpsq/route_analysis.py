@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gpsq import centreline, crosstrack, deviations, firstfix, flags, polyline
-from gpsq.model import CrossTrack, CurveDistances, Deviation, FirstFix, Flag, RouteResult
+from gpsq.model import BoolArray, CrossTrack, CurveDistances, Deviation, FirstFix, Flag, RouteResult
 from gpsq.routes import breaks_after, runs_of
 
 if TYPE_CHECKING:
@@ -76,7 +76,7 @@ def analyse_route(
     return result, _with_minimum(measured, members, own)
 
 
-def _counting(member: Member, decisions: Sequence[Flag]) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
+def _counting(member: Member, decisions: Sequence[Flag]) -> BoolArray:
     if member.duplicate_of:
         return np.zeros(member.trace.accepted, dtype=bool)
     return flags.counting(member.trace, decisions)
@@ -183,7 +183,7 @@ def _spread(offset_m: FloatArray) -> float:
     return 1.4826 * float(np.median(size)) if len(size) else float("nan")
 
 
-def _stations_on(place: Abreast, counts: np.ndarray[tuple[int], np.dtype[np.bool_]]) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
+def _stations_on(place: Abreast, counts: BoolArray) -> BoolArray:
     """Return (m,) which stations a trace passed at fixes that count."""
     known = ~np.isnan(place.vertex)
     vertex = np.where(known, place.vertex, 0.0)

@@ -47,18 +47,17 @@ def cut_antimeridian(lon_deg: FloatArray, lat_deg: FloatArray) -> list[FloatArra
     [[[179.0, 0.0], [180.0, 0.5]], [[-180.0, 0.5], [-179.0, 1.0]]]
     """
     line = np.column_stack([lon_deg, lat_deg])
-    pieces, rest = [], line
-    for crossing in np.flatnonzero(np.abs(np.diff(lon_deg)) > 180.0):
-        done = crossing - (len(line) - len(rest))
-        before, after = rest[done], rest[done + 1]
+    pieces, head, start = [], np.empty((0, 2)), 0
+    for last in np.flatnonzero(np.abs(np.diff(lon_deg)) > 180.0):
+        before, after = line[last], line[last + 1]
         side = np.copysign(180.0, before[0])
         step = after[0] + 2.0 * side - before[0]
         share = (side - before[0]) / step if step else 0.0
         lat = before[1] + share * (after[1] - before[1])
-        pieces.append(np.vstack([rest[: done + 1], [[side, lat]]]))
-        line = np.vstack([[[-side, lat]], line])
-        rest = np.vstack([[[-side, lat]], rest[done + 1 :]])
-    return [piece for piece in map(_without_repeats, [*pieces, rest]) if len(piece) > 1]
+        pieces.append(np.vstack([head, line[start : last + 1], [[side, lat]]]))
+        head, start = np.array([[-side, lat]]), last + 1
+    pieces.append(np.vstack([head, line[start:]]))
+    return [piece for piece in map(_without_repeats, pieces) if len(piece) > 1]
 
 
 def _without_repeats(line: FloatArray) -> FloatArray:

@@ -162,20 +162,22 @@ def rendered(drawings: Sequence[Drawing]) -> tuple[Chart, ...]:
 def _both_sheets(drawing: Drawing, packer: Executor) -> list[tuple[str, Future[bytes]]]:
     import matplotlib as mpl
 
-    with mpl.rc_context({**_OPTIONS, "svg.hashsalt": drawing.name}), warnings.catch_warnings():
+    with mpl.rc_context(_OPTIONS), warnings.catch_warnings():
         # A name may hold signs that the font lacks; the viewer's fonts have them.
         warnings.filterwarnings("ignore", message="Glyph .* missing from")
-        return [_drawn(drawing.draw, packer, *shape) for shape in (WIDE, SQUARE)]
+        return [_drawn(drawing, packer, *shape) for shape in (WIDE, SQUARE)]
 
 
 def _drawn(
-    draw: Callable[[Sheet], None], packer: Executor, width_in: float, height_in: float, dpi: int
+    drawing: Drawing, packer: Executor, width_in: float, height_in: float, dpi: int
 ) -> tuple[str, Future[bytes]]:
+    import matplotlib as mpl
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
 
     figure = Figure(figsize=(width_in, height_in), facecolor=LEAF)
-    draw(Sheet(figure, width_in, height_in))
+    drawing.draw(Sheet(figure, width_in, height_in))
+    mpl.rcParams["svg.hashsalt"] = f"{drawing.name} {width_in}"  # no name within one page twice
     svg = io.StringIO()
     figure.savefig(svg, format="svg", metadata={"Date": None, "Creator": None, "Format": None, "Type": None})
     figure.set_dpi(dpi)

@@ -6,6 +6,8 @@ from functools import cache
 from importlib.resources import files
 from typing import TYPE_CHECKING, Any
 
+from gpsq.output.words import cell
+
 if TYPE_CHECKING:
     from jinja2 import Environment
 
@@ -14,6 +16,11 @@ if TYPE_CHECKING:
 def template_text(name: str) -> str:
     """Return the text of a file beside the templates: a style sheet or a script."""
     return (files("gpsq.output") / "templates" / name).read_text("utf-8")
+
+
+def _plain(value: Any) -> Any:
+    """Return a value as it may stand in a page; text from recordings loses control characters that HTML forbids."""
+    return cell(value) if type(value) is str else value
 
 
 @cache
@@ -25,6 +32,7 @@ def _environment() -> Environment:
         loader=FunctionLoader(template_text),
         autoescape=True,
         undefined=StrictUndefined,
+        finalize=_plain,
         trim_blocks=True,
         lstrip_blocks=True,
     )

@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from gpsq.exceptions import InputError
+from gpsq.flat import flat_row
 from gpsq.model import Interval
 from gpsq.resampling import draw_counts, share_first
 from gpsq.same_course import courses
@@ -64,7 +65,7 @@ class League:
 
     def rows(self) -> list[dict[str, Any]]:
         """Return one flat row per entry, for a table or a CSV file."""
-        return [_flat(entry) for entry in self.entries]
+        return [flat_row(entry) for entry in self.entries]
 
 
 @dataclass(frozen=True)
@@ -234,14 +235,3 @@ def _notes(entries: Sequence[Entry]) -> list[str]:
             said = "other days have other skies, so small differences say little."
             notes.append(f"{course}: ridden in {', '.join(campaigns)}; {said}")
     return notes
-
-
-def _flat(entry: Entry) -> dict[str, Any]:
-    flat: dict[str, Any] = {}
-    for name, value in vars(entry).items():
-        if isinstance(value, Interval):
-            stem, _, unit = name.rpartition("_")
-            flat |= {name: value.value, f"{stem}_low_{unit}": value.low, f"{stem}_high_{unit}": value.high}
-        else:
-            flat[name] = value
-    return flat

@@ -1,0 +1,94 @@
+"""One figure of every device tested: time to first fix against repeatability, with intervals, a panel per course."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from gpsq.output import words
+from gpsq.output.looks import Look, look
+from gpsq.output.paper import MARKERS, RULE, SOFT, TYPE_PT, Chart, Drawing, Sheet, rendered
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+    from gpsq.league import Entry, League
+    from gpsq.model import Interval
+
+TITLE = "Time to first fix against repeatability"
+BELOW = "Lower left is better; bars: interval, where there is one"
+#: Panels of the wide and the square sheet; courses beyond them are in the table.
+MOST_COURSES = {True: 3, False: 1}
+
+
+def league_chart(league: League) -> Chart | None:
+    """Return the figure of a league, or None where no device has both a time to first fix and a repeatability."""
+    courses: dict[str, list[Entry]] = {}
+    for entry in league.entries:
+        if np.isfinite([entry.ttff_s.value, entry.repeatability_m.value]).all():
+            courses.setdefault(entry.course, []).append(entry)
+    if not courses:
+        return None
+    looks = {name: look(i) for i, name in enumerate(sorted({e.device for own in courses.values() for e in own}))}
+
+    def draw(sheet: Sheet) -> None:
+        _draw(sheet, courses, looks)
+
+    return rendered([Drawing("league", TITLE, _finding(courses), draw)])[0]
+
+
+def _draw(sheet: Sheet, courses: dict[str, list[Entry]], looks: dict[str, Look]) -> None:
+    sheet.headline(TITLE, BELOW)
+    shown = sorted(courses.items(), key=lambda item: -len(item[1]))[: MOST_COURSES[sheet.wide]]
+    named = {name: looks[name] for name in sorted({e.device for _, own in shown for e in own})}
+    top = sheet.legend(named, sheet.height_in - 0.92, marks=True) - 0.3
+    width = (sheet.width_in - 0.3) / len(shown)
+    for i, (course, entries) in enumerate(shown):
+        axes = sheet.axes(0.2 + i * width + 0.55, 0.75, width - 0.75, top - 1.0)
+        axes.set_title(words.short(course, 30), fontsize=TYPE_PT, loc="left", fontweight="bold")
+        _panel(axes, entries, looks)
+        if i == 0:
+            axes.set_ylabel("repeatability, m", color=SOFT, fontsize=TYPE_PT - 1)
+    if len(courses) > len(shown):
+        sheet.write(0.2, 0.12, f"{len(courses) - len(shown)} more in the table", color=SOFT, fontsize=TYPE_PT - 1)
+
+
+def _panel(axes: Axes, entries: list[Entry], looks: dict[str, Look]) -> None:
+    several = len({entry.campaign for entry in entries}) > 1
+    for entry in entries:
+        own = looks[entry.device]
+        x, y = max(entry.ttff_s.value, 1.0), entry.repeatability_m.value
+        axes.errorbar(
+            [x], [y], xerr=_bars(entry.ttff_s, x), yerr=_bars(entry.repeatability_m, y), fmt=MARKERS[own.mark],
+            color=own.colour, markersize=9, elinewidth=1.6, capsize=3,
+        )  # fmt: skip
+        if several:
+            label = words.short(entry.campaign, 16)
+            axes.annotate(label, (x, y), (7, 7), textcoords="offset points", color=SOFT, fontsize=TYPE_PT - 2)
+    axes.set_xscale("log")
+    axes.set_ylim(bottom=0.0)
+    low, high = axes.get_xlim()
+    ticks = [t for t in (1, 2, 5, 10, 20, 30, 60, 120, 300, 600) if low <= t <= high]
+    axes.set_xticks(ticks, [str(t) for t in ticks])
+    axes.minorticks_off()
+    axes.grid(axis="y", color=RULE, lw=0.7)
+    axes.set_axisbelow(True)
+    axes.set_xlabel("median time to first fix, s", color=SOFT, fontsize=TYPE_PT - 1)
+
+
+def _bars(figure: Interval, at: float) -> np.ndarray[tuple[int, int], np.dtype[np.float64]]:
+    """Return the lengths of the bars either way; nought where a bound does not exist."""
+    ends = np.array([[at - max(figure.low, 1e-3)], [figure.high - at]])
+    return np.asarray(np.maximum(np.nan_to_num(ends), 0.0), dtype=float)
+
+
+def _finding(courses: dict[str, list[Entry]]) -> str:
+    said = []
+    for course, entries in courses.items():
+        best = min(entries, key=lambda e: e.repeatability_m.value)
+        quick = min(entries, key=lambda e: e.ttff_s.value)
+        repeats = f"{words.short(best.device)} repeats best ({words.metres(best.repeatability_m.value)})"
+        fixes = f"{words.short(quick.device)} fixes first ({words.seconds(quick.ttff_s.value)})"
+        said.append(f"{words.short(course)}: {repeats}, {fixes}.")
+    return " ".join(said)

@@ -1,0 +1,80 @@
+"""Where a campaign falls short of a fair test."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+from offset_campaigns import campaign, with_fix
+
+from gpsq.model import NAT, Analysis, Deviation
+from gpsq.protocol import shortfalls
+from gpsq.settings import Settings
+
+WAITS = np.full((2, 8), 9.0)
+
+
+def analysis(traces, results, routes, **extra):
+    return Analysis("campaign", "", Settings(), traces, (), routes, results, (), (), {}, (), extra)
+
+
+def fair(rides=8):
+    traces, results, routes = campaign(np.ones((2, rides, 10)), WAITS[:, :rides])
+    traces = tuple(replace(t, log_note="firmware 1.2, left side of the bar") for t in traces)
+    results = tuple(replace(with_fix(r, start_state="hot"), interval_s=1.0) for r in results)
+    return traces, results, routes
+
+
+def said(parts, **extra):
+    return " | ".join(shortfalls(analysis(*parts, **extra)))
+
+
+def test_a_fair_campaign_with_a_reference_falls_short_of_nothing():
+    assert shortfalls(analysis(*fair(), reference="a line")) == []
+
+
+def test_without_a_reference_only_that_is_said():
+    (sentence,) = shortfalls(analysis(*fair()))
+    assert "repeatability, not trueness" in sentence
+
+
+def test_each_rule_is_noticed():
+    traces, results, routes = fair()
+    unknown = with_fix(results[0], seconds=np.nan)
+    broken = {
+        "1 of 16 recordings have no known start": (traces, (unknown, *results[1:]), routes),
+        "1 times to first fix rest on": (traces, (with_fix(results[0], basis="file time"), *results[1:]), routes),
+        "only a lower bound": (traces, (with_fix(results[0], missed_is_minimum=True), *results[1:]), routes),
+        "device 1: start states are mixed": (traces, (with_fix(results[0], start_state="cold"), *results[1:]), routes),
+        "1 start states are unknown": (traces, (with_fix(results[0], start_state="unknown"), *results[1:]), routes),
+        "1 of 8 rides lack one": (traces, (replace(results[0], ride=""), *results[1:]), routes),
+        "device 1 1 s, device 2 5 s": (
+            traces, tuple(replace(r, interval_s=5.0) if r.trace > 7 else r for r in results), routes,
+        ),
+        "no notes": (tuple(replace(t, log_note="") for t in traces), results, routes),
+    }  # fmt: skip
+    for sentence, parts in broken.items():
+        assert sentence in said(parts, reference="a line")
+        assert len(shortfalls(analysis(*parts, reference="a line"))) == 1
+
+
+def test_a_waiting_decision_is_noticed():
+    traces, results, routes = fair()
+    found = Deviation("ab12cd", 0, "A", 0, 1, NAT, NAT, 0, 1, 40.0, "left", 1.0, "unclear", "")
+    parts = (traces, (replace(results[0], deviations=(found,)), *results[1:]), routes)
+    assert "1 deviations wait for a decision (ab12cd)" in said(parts)
+    decided = (traces, (replace(results[0], deviations=(replace(found, flag="error"),)), *results[1:]), routes)
+    assert "wait for a decision" not in said(decided)
+
+
+def test_few_rides_are_noticed():
+    assert "fewer than 3 rides" in said(fair(2))
+    five = said(fair(5))
+    assert "device 1 on route A (5), device 2 on route A (5): fewer than 6 rides" in five
+    assert "fewer than 3" not in five
+
+
+def test_a_copy_is_not_counted():
+    traces, results, routes = fair()
+    copied = (replace(with_fix(results[0], seconds=np.nan), duplicate_of="x.gpx"), *results[1:])
+    assert "no known start" not in said((traces, copied, routes))

@@ -1,0 +1,214 @@
+"""The command line: parse, call, render, and turn one family of exceptions into an exit status.
+
+Results go to standard output or files, talk and progress to standard error. Heavy modules are imported where used.
+"""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from gpsq.exceptions import GpsqError, InputError
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator, Sequence
+
+    from gpsq.model import Analysis
+
+#: All well; done, but some recordings could not be read; nothing done.
+WELL, PARTLY, NOTHING = 0, 1, 2
+RESULTS = "gpsq-results"
+
+app = typer.Typer(
+    help="Judge the quality of repeated GPS tracks: time to first fix, distance missed, cross-track error, deviations.\n\n"
+    "Not for navigation or safety of life. Never operate a device while riding; follow the local rules of the road.",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+)
+
+Folder = Annotated[Path, typer.Argument(metavar="FOLDER", help="Folder of the campaign; recordings lie at any depth.")]
+Out = Annotated[Path | None, typer.Option("--out", metavar="DIR", help=f"Results folder. [default: FOLDER/{RESULTS}]")]
+Tiles = Annotated[
+    str | None,
+    typer.Option("--tiles", metavar="NAME", help="Background tiles for the map; their server learns where the rides are."),
+]
+Quiet = Annotated[bool, typer.Option("--quiet", "-q", help="No talk and no progress on standard error.")]
+
+
+@app.callback(invoke_without_command=True)
+def _version(version: Annotated[bool, typer.Option("--version", help="Print the version.")] = False) -> None:
+    if version:
+        from gpsq import __version__
+
+        typer.echo(f"gpsq {__version__}")
+        raise typer.Exit
+
+
+@app.command()
+def demo(
+    folder: Annotated[Path, typer.Argument(metavar="[DIR]", help="Where to put the demo campaign.")] = Path("gpsq-demo"),
+    quiet: Quiet = False,
+) -> None:
+    """Analyse a week of invented rides and say where the report lies."""
+    from gpsq.demo import put
+
+    put(folder)
+    _analyse_into(folder, folder / RESULTS, tiles=None, quiet=quiet)
+
+
+@app.command()
+def analyse(folder: Folder, out: Out = None, tiles: Tiles = None, quiet: Quiet = False) -> None:
+    """Analyse the recordings below FOLDER: tables, map and report."""
+    _analyse_into(folder, out or folder / RESULTS, tiles=tiles, quiet=quiet)
+
+
+def _analyse_into(folder: Path, out: Path, *, tiles: str | None, quiet: bool) -> None:
+    from gpsq.output.write import write_results
+
+    analysis = _analysis(folder, quiet=quiet)
+    write_results(analysis, out, tiles=tiles)
+    for line in _summary_lines(analysis):
+        typer.echo(line)
+    typer.echo(f"\nReport: {out / 'report.html'}")
+    _say((u.message for u in analysis.unreadable), quiet=False)
+    _say(analysis.notes, quiet=quiet)
+    if analysis.unreadable:
+        _say([f"{len(analysis.unreadable)} of {_found(analysis)} recordings could not be read."], quiet=False)
+        raise typer.Exit(PARTLY)
+
+
+def _found(analysis: Analysis) -> int:
+    return len(analysis.traces) + len(analysis.unreadable)
+
+
+def _summary_lines(analysis: Analysis) -> Iterator[str]:
+    from gpsq.output import summary
+
+    yield from summary.lines(analysis)
+
+
+def _analysis(folder: Path, *, quiet: bool) -> Analysis:
+    from gpsq.analysis import analyse as run
+
+    with _Progress(quiet=quiet) as tell:
+        return run(folder, on_progress=tell)
+
+
+@app.command()
+def check(
+    paths: Annotated[list[Path], typer.Argument(metavar="PATH...", help="Files or folders.")],
+    as_json: Annotated[bool, typer.Option("--json", help="Print an array of recordings.")] = False,
+    zone: Annotated[
+        str | None, typer.Option("--zone", metavar="NAME", help="Zone of times without one, such as Europe/London.")
+    ] = None,
+    date_order: Annotated[
+        str | None, typer.Option("--date-order", metavar="dmy|mdy|ymd", help="Order of dates in tables that leave it open.")
+    ] = None,
+) -> None:
+    """Tell what gpsq sees in single files, without a campaign."""
+    import json
+
+    from gpsq.check import describe, inspect_paths
+    from gpsq.settings import Settings
+
+    missing = [path for path in paths if not path.exists() and not path.is_symlink()]
+    for path in missing:
+        typer.echo(str(InputError(str(path), "no such file or folder", "a file or a folder")), err=True)
+    records = inspect_paths([p for p in paths if p not in missing], Settings(), time_zone=zone, date_order=date_order)
+    if as_json:
+        typer.echo(json.dumps(records, ensure_ascii=False, indent=2))
+    else:
+        typer.echo(describe(records))
+    if not records:
+        raise typer.Exit(NOTHING)
+    if missing or any(record["outcome"] == "error" for record in records):
+        raise typer.Exit(PARTLY)
+
+
+@app.command()
+def flag(
+    folder: Folder,
+    words: Annotated[
+        list[str] | None, typer.Argument(metavar="[DEVIATION... intentional|error|clear]", help="What was decided of which.")
+    ] = None,
+    note: Annotated[str, typer.Option("--note", metavar="TEXT", help="Why.")] = "",
+    quiet: Quiet = False,
+) -> None:
+    """Keep your decision about deviations, or list them; the next analysis honours it."""
+    from gpsq import flags
+
+    analysis = _analysis(folder, quiet=quiet)
+    if not words:
+        for line in _deviation_lines(analysis):
+            typer.echo(line)
+        return
+    *names, decision = words
+    if decision not in (*flags.FLAGS, "clear") or not names:
+        raise InputError("gpsq flag", " ".join(words), "one or more deviations, then intentional, error or clear")
+    known = {d.id: d for d in analysis.deviations}
+    for name in names:
+        if name not in known:
+            raise InputError("gpsq flag", f"the deviation {name}", f"one of {', '.join(known) or 'none: there are none'}")
+    chosen = [known[name] for name in names]
+    flags.change(folder, lambda kept: flags.decided(kept, chosen, analysis.traces, decision, note))
+    typer.echo(f"{', '.join(names)}: {'no longer flagged' if decision == 'clear' else decision}")
+    _say([f"Run gpsq analyse {folder} to see the figures change."], quiet=quiet)
+
+
+def _deviation_lines(analysis: Analysis) -> Iterator[str]:
+    from gpsq.output import summary
+
+    yield from summary.deviation_lines(analysis)
+
+
+def _say(lines: Any, *, quiet: bool) -> None:
+    for line in () if quiet else lines:
+        typer.echo(line, err=True)
+
+
+class _Progress:
+    """A bar on standard error, on a terminal only; the work tells it how far it is."""
+
+    def __init__(self, *, quiet: bool) -> None:
+        self.shown = not quiet and sys.stderr.isatty()
+
+    def __enter__(self) -> Callable[[str, int, int], None]:
+        if not self.shown:
+            return lambda what, done, of: None
+        from rich.console import Console
+        from rich.progress import Progress
+
+        self.bar = Progress(console=Console(stderr=True), transient=True)
+        self.bar.start()
+        self.tasks: dict[str, Any] = {}
+        return self._tell
+
+    def _tell(self, what: str, done: int, of: int) -> None:
+        if what not in self.tasks:
+            self.tasks[what] = self.bar.add_task(what, total=of)
+        self.bar.update(self.tasks[what], completed=done, total=of)
+
+    def __exit__(self, *_: object) -> None:
+        if self.shown:
+            self.bar.stop()
+
+
+def main(arguments: Sequence[str] | None = None) -> None:
+    """Run the command line; every refusal is one plain line and an exit status, never a traceback."""
+    try:
+        app(args=list(arguments) if arguments is not None else None, standalone_mode=True)
+    except GpsqError as error:
+        typer.echo(str(error), err=True)
+        raise SystemExit(NOTHING) from None
+    except KeyboardInterrupt:
+        typer.echo("stopped; earlier results are whole", err=True)
+        raise SystemExit(NOTHING) from None
+
+
+if __name__ == "__main__":
+    main()

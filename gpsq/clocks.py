@@ -35,7 +35,11 @@ _VOTE_BIN_S = 4.0
 _VOTE_REACH = 5
 #: This many offsets with most votes are tried in full, none of them nearer to another than this.
 _CANDIDATES = 12
+#: Of these the best ones are refined.
+_REFINED = 4
 _APART_S = 40.0
+#: Two recordings run together when they are near for this share of the time that both run.
+_NEAR_SHARE = 0.8
 #: Instants at which two recordings are compared.
 _INSTANTS = 40
 #: The best offset must explain this many times as much as the next.
@@ -174,14 +178,19 @@ def _agree(one: list[_Track], other: list[_Track]) -> bool:
 
 
 def _apart_m(one: _Track, other: _Track, offset_s: float) -> FloatArray:
-    """Return the distances at instants both recordings cover, once `offset_s` is taken off the clock of `one`."""
+    """Return the distances at instants of the shorter recording, once `offset_s` is taken off the clock of `one`.
+
+    Infinite where the other one does not run; empty where they share less than half.
+    """
     low = max(one.time_s[0] - offset_s, other.time_s[0])
     high = min(one.time_s[-1] - offset_s, other.time_s[-1])
-    if high - low < 0.5 * min(one.lasts_s, other.lasts_s):
+    shorter_s = min(one.lasts_s, other.lasts_s)
+    if high - low < max(0.5 * shorter_s, 1.0):
         return np.empty(0)
     instants = np.linspace(low, high, _INSTANTS)
     apart = at_along(one.xyz_m, one.time_s, instants + offset_s) - at_along(other.xyz_m, other.time_s, instants)
-    return np.asarray(np.sqrt((apart**2).sum(axis=1)))
+    alone = np.full(round(_INSTANTS * (shorter_s / (high - low) - 1.0)), np.inf)
+    return np.concatenate([np.sqrt((apart**2).sum(axis=1)), alone])
 
 
 def _overlapping(track: _Track, others: list[_Track], offset_s: float) -> list[_Track]:
@@ -191,15 +200,14 @@ def _overlapping(track: _Track, others: list[_Track], offset_s: float) -> list[_
 
 def _fit(one: list[_Track], other: list[_Track], offset_s: float) -> _Fit:
     """Return how well `one` lies on `other` after `offset_s`; a recording is matched when near for most of its time."""
-    agreement, matched = 0.0, []
+    best, together = [0.0] * len(one), [False] * len(one)
     for number, track in enumerate(one):
-        near = [_apart_m(track, o, offset_s) for o in _overlapping(track, others=other, offset_s=offset_s)]
-        scores = [float(1.0 - np.minimum(d, _NEAR_M).mean() / _NEAR_M) for d in near if len(d)]
-        best = max(scores, default=0.0)
-        agreement += best / len(one)
-        if best > 0.5 and max(float((d < _NEAR_M).mean()) for d in near if len(d)) >= 0.8:
-            matched.append(number)
-    return _Fit(offset_s, agreement, tuple(matched))
+        shared = (_apart_m(track, o, offset_s) for o in _overlapping(track, other, offset_s))
+        for apart_m in (d for d in shared if len(d)):
+            best[number] = max(best[number], float(1.0 - np.minimum(apart_m, _NEAR_M).mean() / _NEAR_M))
+            together[number] |= bool((apart_m[np.isfinite(apart_m)] < _NEAR_M).mean() >= _NEAR_SHARE)
+    agreement = sum(best) / len(one)
+    return _Fit(offset_s, agreement, tuple(np.flatnonzero(together).tolist()))
 
 
 def _against(name: str, group: list[str], devices: dict[str, list[_Track]]) -> ClockOffset | None:
@@ -212,7 +220,9 @@ def _against(name: str, group: list[str], devices: dict[str, list[_Track]]) -> C
 
 
 def _offset(one: list[_Track], other: list[_Track]) -> _Fit | None:
-    fits = sorted((_refined(one, other, o) for o in _candidates(one, other)), key=lambda f: f.agreement, reverse=True)
+    rough = sorted((_fit(one, other, o) for o in _candidates(one, other)), key=lambda f: f.agreement, reverse=True)
+    fits = [_refined(one, other, f.offset_s) for f in rough[:_REFINED]]
+    fits.sort(key=lambda f: f.agreement, reverse=True)
     if not fits or not _believable(fits[0], one):
         return None
     rivals = [f.agreement for f in fits[1:] if abs(f.offset_s - fits[0].offset_s) > _APART_S]

@@ -146,7 +146,12 @@ def missed(analysis: Analysis) -> Drawing | None:
         kept, columns = rows[: MOST_ROWS[sheet.wide]], min(most, MOST_COLUMNS[sheet.wide])
         cut = f"; {columns} of up to {most} rides" if most > columns else ""
         cut += f", {len(kept)} of {len(rows)} rows" if len(rows) > len(kept) else ""
-        sheet.headline(TITLE_MISSED, "Thick: ridden before the first fix; ≥: at least" + cut)
+        sheet.headline(
+            TITLE_MISSED,
+            "Thick: ridden before the first fix; routes turned to run left to right" + cut
+            if sheet.wide
+            else "Thick: ridden before the first fix; ≥: at least" + cut,
+        )
         _grid(sheet, kept, columns, looks)
 
     return Drawing("missed", TITLE_MISSED, finding, draw)
@@ -205,8 +210,18 @@ def _grid(sheet: Sheet, rows: list[tuple[str, str, list[Cell]]], columns: int, l
         axes.plot([x], [y], marker=MARKERS[look.mark], mfc=look.colour, mec=LEAF, ms=7, mew=0.8)
 
 
+def _turned(line_m: FloatArray, whole_m: FloatArray) -> FloatArray:
+    """Turn a line as the whole route is turned so that it runs from left to right, along its longest extent."""
+    centred = whole_m - whole_m.mean(axis=0)
+    along = np.linalg.svd(centred, full_matrices=False)[2][0]
+    if (whole_m[-1] - whole_m[0]) @ along < 0:
+        along = -along
+    return np.asarray((line_m - whole_m.mean(axis=0)) @ np.column_stack([along, [-along[1], along[0]]]))
+
+
 def _placed(line_m: FloatArray, whole_m: FloatArray, box: tuple[float, float, float, float]) -> FloatArray:
-    """Fit a line into a box as the whole route fits, north up, one scale for both directions."""
+    """Fit a line into a box as the whole route fits, one scale for both directions."""
+    line_m, whole_m = _turned(line_m, whole_m), _turned(whole_m, whole_m)
     low, high = whole_m.min(axis=0), whole_m.max(axis=0)
     size = np.maximum(high - low, 1e-6)
     scale = min(box[2] / size[0], box[3] / size[1])

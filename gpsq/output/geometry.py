@@ -48,7 +48,7 @@ def cut_antimeridian(lon_deg: FloatArray, lat_deg: FloatArray) -> list[FloatArra
     """
     line = np.column_stack([lon_deg, lat_deg])
     pieces, head, start = [], np.empty((0, 2)), 0
-    for last in np.flatnonzero(np.abs(np.diff(lon_deg)) > 180.0):
+    for last in np.flatnonzero(np.abs(np.diff(lon_deg)) > 180.0).tolist():
         before, after = line[last], line[last + 1]
         side = np.copysign(180.0, before[0])
         step = after[0] + 2.0 * side - before[0]

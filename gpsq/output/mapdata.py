@@ -63,8 +63,8 @@ def script_json(data: Json) -> str:
 
 
 def hot_spots(analysis: Analysis) -> tuple[Any, ...]:
-    """Return the places where recordings scatter most, as the statistics found them."""
-    return tuple(analysis.extra.get("hot_spots", ()))
+    """Return the places where recordings scatter most, by route and along it."""
+    return tuple(sorted(analysis.extra.get("hot_spots", ()), key=lambda spot: (spot.route, spot.from_m)))
 
 
 def head_span_m(trace: Trace, result: TraceResult, found: RouteResult) -> tuple[float, float] | None:

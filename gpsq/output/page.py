@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import shlex
+from itertools import groupby
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 import gpsq
 from gpsq.output import run_file, sentences, sketch, words
-from gpsq.output.figures_of import figure, overall
+from gpsq.output.figures_of import MISSING, figure, overall
 from gpsq.output.looks import device_looks, state
 from gpsq.output.mapdata import hot_spots
 from gpsq.output.tables import iso_times
@@ -17,7 +18,7 @@ from gpsq.output.templating import render, template_text
 from gpsq.output.words import cell
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
+    from collections.abc import Callable, Iterator, Mapping, Sequence
 
     from gpsq.model import Analysis, Deviation, DeviceSummary, Interval, Trace, TraceResult, Unreadable
     from gpsq.output.paper import Chart
@@ -46,9 +47,9 @@ ERROR_COLUMNS = (
 )
 HEADS = {
     "ttff_median_s": "median time to first fix",
-    "fixed_in_10s": "fixed within 10 s",
-    "fixed_in_30s": "within 30 s",
-    "fixed_in_60s": "within 60 s",
+    "fixed_in_10s": f"fixed within 10{words.GAP}s",
+    "fixed_in_30s": f"within 30{words.GAP}s",
+    "fixed_in_60s": f"within 60{words.GAP}s",
     "settle_median_s": "usable after (settled)",
     "missed_median_m": "road missed",
     "missed_share_median": "share of the route",
@@ -98,8 +99,10 @@ def _figures(analysis: Analysis) -> dict[str, Any]:
         "fix": _table(summaries, FIX_COLUMNS),
         "errors": _table(summaries, ERROR_COLUMNS),
         "per_route": _per_route(analysis),
-        "comparisons": [cell(found.verdict) for found in analysis.extra.get("comparisons", ())],
-        "hot_spots": hot_spots(analysis),
+        "states": _states(analysis),
+        "own_errors": [found for found in analysis.extra.get("error_variances", ()) if not found.route],
+        "comparisons": [_sentence(found.verdict) for found in analysis.extra.get("comparisons", ())],
+        "hot_spots": _numbered(hot_spots(analysis)),
     }
 
 
@@ -110,6 +113,7 @@ def _grounds(analysis: Analysis) -> dict[str, Any]:
         "routes": [(found, sketch.of_route(analysis, found, drawn)) for found in analysis.routes],
         "cards": [_card(analysis, deviation) for deviation in analysis.deviations[:MOST_CARDS]],
         "deviations": len(analysis.deviations),
+        "together": _together(analysis),
     }
 
 
@@ -143,10 +147,7 @@ def _when(analysis: Analysis) -> str:
 def _table(summaries: list[DeviceSummary], columns: tuple[str, ...]) -> dict[str, Any]:
     """Heads and cells of a table of figures per device; a column that no device has is left out."""
     kept = [name for name in columns if any(np.isfinite(figure(s, name).value) for s in summaries)]
-    rows = [
-        (s.device, s.rides, [(_say(name)(figure(s, name).value), _bounds(figure(s, name), name)) for name in kept])
-        for s in summaries
-    ]
+    rows = [(summary.device, summary.rides, _cells(summary.figures, kept)) for summary in summaries]
     return {"heads": [HEADS[name] for name in kept], "rows": rows}
 
 
@@ -157,6 +158,43 @@ def _per_route(analysis: Analysis) -> dict[str, Any]:
     table = _table(chosen, columns)
     rows = [(summary.route, *row) for summary, row in zip(chosen, table["rows"], strict=True)]
     return {"heads": table["heads"], "rows": rows if len({s.route for s in chosen}) > 1 else []}
+
+
+def _states(analysis: Analysis) -> dict[str, Any]:
+    """Return the time to first fix by start state, where there is more than one: only like is compared with like."""
+    chosen = list(analysis.extra.get("start_states", ()))
+    columns = ("ttff_median_s", "fixed_in_10s", "fixed_in_30s", "fixed_in_60s")
+    kept = [name for name in columns if any(np.isfinite(found.figures[name].value) for found in chosen)]
+    rows = [(found.state, found.device, found.recordings, _cells(found.figures, kept)) for found in chosen]
+    return {"heads": [HEADS[name] for name in kept], "rows": rows if len({found.state for found in chosen}) > 1 else []}
+
+
+def _cells(figures: Mapping[str, Interval], names: Sequence[str]) -> list[tuple[str, str]]:
+    """Return each figure in words, and its bounds or why it is unknown."""
+    found = [(figures.get(name, MISSING), name) for name in names]
+    return [(_say(name)(value.value), _bounds(value, name)) for value, name in found]
+
+
+def _numbered(spots: Sequence[Any]) -> list[tuple[int, Any]]:
+    """Return hot spots, which are in order of route and place, with their number on their route, as in the chart."""
+    return [
+        (number, spot) for _, own in groupby(spots, key=lambda spot: spot.route) for number, spot in enumerate(own, 1)
+    ]
+
+
+def _sentence(text: str) -> str:
+    """Return a verdict as a sentence; a device's name keeps its first letter."""
+    return cell("No" + text[2:] if text.startswith("no difference") else text) + "."
+
+
+def _together(analysis: Analysis) -> list[tuple[str, list[str], str]]:
+    """Return ride, ids and suggestion of unflagged deviations of one ride that are suggested to be the same."""
+    groups: dict[tuple[str, str, str], list[str]] = {}
+    for found in analysis.deviations:
+        if not found.flag and found.suggestion != "unclear":
+            ride = analysis.results[found.trace].ride
+            groups.setdefault((ride, found.route, found.suggestion), []).append(found.id)
+    return [(ride, ids, suggestion) for (ride, _, suggestion), ids in groups.items() if len(ids) > 1]
 
 
 def _say(name: str) -> Callable[[float], str]:

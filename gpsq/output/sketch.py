@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 #: The report's drawings are coarser than the map: 1 m, and no more points than a page can carry.
 DRAW_TOLERANCE_M, DRAW_BUDGET = 1.0, 40_000
 #: Units of the drawings, about pixels on a desktop.
-ROUTE_BOX = (1000.0, 560.0)
+ROUTE_BOX = (1000.0, 620.0)
 CARD_BOX = (320.0, 200.0)
 MARGIN = 24.0
 MARKS = {
@@ -79,9 +79,9 @@ class _Frame:
         low, high = xy_m.min(axis=0), xy_m.max(axis=0)
         size = np.maximum(high - low, 20.0)
         scale = float(min((box[0] - 2 * MARGIN) / size[0], (box[1] - 2 * MARGIN) / size[1]))
-        height = min(box[1], max(float(size[1]) * scale + 2 * MARGIN, box[1] / 3))
-        spare = np.array([box[0], height]) / scale - (high - low)
-        return cls(low - spare / 2, scale, box[0], height)
+        width, height = np.clip(size * scale + 2 * MARGIN, np.array(box) * [0.45, 0.35], box)
+        spare = np.array([width, height]) / scale - (high - low)
+        return cls(low - spare / 2, scale, float(width), float(height))
 
     def place(self, xy_m: FloatArray) -> FloatArray:
         sheet = (np.asarray(xy_m).reshape(-1, 2) - self.low_m) * self.scale

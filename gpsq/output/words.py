@@ -45,10 +45,10 @@ def seconds(value: float) -> str:
     whole = round(value)
     if whole < 120:
         return f"{whole}{GAP}s"
-    minutes, rest = divmod(whole, 60)
-    if minutes < 60:
-        return f"{minutes}{GAP}min" + (f" {rest}{GAP}s" if rest else "")
-    return f"{minutes // 60}{GAP}h {minutes % 60}{GAP}min"
+    if whole < 3600:
+        return f"{whole // 60}{GAP}min" + (f" {whole % 60}{GAP}s" if whole % 60 else "")
+    hours, minutes = divmod(round(value / 60), 60)
+    return f"{hours}{GAP}h {minutes}{GAP}min"
 
 
 def metres(value: float) -> str:

@@ -145,7 +145,7 @@
     }
   }
 
-  const SIDES = ["right", "left", "bottom", "top"];
+  const SIDES = ["right", "left", "bottom", "top"], SHIFTS = [[4, 0], [-4, -9], [0, 9], [0, -9]];
   function drawFixes() {
     if (!has("fixes")) return;
     for (const r of data.recordings) {
@@ -153,7 +153,7 @@
       const device = data.devices[r.device];
       const mark = new Mark(places(r.at)[0], { mark: device.mark, radius: chosen(r) ? 7 : 5, color: colour("--halo"), weight: 1, fillColor: device.colour, fillOpacity: faded(r) ? 0.15 : 1, opacity: faded(r) ? 0.15 : 1 });
       mark.on("click", () => choose(rides.indexOf(r.ride)));
-      if (chosen(r) && r.mark) mark.bindTooltip(make("span", r.mark), { permanent: true, direction: SIDES[r.device % 4], className: "tag", offset: [0, 0] });
+      if (chosen(r) && r.mark) mark.bindTooltip(make("span", r.mark), { permanent: true, direction: SIDES[r.device % 4], className: "tag", offset: SHIFTS[r.device % 4] });
       else mark.bindTooltip(() => about(r), { sticky: true });
       mark.addTo(sheet);
     }
@@ -178,7 +178,7 @@
     const list = make("dl");
     for (const r of data.recordings.filter(chosen)) {
       const name = make("dt", "", swatch(marked(data.devices[r.device])), make("bdi", data.devices[r.device].name));
-      const said = [r.fix, r.errors, r.status, r.name, r.file].filter(Boolean).map((row) => make("p", "", make("bdi", row)));
+      const said = [r.fix, r.errors, r.status === "scored" ? "" : r.status, r.name, r.file].filter(Boolean).map((row) => make("p", "", make("bdi", row)));
       list.append(name, make("dd", "", ...said));
     }
     box.append(list);

@@ -14,8 +14,11 @@ if TYPE_CHECKING:
 
 #: A jump faster than this is one that no rider can make; slower ones leave a doubt about frozen points.
 CLEAR_JUMP_MPS = 100.0
-#: So many equal steps in a straight line are no ride.
-CLEAR_BACK_FILL_POINTS = 6
+#: So many equal steps in a straight line, each so many units of the last decimal long, and so many times the longest
+#: such run of the fixes themselves, are no ride.
+CLEAR_RUN, CLEAR_STEP_UNITS, CLEAR_RUN_FACTOR = 6, 5.0, 3
+#: Metres of latitude in a degree, near enough to compare steps with decimals.
+DEGREE_M = 111_000.0
 #: A file time may lie this long before the first fix (30 min) and still be its start.
 FILE_TIME_BOUND_S = 1800
 
@@ -50,10 +53,7 @@ def show_start(rng: np.random.Generator, session: Session, heard: Listening, mem
         evidence = _frozen_evidence(waiting, heard, memory_xy) if how == "frozen points" else "yes"
         return Prelude(waiting, np.tile(place, (len(waiting), 1)), how == "no-fix points", None, evidence)
     if how == "back-fill" and heard.fix_s is not None:
-        share = (waiting - heard.on_s) / (heard.fix_s - heard.on_s)
-        xy = memory_xy + share[:, None] * (heard.fixes.xy_m[0] - memory_xy)
-        enough = len(waiting) >= CLEAR_BACK_FILL_POINTS
-        return Prelude(waiting, xy, False, None, "yes" if enough else "doubtful")
+        return _back_fill(heard, heard.fix_s, memory_xy, session.device.decimals)
     file_second = _file_second(rng, how, heard)
     shown = how == "file time" and heard.fix_s is not None and heard.fix_s - heard.on_s <= FILE_TIME_BOUND_S
     return Prelude(nothing, nowhere, False, file_second, "yes" if shown else "no")
@@ -64,6 +64,24 @@ def _frozen_evidence(waiting: IntArray, heard: Listening, memory_xy: FloatArray)
         return "doubtful"
     jump_m = float(np.hypot(*(heard.fixes.xy_m[0] - memory_xy)))
     return "yes" if jump_m / (heard.fix_s - waiting[-1]) > CLEAR_JUMP_MPS else "doubtful"
+
+
+def _back_fill(heard: Listening, fix_s: int, start_xy: FloatArray, decimals: int) -> Prelude:
+    """Fill the wait second by second with even steps from the start to the first fix."""
+    second = np.arange(heard.on_s, fix_s)
+    step_xy = (heard.fixes.xy_m[0] - start_xy) / (fix_s - heard.on_s)
+    unit_m = DEGREE_M * 10.0**-decimals
+    long_enough = len(second) >= CLEAR_RUN and float(np.abs(step_xy).max()) > CLEAR_STEP_UNITS * unit_m
+    clear = long_enough and len(second) > CLEAR_RUN_FACTOR * _longest_even_run(heard.fixes.xy_m, unit_m)
+    xy = start_xy + (second - heard.on_s)[:, None] * step_xy
+    return Prelude(second, xy, False, None, "yes" if clear else "doubtful")
+
+
+def _longest_even_run(xy_m: FloatArray, unit_m: float) -> int:
+    """Return the most fixes in a row that lie on one line in even steps, as far as their decimals can tell."""
+    bent = np.abs(np.diff(xy_m, n=2, axis=0)).max(axis=1) > 2.5 * unit_m
+    breaks = np.flatnonzero(np.concatenate([[True], bent, [True]]))
+    return int(np.diff(breaks).max()) + 1
 
 
 def _file_second(rng: np.random.Generator, how: str, heard: Listening) -> int | None:

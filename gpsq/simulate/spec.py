@@ -18,7 +18,10 @@ SHOWS_START = (
     "nothing",
 )
 RECORDING_STYLES = ("steady", "smart")
-START_STATES = ("hot", "warm", "cold")
+#: Shares of the variance and time constants in s. A quiet receiver filters its positions, so that they change slowly
+#: and lengthen a track by no more than the published 3 % or so; a rough one's jump about from second to second as well.
+QUIET = ((0.55, 250.0), (0.35, 60.0), (0.10, 15.0))
+ROUGH = ((0.30, 120.0), (0.30, 15.0), (0.25, 3.0), (0.15, 0.0))
 
 
 @dataclass(frozen=True)
@@ -41,7 +44,7 @@ class DeviceSpec:
 
     name: str
     sigma_m: float = 3.0
-    correlation: tuple[tuple[float, float], ...] = ((0.45, 200.0), (0.35, 40.0), (0.19, 6.0), (0.01, 0.0))
+    correlation: tuple[tuple[float, float], ...] = QUIET
     ride_spread: float = 0.15
     style: str = "steady"
     interval_s: int = 1

@@ -7,15 +7,12 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from gpsq.simulate.spec import SHOWS_START, CampaignSpec, DeviceSpec
+from gpsq.simulate.spec import QUIET, ROUGH, SHOWS_START, CampaignSpec, DeviceSpec
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
 NAMES = ("amber", "basalt", "cedar", "dune")
-#: A quiet receiver's error changes slowly; a rough one's jumps about from second to second as well.
-QUIET = ((0.45, 200.0), (0.35, 40.0), (0.19, 6.0), (0.01, 0.0))
-ROUGH = ((0.30, 120.0), (0.30, 15.0), (0.25, 3.0), (0.15, 0.0))
 
 
 def standard_spec(seed: int) -> CampaignSpec:

@@ -1,7 +1,7 @@
 """The checks of one simulated campaign: what gpsq said against what is true, each with its limit.
 
-Every check returns a `Check` with the measured figures and, where it fails, one line for each case: which recording, what
-was expected, what was found.
+Every check returns a `Check` with the measured figures and, where it fails, one line for each case: which recording,
+what was expected, what was found.
 """
 
 from __future__ import annotations
@@ -39,7 +39,7 @@ class Check:
 def check_campaign(campaign: Campaign, analysis: Analysis) -> list[Check]:
     """Return all checks of one campaign."""
     both = pairs(campaign, analysis)
-    found = [
+    return [
         every_recording(both, analysis),
         routes(campaign, analysis, both),
         time_to_fix(both),
@@ -49,7 +49,6 @@ def check_campaign(campaign: Campaign, analysis: Analysis) -> list[Check]:
         *cross_track(both),
         *deviations(campaign, analysis, both),
     ]
-    return found
 
 
 def every_recording(both: list[Pair], analysis: Analysis) -> Check:
@@ -121,7 +120,9 @@ def missed(campaign: Campaign, both: list[Pair]) -> list[Check]:
                 continue
             errors.append(abs(said - expected))
             if errors[-1] > 40.0:
-                far.append(f"{p.truth.file}: expected {expected:.0f} m, found {said:.0f} m (ttff {p.truth.ttff_s:.0f} s)")
+                far.append(
+                    f"{p.truth.file}: expected {expected:.0f} m, found {said:.0f} m (ttff {p.truth.ttff_s:.0f} s)"
+                )
             if not hot and not p.result.first_fix.missed_is_minimum:
                 unmarked.append(f"{p.truth.file}: no trace of the route fixed early, but the figure is not a minimum")
     median, high = _quantiles(errors)
@@ -138,10 +139,15 @@ def _quantiles(errors: list[float]) -> tuple[float, float]:
 
 
 def centrelines(campaign: Campaign, analysis: Analysis) -> list[Check]:
-    rms, largest, length, bare = (Check(n, True, "", lim) for n, lim in (
-        ("centreline RMS / (σ/√n)", "1.5"), ("centreline, largest", "15 m"), ("centreline length", "1.5 %"),
-        ("nothing uncovered", "0 m"),
-    ))
+    rms, largest, length, bare = (
+        Check(n, True, "", lim)
+        for n, lim in (
+            ("centreline RMS / (σ/√n)", "1.5"),
+            ("centreline, largest", "15 m"),
+            ("centreline length", "1.5 %"),
+            ("nothing uncovered", "0 m"),
+        )
+    )
     chosen = route_of_direction(campaign, analysis)
     for direction in campaign.spec.directions:
         route = chosen.get(direction)
@@ -170,7 +176,9 @@ def _one_centreline(campaign, direction, route, checks) -> None:
     ratio = float(np.sqrt(np.mean(off**2)) / (sigma / np.sqrt(n)))
     rms.values.append(ratio)
     if ratio > 1.5:
-        rms.failures.append(f"{direction}: RMS {np.sqrt(np.mean(off**2)):.2f} m, σ {sigma:.2f} m, n {n:.1f}: {ratio:.2f}")
+        rms.failures.append(
+            f"{direction}: RMS {np.sqrt(np.mean(off**2)):.2f} m, σ {sigma:.2f} m, n {n:.1f}: {ratio:.2f}"
+        )
     largest.values.append(float(off.max()))
     if off.max() > 15.0:
         at = on.station_m[enough][off.argmax()]
@@ -180,12 +188,14 @@ def _one_centreline(campaign, direction, route, checks) -> None:
     drawn = np.hypot(*np.diff(route.centreline.xy_m, axis=0).T)[both_ends].sum()
     length.values.append(100.0 * (drawn / ridden - 1.0))
     if abs(length.values[-1]) > 1.5:
-        length.failures.append(f"{direction}: {drawn:.0f} m drawn for {ridden:.0f} m of road ({length.values[-1]:+.2f} %)")
+        length.failures.append(
+            f"{direction}: {drawn:.0f} m drawn for {ridden:.0f} m of road ({length.values[-1]:+.2f} %)"
+        )
     _bare_stations(direction, on, station, count, bare)
 
 
 def _bare_stations(direction, on, station, count, bare) -> None:
-    """A station that two traces cover lies between the line's ends, and no farther than 25 m from a point of the line."""
+    """A station that two traces cover lies between the line's ends, and within 25 m of a point of it."""
     two = station[count >= 2]
     gaps = np.abs(two[:, None] - on.station_m[None, :]).min(axis=1)
     open_ = two[gaps > 25.0]
@@ -218,11 +228,25 @@ def cross_track(both: list[Pair]) -> list[Check]:
     quiet_rank = float(spearmanr(np.array(said)[quiet], np.array(true)[quiet]).statistic) if quiet.sum() > 2 else np.nan
     quiet_middle = float(np.nanmedian(ratio[quiet])) if quiet.any() else np.nan
     return [
-        Check("xte_rms_m / true RMS, median", 0.93 <= middle <= 1.10, f"{middle:.3f} (plain traces {quiet_middle:.3f})",
-              "0.93 to 1.10", [middle], lines),
-        Check("xte_rms_m, rank correlation", rank >= 0.9, f"{rank:.3f} (plain traces {quiet_rank:.3f})", "0.9",
-              [rank], lines if not rank >= 0.9 else []),
-        Check("every fixed trace scored", not unscored, f"{len(said)}/{len(said) + len(unscored)}", "all", [], unscored),
+        Check(
+            "xte_rms_m / true RMS, median",
+            0.93 <= middle <= 1.10,
+            f"{middle:.3f} (plain traces {quiet_middle:.3f})",
+            "0.93 to 1.10",
+            [middle],
+            lines,
+        ),
+        Check(
+            "xte_rms_m, rank correlation",
+            rank >= 0.9,
+            f"{rank:.3f} (plain traces {quiet_rank:.3f})",
+            "0.9",
+            [rank],
+            lines if not rank >= 0.9 else [],
+        ),
+        Check(
+            "every fixed trace scored", not unscored, f"{len(said)}/{len(said) + len(unscored)}", "all", [], unscored
+        ),
     ]
 
 
@@ -231,7 +255,11 @@ def deviations(campaign: Campaign, analysis: Analysis, both: list[Pair]) -> list
     seen = {p.truth.file: [_stretch(v, maps, p) for v in (p.result.deviations if p.result else ())] for p in both}
     detours = [(d, p) for d in detours_of(campaign) for p in both if p.truth.file in d["files"]]
     faults = {p.truth.file: fault_truth(p.truth, p.truth.session.fault) for p in both if p.truth.session.fault}
-    return [_detours_found(detours, seen), _none_false(both, detours, faults, seen), _suggestions(detours, faults, seen)]
+    return [
+        _detours_found(detours, seen),
+        _none_false(both, detours, faults, seen),
+        _suggestions(detours, faults, seen),
+    ]
 
 
 @dataclass(frozen=True)
@@ -265,8 +293,10 @@ def _detours_found(detours, seen) -> Check:
         shares.append(best)
         if best < 0.5:
             found = "; ".join(str(s) for s in seen[p.truth.file]) or "nothing"
-            lost.append(f"{p.truth.file}: expected a detour {detour['from_m']:.0f} to {detour['to_m']:.0f} m, peak"
-                        f" {detour['peak_m']:.0f} m; overlap {best:.2f}; found {found}")
+            lost.append(
+                f"{p.truth.file}: expected a detour {detour['from_m']:.0f} to {detour['to_m']:.0f} m, peak"
+                f" {detour['peak_m']:.0f} m; overlap {best:.2f}; found {found}"
+            )
     good = sum(s >= 0.5 for s in shares)
     return Check("detours found", not lost, f"{good}/{len(shares)}", "overlap ≥ 0.5", shares, lost)
 

@@ -23,7 +23,9 @@ if TYPE_CHECKING:
 SAME_SHARE, SAME_M = 0.05, 0.15
 
 
-def check_flagging(campaign: Campaign, folder: Path, before: Analysis, analyse: Callable[[Path], Analysis]) -> list[Check]:
+def check_flagging(
+    campaign: Campaign, folder: Path, before: Analysis, analyse: Callable[[Path], Analysis]
+) -> list[Check]:
     """Flag the first planted detour that was found, run again, and compare; no detour found: no check."""
     chosen = _first_found(campaign, before)
     if chosen is None:
@@ -42,7 +44,9 @@ def check_flagging(campaign: Campaign, folder: Path, before: Analysis, analyse: 
     if marked != ["intentional"]:
         wrong.append(f"{trace.file}: the deviation {deviation.id} carries {marked or 'no mark'} after flagging")
     wrong += _others(before, after, index)
-    measured = f"{crosstrack.rms_m:.2f} → {'-' if found is None else format(found.rms_m, '.2f')} m, expected {expected:.2f}"
+    measured = (
+        f"{crosstrack.rms_m:.2f} → {'-' if found is None else format(found.rms_m, '.2f')} m, expected {expected:.2f}"
+    )
     return [Check("flagging changes only its own stretch", not wrong, measured, "5 % or 0.15 m", [], wrong)]
 
 
@@ -59,7 +63,9 @@ def _first_found(campaign: Campaign, analysis: Analysis) -> tuple[int, Deviation
 
 
 def _flag(sha256: str, track: int, file: str, d: Deviation) -> Flag:
-    return Flag(sha256, track, d.from_time, d.to_time, d.from_point, d.to_point, "intentional", "a street was closed", file)
+    return Flag(
+        sha256, track, d.from_time, d.to_time, d.from_point, d.to_point, "intentional", "a street was closed", file
+    )
 
 
 def _rms_outside(crosstrack: CrossTrack, deviation: Deviation) -> float:
@@ -73,7 +79,10 @@ def _others(before: Analysis, after: Analysis, index: int) -> list[str]:
     for k, (old, new) in enumerate(zip(before.results, after.results, strict=True)):
         if k == index or old.crosstrack is None:
             continue
-        if new.crosstrack is None or abs(new.crosstrack.rms_m - old.crosstrack.rms_m) > SAME_SHARE * old.crosstrack.rms_m + SAME_M:
+        if (
+            new.crosstrack is None
+            or abs(new.crosstrack.rms_m - old.crosstrack.rms_m) > SAME_SHARE * old.crosstrack.rms_m + SAME_M
+        ):
             said = "no figures" if new.crosstrack is None else f"{new.crosstrack.rms_m:.2f} m"
             wrong.append(f"{before.traces[k].file}: {old.crosstrack.rms_m:.2f} m became {said}")
     return wrong

@@ -1,4 +1,4 @@
-"""Where an analysis and the truth of a simulated campaign meet: recordings, routes, and stations of one line on another."""
+"""Where an analysis and the truth of a simulated campaign meet: recordings, routes, stations of two lines."""
 
 from __future__ import annotations
 

@@ -4,8 +4,8 @@
     python tests/scoring/score.py --kind drawn --campaigns 40 --seed 100
     python tests/scoring/score.py --kind demo
 
-prints one line for each requirement, pooled over the campaigns, and then every failure: which campaign (`--kind` and seed make
-it again), which recording, what was expected, what was found. Exit status 1 where a requirement is missed.
+prints one line for each requirement, pooled over the campaigns, and then every failure: which campaign (`--kind` and
+seed make it again), which recording, what was expected, what was found. Exit status 1 where a requirement is missed.
 """
 
 from __future__ import annotations
@@ -66,17 +66,22 @@ def _summary(name: str, checks: Scored, values: list[float]) -> str:
     return f"median {middle:.3g}, 95 % {p95:.3g}, range {low:.3g} to {high:.3g}"
 
 
+def _say(line: str) -> None:
+    sys.stdout.write(line + "\n")
+
+
 def report(scored: Scored, seconds: float) -> bool:
     rows = pooled(scored)
     campaigns = len({label for label, _ in scored})
-    print(f"{campaigns} campaigns in {seconds:.0f} s")
+    _say(f"{campaigns} campaigns in {seconds:.0f} s")
     for name, measured, limit, passed, failed in rows:
-        missed = "" if passed else f"  fails in {len(failed)}: {', '.join(failed[:8])}{' …' if len(failed) > 8 else ''}"
-        print(f"  {'pass' if passed else 'FAIL'}  {name:<40} limit {limit:<16} {measured}{missed}")
-    print("\nEvery case:")
+        more = " …" if len(failed) > 8 else ""
+        missed = "" if passed else f"  fails in {len(failed)}: {', '.join(failed[:8])}{more}"
+        _say(f"  {'pass' if passed else 'FAIL'}  {name:<40} limit {limit:<16} {measured}{missed}")
+    _say("\nEvery case:")
     for label, check in scored:
         for line in check.failures:
-            print(f"  {label}  {check.name}{'' if check.passed else ' (FAIL)'}: {line}")
+            _say(f"  {label}  {check.name}{'' if check.passed else ' (FAIL)'}: {line}")
     return all(row[3] for row in rows)
 
 
@@ -93,7 +98,7 @@ def main() -> int:
         label = f"{options.kind} {seed}"
         folder = options.keep / label.replace(" ", "-") if options.keep else None
         scored += [(label, check) for check in score_one(campaign_of(options.kind, seed), folder)]
-        print(f"{label}: {sum(not c.passed for lab, c in scored if lab == label)} missed", file=sys.stderr)
+        sys.stderr.write(f"{label}: {sum(not c.passed for lab, c in scored if lab == label)} missed\n")
     return 0 if report(scored, time.monotonic() - began) else 1
 
 

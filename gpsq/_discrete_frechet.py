@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from gpsq._boxes import box_distances
 from gpsq._compiled import compiled
 from gpsq._frechet import TILE, d2
 
@@ -43,7 +44,7 @@ def _row(
         row[j] = value
         left, corner = value, below
         j += 1
-    return new_first, new_last, left if j == stop else np.inf
+    return new_first, new_last, left
 
 
 @compiled
@@ -95,24 +96,23 @@ def _cross_tile(
 
 @compiled
 def _cross_tile_row(
-    a: FloatArray, b: FloatArray, disc_a: FloatArray, disc_b: FloatArray, i_tile: int, from_tile: int, to_tile: int,
+    a: FloatArray, b: FloatArray, boxes_a: FloatArray, boxes_b: FloatArray, i_tile: int, from_tile: int, to_tile: int,
     first: IntArray, last: IntArray, row: FloatArray, low: float, high: float,
 ) -> tuple[int, int]:  # fmt: skip
     """Cross a row of tiles of which from_tile..to_tile can be entered from below; return the same for the next row."""
     left = np.empty(min(TILE, len(a) - i_tile * TILE))
     _unreach(left)
     corner = low * low if i_tile == 0 else np.inf
-    new_from, new_to = len(disc_b), -1
+    new_from, new_to = len(first), -1
     tile = from_tile
-    while tile < len(disc_b) and (tile <= to_tile or min(_least(left), corner) < np.inf):
+    while tile < len(first) and (tile <= to_tile or min(_least(left), corner) < np.inf):
         start, stop = tile * TILE, min(tile * TILE + TILE, len(b))
-        apart = np.sqrt(d2(disc_a, i_tile, disc_b, tile))
-        spread = disc_a[i_tile, 2] + disc_b[tile, 2]
+        gap, reach = box_distances(boxes_a, len(boxes_a) // 2 + i_tile, boxes_b, len(boxes_b) // 2 + tile)
         next_corner = row[stop - 1] if last[tile] == stop - 1 else np.inf
-        if apart - spread > high:
+        if gap > high:
             first[tile], last[tile] = stop, -1
             _unreach(left)
-        elif apart + spread <= low:
+        elif reach <= low:
             first[tile], last[tile] = _cross_near_tile(start, stop, first[tile], last[tile], corner, row, left)
         else:
             first[tile], last[tile] = _cross_tile(
@@ -126,34 +126,37 @@ def _cross_tile_row(
 
 
 @compiled
-def _programme(a: FloatArray, b: FloatArray, disc_a: FloatArray, disc_b: FloatArray, low: float, high: float) -> float:
+def _programme(
+    a: FloatArray, b: FloatArray, boxes_a: FloatArray, boxes_b: FloatArray, low: float, high: float
+) -> float:
     """Return the distance where it lies in low..high; `low` where it is less, inf where it is more."""
     row = np.empty(len(b))
-    first, last = np.empty(len(disc_b), np.int64), np.empty(len(disc_b), np.int64)
-    for tile in range(len(disc_b)):
+    tiles_a, tiles_b = (len(a) - 1) // TILE + 1, (len(b) - 1) // TILE + 1
+    first, last = np.empty(tiles_b, np.int64), np.empty(tiles_b, np.int64)
+    for tile in range(tiles_b):
         first[tile], last[tile] = len(b), -1
     from_tile, to_tile = 0, 0
-    for i_tile in range(len(disc_a)):
+    for i_tile in range(tiles_a):
         from_tile, to_tile = _cross_tile_row(
-            a, b, disc_a, disc_b, i_tile, from_tile, to_tile, first, last, row, low, high
+            a, b, boxes_a, boxes_b, i_tile, from_tile, to_tile, first, last, row, low, high
         )
         if to_tile < 0:
             return float(np.inf)
-    if last[len(disc_b) - 1] < len(b) - 1:
+    if last[tiles_b - 1] < len(b) - 1:
         return float(np.inf)
     return float(np.sqrt(row[len(b) - 1]))
 
 
 @compiled
 def discrete_kernel(
-    a: FloatArray, b: FloatArray, disc_a: FloatArray, disc_b: FloatArray, low: float, high: float
+    a: FloatArray, b: FloatArray, boxes_a: FloatArray, boxes_b: FloatArray, low: float, high: float
 ) -> float:
     """Return the discrete Fréchet distance, known to lie in low..high: few programmes, each with twice the reach."""
     step = (high - low) / 64.0
     while step > 0.0 and low + step < high:
-        found = _programme(a, b, disc_a, disc_b, low, low + step)
+        found = _programme(a, b, boxes_a, boxes_b, low, low + step)
         if found < np.inf:
             return found
         low += step
         step *= 2.0
-    return _programme(a, b, disc_a, disc_b, low, high * (1.0 + 1e-12))
+    return _programme(a, b, boxes_a, boxes_b, low, high * (1.0 + 1e-12))

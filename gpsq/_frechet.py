@@ -1,10 +1,12 @@
 """Kernel of the continuous Fréchet distance: a way through the free space (Alt & Godau 1995, IJCGA 5:75-91).
 
 A cell is one segment of `a` against one of `b`. Only cells that can be reached are visited, row by row, and of a row
-only the reachable part of each upper side is kept. Cells are taken in square tiles: a tile whose two pieces lie wholly
-within (or wholly beyond) the leash of each other is crossed at once, so that large free areas cost little.
+only the reachable part of each upper side is kept. Cells are taken in blocks, split until they are tiles: a block whose
+two pieces lie wholly within (or wholly beyond) the leash of each other is crossed at once, so large areas cost little.
 
-A side is held as its free interval (low, high) in 0 to 1; low > high stands for none.
+A side of a cell is held as its reachable interval (low, high) in 0 to 1; low > high stands for none. `low` and `high`
+hold the lower sides of the next cells of every column, in columns first..last of each tile; `left_low` and `left_high`
+the left sides of the next cells of every row, in the tiles that are `entered`.
 """
 
 from __future__ import annotations
@@ -13,22 +15,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from gpsq._boxes import box_distances
 from gpsq._compiled import compiled
 
 if TYPE_CHECKING:
-    from gpsq.model import FloatArray, IntArray
+    from gpsq.model import BoolArray, FloatArray, IntArray
 
 TILE = 32  # cells along a tile's side
-
-
-def discs(line: FloatArray, vertices: int) -> FloatArray:
-    """Return (tiles, 3): centre and radius of a disc around each run of `vertices` vertices, `TILE` from run to run."""
-    starts = np.arange(0, len(line) - (vertices - TILE), TILE)
-    run = line[np.minimum(np.arange(vertices)[:, None] + starts, len(line) - 1)]
-    centre = 0.5 * (run.min(axis=0) + run.max(axis=0))
-    away2 = (run - centre) ** 2
-    radius = np.sqrt((away2[:, :, 0] + away2[:, :, 1]).max(axis=0))
-    return np.column_stack((centre, radius))
+WAITING = 256  # blocks: three more a halving
 
 
 @compiled
@@ -94,8 +88,6 @@ def _sweep_row(
                 new_first, new_last = min(new_first, j), j
         d2_top = d2_corner
         j += 1
-    if j < stop:
-        left_low, left_high = 1.0, 0.0
     return new_first, new_last, left_low, left_high
 
 
@@ -106,109 +98,166 @@ def _fill(low: FloatArray, high: FloatArray, start: int, stop: int, to_low: floa
 
 
 @compiled
-def _open(low: FloatArray, high: FloatArray, first: int, last: int, stop: int) -> int:
-    """Open all after the first reachable side in first..last, up to stop - 1; return where that is, or `stop`."""
-    k = first
-    while k <= last and low[k] > high[k]:
+def _cross_tile(
+    a: FloatArray, b: FloatArray, row: int, column: int, low: FloatArray, high: FloatArray,
+    first: IntArray, last: IntArray, left_low: FloatArray, left_high: FloatArray, entered: BoolArray, leash: float,
+) -> None:  # fmt: skip
+    """Cross the cells of one tile, row by row."""
+    start, stop = column * TILE, min(column * TILE + TILE, len(b) - 1)
+    bottom, top = row * TILE, min(row * TILE + TILE, len(a) - 1)
+    if not entered[row]:
+        _fill(left_low, left_high, bottom, top, 1.0, 0.0)
+    entered[row] = False
+    f, t = first[column], last[column]
+    for i in range(bottom, top):
+        f, t, left_low[i], left_high[i] = _sweep_row(
+            a, b, i, start, stop, f, t, left_low[i], left_high[i], low, high, leash * leash
+        )
+        entered[row] |= left_low[i] <= left_high[i]
+    first[column], last[column] = f, t
+
+
+@compiled
+def _first_open(low: FloatArray, high: FloatArray, start: int, stop: int) -> int:
+    k = start
+    while k < stop and low[k] > high[k]:
         k += 1
-    if k > last:
-        return stop
-    high[k] = 1.0
-    _fill(low, high, k + 1, stop, 0.0, 1.0)
     return k
 
 
 @compiled
-def _cross_free_tile(
-    start: int, stop: int, first: int, last: int, low: FloatArray, high: FloatArray,
-    left_low: FloatArray, left_high: FloatArray,
-) -> tuple[int, int]:  # fmt: skip
-    """Cross a tile in which every point is free: all that lies ahead of an entry in both directions is reachable."""
-    height = len(left_low)
-    from_below = _open(low, high, first, last, stop)
-    from_left = _open(left_low, left_high, 0, height - 1, height)
+def _open_after(low: FloatArray, high: FloatArray, k: int, stop: int) -> None:
+    """Make all reachable from within side `k`, on which only the part from `low` on is, to `stop` - 1."""
+    high[k] = 1.0
+    _fill(low, high, k + 1, stop, 0.0, 1.0)
+
+
+@compiled
+def _mark_columns(first: IntArray, last: IntArray, c0: int, c1: int, start: int, stop: int) -> None:
+    for c in range(c0, c1):
+        first[c], last[c] = max(start, c * TILE), min(stop, c * TILE + TILE) - 1
+
+
+@compiled
+def _cross_free(
+    rows: tuple[int, int], columns: tuple[int, int], low: FloatArray, high: FloatArray, first: IntArray, last: IntArray,
+    left_low: FloatArray, left_high: FloatArray, entered: BoolArray,
+) -> None:  # fmt: skip
+    """Cross a block in which every point is free: all that lies ahead of an entry in both directions is reachable."""
+    stop, top = min(columns[1] * TILE, len(low)), min(rows[1] * TILE, len(left_low))
+    from_below, from_left = stop, top
+    for c in range(columns[0], columns[1]):
+        if first[c] <= last[c]:
+            from_below = _first_open(low, high, first[c], stop)
+            break
+    for r in range(rows[0], rows[1]):
+        if entered[r]:
+            from_left = _first_open(left_low, left_high, r * TILE, top)
+            break
+    if from_left < top:
+        _fill(low, high, columns[0] * TILE, stop, 0.0, 1.0)
+        _mark_columns(first, last, columns[0], columns[1], columns[0] * TILE, stop)
+    else:
+        _open_after(low, high, from_below, stop)
+        _mark_columns(first, last, columns[0], columns[1], from_below, stop)
     if from_below < stop:
-        _fill(left_low, left_high, 0, height, 0.0, 1.0)
-    if from_left < height:
-        _fill(low, high, start, stop, 0.0, 1.0)
-        from_below = start
-    return from_below, stop - 1 if from_below < stop else -1
+        _fill(left_low, left_high, rows[0] * TILE, top, 0.0, 1.0)
+    else:
+        _open_after(left_low, left_high, from_left, top)
+    for r in range(rows[0], rows[1]):
+        entered[r] = from_below < stop or r >= from_left // TILE
 
 
 @compiled
-def _cross_tile(
-    a: FloatArray, b: FloatArray, i0: int, start: int, stop: int, first: int, last: int,
-    low: FloatArray, high: FloatArray, left_low: FloatArray, left_high: FloatArray,
-    gap: float, reach: float, leash: float,
-) -> tuple[int, int]:  # fmt: skip
-    """Cross one tile; `gap` and `reach` bound the distances in it from below and above."""
-    if gap > leash:
-        _fill(left_low, left_high, 0, len(left_low), 1.0, 0.0)
-        return stop, -1
-    if reach <= leash:
-        return _cross_free_tile(start, stop, first, last, low, high, left_low, left_high)
-    for k in range(len(left_low)):
-        first, last, left_low[k], left_high[k] = _sweep_row(
-            a, b, i0 + k, start, stop, first, last, left_low[k], left_high[k], low, high, leash * leash
-        )
-    return first, last
-
-
-@compiled
-def _any(low: FloatArray, high: FloatArray) -> bool:
-    for k in range(len(low)):  # noqa: SIM110  # a generator cannot be compiled
-        if low[k] <= high[k]:
+def _is_entered(
+    rows: tuple[int, int], columns: tuple[int, int], first: IntArray, last: IntArray, entered: BoolArray
+) -> bool:
+    if rows[0] >= rows[1] or columns[0] >= columns[1]:  # beyond the lines' ends: nothing to be left there
+        return False
+    for c in range(columns[0], columns[1]):
+        if first[c] <= last[c]:
+            return True
+    for r in range(rows[0], rows[1]):  # noqa: SIM110  # a generator cannot be compiled
+        if entered[r]:
             return True
     return False
 
 
 @compiled
-def _cross_tile_row(
-    a: FloatArray, b: FloatArray, disc_a: FloatArray, disc_b: FloatArray, row: int, from_tile: int, to_tile: int,
-    first: IntArray, last: IntArray, low: FloatArray, high: FloatArray, leash: float,
-) -> tuple[int, int]:  # fmt: skip
-    """Cross a row of tiles of which from_tile..to_tile can be entered from below; return the same for the next row."""
-    height = min(TILE, len(a) - 1 - row * TILE)
-    left_low, left_high = np.empty(height), np.empty(height)
-    _fill(left_low, left_high, 0, height, 1.0, 0.0)
-    entered = False
-    new_from, new_to = len(disc_b), -1
-    tile = from_tile
-    while tile < len(disc_b) and (tile <= to_tile or entered):
-        if entered or first[tile] <= last[tile]:
-            apart = np.sqrt(d2(disc_a, row, disc_b, tile))
-            spread = disc_a[row, 2] + disc_b[tile, 2]
-            first[tile], last[tile] = _cross_tile(
-                a, b, row * TILE, tile * TILE, min(tile * TILE + TILE, len(b) - 1), first[tile], last[tile],
-                low, high, left_low, left_high, apart - spread, apart + spread, leash,
-            )  # fmt: skip
-            entered = _any(left_low, left_high)
-            if first[tile] <= last[tile]:
-                new_from, new_to = min(new_from, tile), tile
-        tile += 1
-    return new_from, new_to
+def _close(
+    rows: tuple[int, int], columns: tuple[int, int], first: IntArray, last: IntArray, entered: BoolArray
+) -> None:
+    """Leave a block in which no point is free."""
+    for c in range(columns[0], columns[1]):
+        first[c], last[c] = c * TILE, -1
+    for r in range(rows[0], rows[1]):
+        entered[r] = False
 
 
 @compiled
-def within(a: FloatArray, b: FloatArray, disc_a: FloatArray, disc_b: FloatArray, leash: float) -> bool:
-    """Whether the continuous Fréchet distance of `a` and `b` is at most `leash`. At least 2 vertices each."""
-    leash2 = leash * leash
-    if d2(a, 0, b, 0) > leash2 or d2(a, len(a) - 1, b, len(b) - 1) > leash2:
+def _split(waiting: IntArray, count: int) -> int:
+    """Replace the last block by its quarters, or halves where it is longer one way, the first to be crossed last."""
+    node_a, height_a, node_b, height_b = waiting[count - 1]
+    of_a, of_b = int(height_a >= height_b), int(height_b >= height_a)
+    count -= 1
+    for up in range(of_a, -1, -1):
+        for right in range(of_b, -1, -1):
+            waiting[count, 0] = (node_a << of_a) + up
+            waiting[count, 1] = height_a - of_a
+            waiting[count, 2] = (node_b << of_b) + right
+            waiting[count, 3] = height_b - of_b
+            count += 1
+    return count
+
+
+@compiled
+def _height(leaves: int) -> int:
+    height = 0
+    while leaves > 1:
+        leaves //= 2
+        height += 1
+    return height
+
+
+@compiled
+def within(a: FloatArray, b: FloatArray, boxes_a: FloatArray, boxes_b: FloatArray, leash: float) -> bool:
+    """Whether the continuous Fréchet distance of `a` and `b` is at most `leash`.
+
+    At least 2 vertices each; the boxes are trees with leaves of `TILE`.
+    """
+    if d2(a, 0, b, 0) > leash * leash or d2(a, len(a) - 1, b, len(b) - 1) > leash * leash:
         return False
+    leaves_a, leaves_b = len(boxes_a) // 2, len(boxes_b) // 2
+    tiles_a, tiles_b = (len(a) - 2) // TILE + 1, (len(b) - 2) // TILE + 1
     low, high = np.empty(len(b) - 1), np.empty(len(b) - 1)
-    first, last = np.empty(len(disc_b), np.int64), np.empty(len(disc_b), np.int64)
-    for tile in range(len(disc_b)):
-        first[tile], last[tile] = len(b), -1
+    left_low, left_high = np.empty(len(a) - 1), np.empty(len(a) - 1)
+    first, last, entered = np.empty(tiles_b, np.int64), np.empty(tiles_b, np.int64), np.empty(tiles_a, np.bool_)
+    _close((0, tiles_a), (0, tiles_b), first, last, entered)
     first[0] = last[0] = 0  # only the common start
     low[0] = high[0] = 0.0
-    from_tile, to_tile = 0, 0
-    for row in range(len(disc_a)):
-        from_tile, to_tile = _cross_tile_row(
-            a, b, disc_a, disc_b, row, from_tile, to_tile, first, last, low, high, leash
-        )
-        if to_tile < 0:
-            return False
-    return bool(last[len(disc_b) - 1] == len(b) - 2 and high[len(b) - 2] >= 1.0)
+    waiting = np.empty((WAITING, 4), np.int64)
+    waiting[0, 0] = waiting[0, 2] = 1
+    waiting[0, 1], waiting[0, 3] = _height(leaves_a), _height(leaves_b)
+    count = 1
+    while count > 0:
+        node_a, height_a, node_b, height_b = waiting[count - 1]
+        rows = ((node_a << height_a) - leaves_a, min(((node_a + 1) << height_a) - leaves_a, tiles_a))
+        columns = ((node_b << height_b) - leaves_b, min(((node_b + 1) << height_b) - leaves_b, tiles_b))
+        if not _is_entered(rows, columns, first, last, entered):
+            count -= 1
+            continue
+        gap, reach = box_distances(boxes_a, node_a, boxes_b, node_b)
+        if gap <= leash < reach and height_a + height_b > 0:
+            count = _split(waiting, count)
+            continue
+        count -= 1
+        if gap > leash:
+            _close(rows, columns, first, last, entered)
+        elif reach <= leash:
+            _cross_free(rows, columns, low, high, first, last, left_low, left_high, entered)
+        else:
+            _cross_tile(a, b, rows[0], columns[0], low, high, first, last, left_low, left_high, entered, leash)
+    return bool(last[tiles_b - 1] == len(b) - 2 and high[len(b) - 2] >= 1.0)
 
 
 @compiled
@@ -233,7 +282,7 @@ def greedy(a: FloatArray, b: FloatArray) -> float:
 
 @compiled
 def bracket(
-    a: FloatArray, b: FloatArray, disc_a: FloatArray, disc_b: FloatArray, low: float, high: float, tolerance: float
+    a: FloatArray, b: FloatArray, boxes_a: FloatArray, boxes_b: FloatArray, low: float, high: float, tolerance: float
 ) -> float:
     """Return a value that is at most the distance, known to lie in low..high, and less by no more than `tolerance`."""
     step = tolerance
@@ -243,7 +292,7 @@ def bracket(
             leash = 0.5 * (low + high)
         if leash <= low or leash >= high:  # no number between
             break
-        if within(a, b, disc_a, disc_b, leash):
+        if within(a, b, boxes_a, boxes_b, leash):
             high = leash
             step = 0.0  # bracketed: halve from here on
         else:

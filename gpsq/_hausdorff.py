@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from gpsq._boxes import point_box_d2
 from gpsq._compiled import compiled
 
 if TYPE_CHECKING:
@@ -22,24 +23,6 @@ LEAF = 8  # segments in a leaf of the tree
 DEPTH = 256  # pieces waiting: a piece shrinks by a quarter at least, and ends below 1e-6 m
 CROSSING_STEPS = 48  # halvings to find where two segments are equally far
 SLACK_M = 1e-6  # a piece that could raise the maximum by less is done
-
-
-def box_tree(line: FloatArray) -> FloatArray:
-    """Return boxes (x low, y low, -x high, -y high) of a binary tree over runs of segments.
-
-    Node 1 is the root, node k has the children 2k and 2k + 1, and the second half are leaves of `LEAF` segments.
-    """
-    segments = len(line) - 1
-    runs = -(-segments // LEAF)
-    leaves = 1 << (runs - 1).bit_length()
-    run = line[np.minimum(np.arange(LEAF + 1)[:, None] + np.arange(runs) * LEAF, segments)]
-    boxes = np.full((2 * leaves, 4), np.inf)
-    boxes[leaves : leaves + runs, :2] = run.min(axis=0)
-    boxes[leaves : leaves + runs, 2:] = -run.max(axis=0)
-    while leaves > 1:
-        np.minimum(boxes[leaves : 2 * leaves : 2], boxes[leaves + 1 : 2 * leaves : 2], out=boxes[leaves // 2 : leaves])
-        leaves //= 2
-    return boxes
 
 
 @compiled
@@ -58,13 +41,6 @@ def _segment_d2(px: float, py: float, b: FloatArray, s: int) -> float:
 
 
 @compiled
-def _box_d2(px: float, py: float, boxes: FloatArray, k: int) -> float:
-    dx: float = max(boxes[k, 0] - px, px + boxes[k, 2], 0.0)
-    dy: float = max(boxes[k, 1] - py, py + boxes[k, 3], 0.0)
-    return dx * dx + dy * dy
-
-
-@compiled
 def _nearest(px: float, py: float, b: FloatArray, boxes: FloatArray, hint: int) -> tuple[float, int]:
     """Squared distance to, and number of, the nearest segment of `b`; `hint` is a guess that saves work."""
     best2, best = _segment_d2(px, py, b, hint), hint
@@ -75,7 +51,7 @@ def _nearest(px: float, py: float, b: FloatArray, boxes: FloatArray, hint: int) 
     while count > 0:
         count -= 1
         k = waiting[count]
-        if _box_d2(px, py, boxes, k) >= best2:
+        if point_box_d2(px, py, boxes, k) >= best2:
             continue
         if k >= leaves:
             first = (k - leaves) * LEAF
@@ -85,7 +61,7 @@ def _nearest(px: float, py: float, b: FloatArray, boxes: FloatArray, hint: int) 
                     best2, best = d2, s
             continue
         near, far = 2 * k, 2 * k + 1
-        if _box_d2(px, py, boxes, far) < _box_d2(px, py, boxes, near):
+        if point_box_d2(px, py, boxes, far) < point_box_d2(px, py, boxes, near):
             near, far = far, near
         waiting[count] = far
         waiting[count + 1] = near
@@ -170,7 +146,7 @@ def _search_piece(waiting: FloatArray, b: FloatArray, boxes: FloatArray, best: F
 def directed_hausdorff_kernel(a: FloatArray, b: FloatArray, boxes: FloatArray) -> FloatArray:
     """Return (distance, x, y): the greatest distance of a point on `a` from `b`, and that point.
 
-    At least 2 vertices each; `boxes` is `box_tree` of `b`.
+    At least 2 vertices each; `boxes` is the tree of `b`, leaves of `LEAF`.
     """
     best = np.zeros(3)
     best[0] = -1.0

@@ -16,9 +16,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from gpsq._boxes import box_tree
 from gpsq._discrete_frechet import discrete_kernel
-from gpsq._frechet import TILE, bracket, discs, greedy, within
-from gpsq._hausdorff import box_tree, directed_hausdorff_kernel
+from gpsq._frechet import TILE, bracket, greedy, within
+from gpsq._hausdorff import LEAF, directed_hausdorff_kernel
 from gpsq.exceptions import GeometryError
 
 if TYPE_CHECKING:
@@ -62,7 +63,7 @@ def directed_hausdorff(a: ArrayLike, b: ArrayLike) -> tuple[float, FloatArray]:
     True
     """
     line_b = _line(b, "b")
-    found = directed_hausdorff_kernel(_line(a, "a"), line_b, box_tree(line_b))
+    found = directed_hausdorff_kernel(_line(a, "a"), line_b, box_tree(line_b, LEAF))
     return float(found[0]), found[1:].copy()
 
 
@@ -124,12 +125,12 @@ def frechet_m(a: ArrayLike, b: ArrayLike, tolerance_m: float = 0.01, at_most_m: 
     if lower > at_most_m:
         return math.inf
     upper = max(greedy(line_a, line_b), lower)
-    disc_a, disc_b = discs(line_a, TILE + 1), discs(line_b, TILE + 1)
+    boxes_a, boxes_b = box_tree(line_a, TILE), box_tree(line_b, TILE)
     if upper > at_most_m:
-        if not within(line_a, line_b, disc_a, disc_b, float(at_most_m)):
+        if not within(line_a, line_b, boxes_a, boxes_b, float(at_most_m)):
             return math.inf
         upper = float(at_most_m)
-    return float(bracket(line_a, line_b, disc_a, disc_b, lower, upper, float(tolerance_m)))
+    return float(bracket(line_a, line_b, boxes_a, boxes_b, lower, upper, float(tolerance_m)))
 
 
 def discrete_frechet_m(a: ArrayLike, b: ArrayLike) -> float:
@@ -143,7 +144,9 @@ def discrete_frechet_m(a: ArrayLike, b: ArrayLike) -> float:
     line_a, line_b = _line(a, "a"), _line(b, "b")
     lower = _lower_bound_m(line_a, line_b)
     upper = max(greedy(line_a, line_b), lower)
-    return float(discrete_kernel(line_a, line_b, discs(line_a, TILE), discs(line_b, TILE), lower, upper))
+    # runs of vertices, not of segments: the last vertex needs a segment of its own
+    boxes_a, boxes_b = (box_tree(np.vstack((line, line[-1:])), TILE) for line in (line_a, line_b))
+    return float(discrete_kernel(line_a, line_b, boxes_a, boxes_b, lower, upper))
 
 
 def _lower_bound_m(a: FloatArray, b: FloatArray) -> float:

@@ -148,7 +148,7 @@ def missed(analysis: Analysis) -> Drawing | None:
         cut += f", {len(kept)} of {len(rows)} rows" if len(rows) > len(kept) else ""
         sheet.headline(
             TITLE_MISSED,
-            "Thick: ridden before the first fix; routes turned to run left to right" + cut
+            "Thick: ridden before the first fix; ≥: at least; routes turned to run left to right" + cut
             if sheet.wide
             else "Thick: ridden before the first fix; ≥: at least" + cut,
         )

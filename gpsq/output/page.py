@@ -162,7 +162,9 @@ def _per_route(analysis: Analysis) -> dict[str, Any]:
 
 def _states(analysis: Analysis) -> dict[str, Any]:
     """Return the time to first fix by start state, where there is more than one: only like is compared with like."""
-    chosen = list(analysis.extra.get("start_states", ()))
+    order = {"hot": 0, "warm": 1, "cold": 2}
+    states = analysis.extra.get("start_states", ())
+    chosen = sorted(states, key=lambda found: (order.get(found.state, 3), found.state, found.device))
     columns = ("ttff_median_s", "fixed_in_10s", "fixed_in_30s", "fixed_in_60s")
     kept = [name for name in columns if any(np.isfinite(found.figures[name].value) for found in chosen)]
     rows = [(found.state, found.device, found.recordings, _cells(found.figures, kept)) for found in chosen]

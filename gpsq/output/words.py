@@ -52,21 +52,24 @@ def seconds(value: float) -> str:
 
 
 def metres(value: float) -> str:
-    """Return a length.
+    r"""Return a length.
 
     Examples
     --------
     >>> [metres(v).replace(GAP, " ") for v in (-0.04, 3.14, 289.6, 1520.0, 55_000.0, float("nan"))]
     ['0.0 m', '3.1 m', '290 m', '1.52 km', '55.0 km', 'unknown']
+    >>> metres(-1.5) == "\N{MINUS SIGN}1.5\N{NO-BREAK SPACE}m"
+    True
     """
     if not math.isfinite(value):
         return UNKNOWN
     size = abs(value)
+    sign = "\N{MINUS SIGN}" if value < -0.05 else ""
     if size < 9.95:
-        return f"{round(value, 1) + 0.0:.1f}{GAP}m"
+        return f"{sign}{size:.1f}{GAP}m"
     if size < 999.5:
-        return f"{value:.0f}{GAP}m"
-    return f"{value / 1000:.2f}{GAP}km" if size < 9995 else f"{value / 1000:.1f}{GAP}km"
+        return f"{sign}{size:.0f}{GAP}m"
+    return f"{sign}{size / 1000:.2f}{GAP}km" if size < 9995 else f"{sign}{size / 1000:.1f}{GAP}km"
 
 
 def share(value: float) -> str:

@@ -14,7 +14,7 @@ from gpsq.companions import compare
 from gpsq.model import Trace, Unreadable
 from gpsq.reading import read_file
 from gpsq.reading.devices import UNKNOWN_DEVICE
-from gpsq.reading.listing import find_files, may_be_something_else
+from gpsq.reading.listing import find_files, may_be_something_else, readable
 from gpsq.reading.starts import first_fix, seconds, with_starts
 from gpsq.recorded import Recorded, measure
 
@@ -101,13 +101,14 @@ def _read(
     """Read a file, or what a folder holds; also return which names are links to which files."""
     task = partial(read_file, settings=settings, time_zone=time_zone, date_order=date_order)
     if not path.is_dir():
-        return task(path, str(path)), {}
+        return task(path, readable(str(path))), {}
     listing = find_files(path)
-    results: list[Trace | Unreadable] = [replace(u, file=f"{path}/{u.file}") for u in listing.unreadable]
+    folder = readable(str(path))
+    results: list[Trace | Unreadable] = [replace(u, file=f"{folder}/{u.file}") for u in listing.unreadable]
     for found in listing.files:
-        read = task(found.path, f"{path}/{found.name}")
+        read = task(found.path, f"{folder}/{found.name}")
         results += [r for r in read if isinstance(r, Trace) or not may_be_something_else(r)]
-    return results, {f"{path}/{link}": f"{path}/{file}" for link, file in listing.links.items()}
+    return results, {f"{folder}/{link}": f"{folder}/{file}" for link, file in listing.links.items()}
 
 
 def _with_device(trace: Trace) -> Trace:

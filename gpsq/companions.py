@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import combinations
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -13,7 +12,7 @@ from gpsq.plane import geodesic_inverse_m, to_earth_centred
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from gpsq.model import FloatArray, Trace
+    from gpsq.model import BoolArray, FloatArray, Trace
 
 #: The week number of the GPS navigation message has ten bits (IS-GPS-200, 20.3.3.3.1.1).
 ROLLOVER = np.timedelta64(1024 * 7, "D")
@@ -47,17 +46,55 @@ def compare(traces: Sequence[Trace]) -> tuple[Companion, ...]:
     traces : sequence of Trace
         Of one campaign, or the files of one check.
     """
-    usable = [i for i, trace in enumerate(traces) if trace.accepted > 1]
+    usable = np.array([i for i, trace in enumerate(traces) if trace.accepted > 1], dtype=np.int64)
+    ends = _Ends.of([traces[i] for i in usable])
     found: list[Companion] = []
-    for i, j in combinations(usable, 2):
-        found += _same(traces, i, j) or _rolled_over(traces, i, j)
-    return (*found, *_swapped(traces, usable))
+    for k, i in enumerate(usable.tolist()):
+        for j in usable[k + 1 :][ends.overlap(k)].tolist():
+            found += _same(traces, i, j)
+        for j in usable[k + 1 :][ends.overlap_weeks_apart(k)].tolist():
+            found += _rolled_over(traces, i, j)
+    pairs = [(int(usable[k]), int(j)) for k in range(len(usable)) for j in usable[k + 1 :][ends.crossed(k)]]
+    return (*found, *_swapped(traces, pairs))
+
+
+@dataclass(frozen=True)
+class _Ends:
+    """First and last time (seconds, nan without times) and first place of every trace: which pairs deserve a look."""
+
+    begin_s: FloatArray
+    end_s: FloatArray
+    lon_deg: FloatArray
+    lat_deg: FloatArray
+
+    @classmethod
+    def of(cls, traces: Sequence[Trace]) -> _Ends:
+        zero = np.datetime64(0, "ms")
+        clock = [(t.time[[0, -1]] - zero) / np.timedelta64(1, "s") if t.timed else (np.nan, np.nan) for t in traces]
+        begin_s, end_s = np.array(clock, dtype=float).reshape(-1, 2).T
+        places = np.array([(t.lon_deg[0], t.lat_deg[0]) for t in traces], dtype=float).reshape(-1, 2).T
+        return cls(begin_s, end_s, *places)
+
+    def overlap(self, k: int) -> BoolArray:
+        """Mark the traces after `k` that ran at the same time."""
+        return np.asarray((self.begin_s[k + 1 :] <= self.end_s[k]) & (self.end_s[k + 1 :] >= self.begin_s[k]))
+
+    def overlap_weeks_apart(self, k: int) -> BoolArray:
+        """Mark the traces after `k` that ran at the same time but for a multiple of 1,024 weeks."""
+        period_s = ROLLOVER / np.timedelta64(1, "s")
+        turns = np.round((self.begin_s[k + 1 :] - self.begin_s[k]) / period_s)
+        begin_s, end_s = self.begin_s[k + 1 :] - turns * period_s, self.end_s[k + 1 :] - turns * period_s
+        return np.asarray((turns != 0) & (begin_s <= self.end_s[k]) & (end_s >= self.begin_s[k]))
+
+    def crossed(self, k: int) -> BoolArray:
+        """Mark the traces after `k` that lie near it once the coordinates of one are exchanged, but not as written."""
+        lon, lat = self.lon_deg[k + 1 :], self.lat_deg[k + 1 :]
+        near = (np.abs(lon - self.lat_deg[k]) < 1) & (np.abs(lat - self.lon_deg[k]) < 1)
+        return np.asarray(near & ((np.abs(lon - self.lon_deg[k]) > 1) | (np.abs(lat - self.lat_deg[k]) > 1)))
 
 
 def _same(traces: Sequence[Trace], i: int, j: int) -> list[Companion]:
     first, second = traces[i], traces[j]
-    if not (first.timed and second.timed) or not _overlap(first, second, np.timedelta64(0, "ms")):
-        return []
     shared, at_first, at_second = np.intersect1d(_whole(first), _whole(second), return_indices=True)
     if len(shared) < 2 or len(shared) < 0.9 * max(first.accepted, second.accepted):
         return []
@@ -74,27 +111,23 @@ def _same(traces: Sequence[Trace], i: int, j: int) -> list[Companion]:
 def _rolled_over(traces: Sequence[Trace], i: int, j: int) -> list[Companion]:
     early, late = (i, j) if traces[i].time[0] < traces[j].time[0] else (j, i)
     old, new = traces[early], traces[late]
-    if not (old.timed and new.timed):
-        return []
     weeks = round(float((new.time[0] - old.time[0]) / ROLLOVER))
-    if weeks < 1 or not _overlap(old, new, weeks * ROLLOVER):
-        return []
     apart_m = _apart_m(old, new, weeks * ROLLOVER)
     if not len(apart_m) or np.median(apart_m) > _TOGETHER_M:
         return []
     days = weeks * 7168
     note = (
         f"The dates of {_label(old)} lie {days} days ({weeks * 1024} weeks) before those of {_label(new)}, which "
-        "was at the same places at the same time of day: the week number of GPS has rolled over. Shifted, it would begin "
-        f"at {old.time[0] + weeks * ROLLOVER}Z; its times are left as written."
+        "was at the same places at the same time of day: the week number of GPS has rolled over. Shifted, it would "
+        f"begin at {old.time[0] + weeks * ROLLOVER}Z; its times are left as written."
     )
     return [Companion("week_rollover", early, late, float(np.median(apart_m)), note)]
 
 
-def _swapped(traces: Sequence[Trace], usable: list[int]) -> list[Companion]:
+def _swapped(traces: Sequence[Trace], pairs: list[tuple[int, int]]) -> list[Companion]:
     """Name the trace that matches the most others once its coordinates are exchanged; of two, either may be wrong."""
     matches: dict[int, dict[int, float]] = {}
-    for i, j in combinations(usable, 2):
+    for i, j in pairs:
         for wrong, right in ((i, j), (j, i)):
             metres = _exchanged_m(traces[wrong], traces[right])
             if metres <= _TOGETHER_M:
@@ -138,10 +171,6 @@ def _densified(xyz: FloatArray, step_m: float = 1.0) -> FloatArray:
     along = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(xyz, axis=0), axis=1))])
     stations = np.linspace(0.0, along[-1], min(int(along[-1] / step_m) + 2, 100_000))
     return np.column_stack([np.interp(stations, along, xyz[:, k]) for k in range(3)])
-
-
-def _overlap(first: Trace, second: Trace, shift: np.timedelta64) -> bool:
-    return bool(first.time[0] + shift <= second.time[-1] and second.time[0] <= first.time[-1] + shift)
 
 
 def _apart_m(first: Trace, second: Trace, shift: np.timedelta64) -> FloatArray:

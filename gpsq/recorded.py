@@ -122,8 +122,13 @@ def _standing(trace: Trace) -> BoolArray:
         return standing
     xyz = to_earth_centred(trace.lon_deg, trace.lat_deg)
     second = (trace.time - trace.time[0]) / np.timedelta64(1, "s")
+    later = np.minimum(np.searchsorted(second, second + _STANDING_S), trace.accepted - 1)
+    stays = np.linalg.norm(xyz[later] - xyz, axis=1) <= _STANDING_M
     start = 0
     while start < trace.accepted:
+        if not stays[start]:  # gone from here half a minute later, as at nearly every point of a ride
+            start += 1
+            continue
         stop = _leaves(xyz, start)
         if second[stop - 1] - second[start] >= _STANDING_S:
             near = _near_middle(xyz[start:stop])

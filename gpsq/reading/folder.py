@@ -137,13 +137,19 @@ def _read_member(
     try:
         recordings = read_document(member.data, member.file, time_zone, date_order)
     except UnreadableFile as error:
-        return [Unreadable(member.file, 0, error.reason, str(error), sha256)]
+        refusal = _cut_off(member.file) if member.cut else error
+        return [Unreadable(member.file, 0, refusal.reason, str(refusal), sha256)]
     results = [
         make_trace(recording, Origin(member.file, number, sha256), settings)
         for number, recording in enumerate(recordings, start=1)
         if recording.points
     ]
     return _marked_cut(results) if member.cut else results
+
+
+def _cut_off(file: str) -> UnreadableFile:
+    found = "a compressed file that is cut off or damaged, and nothing usable before that"
+    return UnreadableFile(file, found, "a whole one", "compressed_cut_off")
 
 
 def _marked_cut(results: list[Trace | Unreadable]) -> list[Trace | Unreadable]:

@@ -11,13 +11,17 @@ from __future__ import annotations
 import xml.parsers.expat as expat  # documents with entities are refused first, see refuse_entities
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from gpsq.exceptions import UnreadableFile
 from gpsq.reading.columns import to_recording
+from gpsq.reading.numbers import parse_numbers
 from gpsq.reading.salvage import salvage
 from gpsq.reading.sink import Sink, new_parser
 from gpsq.reading.text import refuse_entities, refuse_what_is_no_xml, to_utf8
 
 if TYPE_CHECKING:
+    from gpsq.model import FloatArray
     from gpsq.reading.records import Recording
 
 
@@ -59,21 +63,49 @@ def read(data: bytes, file: str) -> list[Recording]:
     >>> read(ride, "ride.gpx")[0].lat_deg.tolist()
     [51.5]
     """
+    sink, notes = _parse(data, file)
+    if not any(track.lat for track in sink.tracks):
+        raise _no_points(sink, file)
+    return _recordings(sink, notes)
+
+
+def read_line(data: bytes, file: str) -> tuple[FloatArray, FloatArray]:
+    """Return longitudes and latitudes, (n,) each, of the first track of a GPX document, or else of its route.
+
+    Raises
+    ------
+    UnreadableFile
+        When it holds no line of two positions or more.
+
+    Examples
+    --------
+    >>> lon, lat = read_line(b'<gpx><rte><rtept lat="51" lon="3"/><rtept lat="52" lon="4"/></rte></gpx>', "line.gpx")
+    >>> lon.tolist(), lat.tolist()
+    ([3.0, 4.0], [51.0, 52.0])
+    """
+    sink, _ = _parse(data, file)
+    track = next((t for t in sink.tracks if t.lat), None)
+    lat, lon = (track.lat, track.lon) if track else zip(*sink.route, strict=True) if sink.route else ([], [])
+    lat_deg, lon_deg = parse_numbers(lat).value, parse_numbers(lon).value
+    good = (np.abs(lat_deg) <= 90) & (np.abs(lon_deg) <= 180)
+    if good.sum() < 2:
+        raise UnreadableFile(file, f"{int(good.sum())} positions", "a line of two or more", "no_line")
+    return lon_deg[good], lat_deg[good]
+
+
+def _parse(data: bytes, file: str) -> tuple[Sink, list[str]]:
+    """Return what the document holds and what was odd about it."""
     refuse_what_is_no_xml(data, file)
     document = to_utf8(data)
     refuse_what_is_no_xml(document.data, file)
     refuse_entities(document.data, file)
-    sink = Sink()
-    notes = [*document.notes]
+    sink, notes = Sink(), [*document.notes]
     try:
         new_parser(sink).Parse(document.data, True)
     except expat.ExpatError:
         sink, faults = salvage(document.data)
         notes += faults
-    if not any(track.lat for track in sink.tracks):
-        raise _no_points(sink, file)
-    notes += _undeclared(sink, document.data)
-    return _recordings(sink, notes)
+    return sink, notes + _undeclared(sink, document.data)
 
 
 def _recordings(sink: Sink, notes: list[str]) -> list[Recording]:
@@ -102,8 +134,8 @@ def _undeclared(sink: Sink, data: bytes) -> list[str]:
 
 
 def _no_points(sink: Sink, file: str) -> UnreadableFile:
-    if sink.route_points:
-        found, reason = f"a planned route ({sink.route_points} points) and no recorded track", "route_only"
+    if sink.route:
+        found, reason = f"a planned route ({len(sink.route)} points) and no recorded track", "route_only"
     elif sink.waypoints:
         found, reason = f"{sink.waypoints} waypoints and no track", "waypoints_only"
     elif sink.documents or sink.tracks:

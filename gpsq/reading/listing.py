@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import os
 import stat
+import unicodedata
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 from typing import TYPE_CHECKING
 
-from gpsq.exceptions import UnreadableFile, one_line
+from gpsq.exceptions import UnreadableFile
 from gpsq.model import Unreadable
 
 if TYPE_CHECKING:
@@ -132,7 +133,7 @@ def _all_files(folder: Path, unreadable: list[Unreadable]) -> Iterator[Found]:
             continue
         seen.add((status.st_dev, status.st_ino))
         for entry in entries:
-            name = _readable(entry.name) if not here.name else f"{here.name}/{_readable(entry.name)}"
+            name = readable(entry.name) if not here.name else f"{here.name}/{readable(entry.name)}"
             found = Found(Path(entry.path), name, here.linked or entry.is_symlink())
             if not entry.is_dir():
                 yield found
@@ -145,7 +146,13 @@ def _is_results(folder: Found, names: set[str]) -> bool:
     return bool(folder.name) and (folder.path.name == RESULTS or {"run.json", "tracks.csv"} <= names)
 
 
-def _readable(name: str) -> str:
-    """Return a file's name without bytes that are no text and without control characters, told apart all the same."""
+def readable(name: str) -> str:
+    r"""Return a file's name without bytes that are no text and without control characters, told apart all the same.
+
+    Examples
+    --------
+    >>> readable("mon\nday.gpx")
+    'mon\\nday.gpx'
+    """
     text = os.fsencode(name).decode("utf-8", "backslashreplace")
-    return text if one_line(text) == " ".join(text.split()) else text.encode("unicode_escape").decode("ascii")
+    return "".join(c.encode("unicode_escape").decode() if unicodedata.category(c) == "Cc" else c for c in text)

@@ -21,6 +21,11 @@ if TYPE_CHECKING:
 #: Six points in even steps on a straight line, in a track that is otherwise rough, were not measured.
 _STRAIGHT_MIN_POINTS = 6
 _ROUGH_FACTOR = 10.0
+_EVEN_SHARE = 0.1
+#: Fewer legs than this say nothing of a rider's usual speed.
+_FEW_LEGS = 10
+#: More remembered and network positions in a row are no beginning of a ride.
+_MOST_PIECES = 50
 
 
 def no_fixes(time: TimeArray, lon_deg: FloatArray, lat_deg: FloatArray, settings: Settings) -> NDArray[np.object_]:
@@ -38,8 +43,7 @@ def no_fixes(time: TimeArray, lon_deg: FloatArray, lat_deg: FloatArray, settings
         return reason
     xyz = to_earth_centred(lon_deg, lat_deg)
     legs_m = np.linalg.norm(np.diff(xyz, axis=0), axis=1)
-    seconds = np.diff(time) / np.timedelta64(1, "s")
-    first = _mark_before_fix(reason, legs_m, seconds, settings)
+    first = _mark_before_fix(reason, xyz, legs_m, time, settings)
     _mark_straight(reason, first, lon_deg, lat_deg)
     _mark_spikes(reason, first, time, xyz, settings)
     return reason
@@ -51,38 +55,65 @@ def _faster_than_any_rider(legs_m: FloatArray, seconds: FloatArray, settings: Se
         return (legs_m >= settings.outlier_jump_m) & (legs_m > settings.speed_limit_mps * (seconds + 1.0))
 
 
-def _mark_before_fix(reason: NDArray[np.object_], legs_m: FloatArray, seconds: FloatArray, settings: Settings) -> int:
+def _mark_before_fix(
+    reason: NDArray[np.object_], xyz: FloatArray, legs_m: FloatArray, time: TimeArray, settings: Settings
+) -> int:
     """Mark remembered and network positions at the beginning; return the first point that is a fix."""
+    seconds = np.diff(time) / np.timedelta64(1, "s")
     wild = _faster_than_any_rider(legs_m, seconds, settings)
+    off_memory = _leaves_memory(legs_m, seconds, settings)
+    next_move, next_wild = _next_true(legs_m > 0), _next_true(wild)
     first = 0
-    while first < len(legs_m):
-        moving = np.flatnonzero(legs_m[first:] > 0)
-        leg = first + int(moving[0]) if len(moving) else len(legs_m)
-        if leg - first + 1 >= settings.frozen_min_points and _leaves_memory(leg, legs_m, seconds, settings):
-            reason[first : leg + 1] = "frozen_before_fix"
-            first = leg + 1
-            continue
-        jumps = np.flatnonzero(wild[first:])
-        leg = first + int(jumps[0]) if len(jumps) else len(legs_m)
-        if leg - first + 1 >= len(legs_m) - leg:
+    for _ in range(_MOST_PIECES):
+        if first >= len(legs_m):
             break
-        reason[first : leg + 1] = "outlier_jump"
+        leg = int(next_move[first])
+        if leg < len(legs_m) and off_memory[leg] and leg - first + 1 >= settings.frozen_min_points:
+            kind = "frozen_before_fix"
+        else:
+            kind, leg = "outlier_jump", int(next_wild[first])
+            if leg - first + 1 >= _piece_after(leg, next_wild) or _comes_back(
+                leg, np.flatnonzero(wild), xyz, time, settings
+            ):
+                break
+        reason[first : leg + 1] = kind
         first = leg + 1
     return first
 
 
-def _leaves_memory(leg: int, legs_m: FloatArray, seconds: FloatArray, settings: Settings) -> bool:
-    """Whether the leg off a repeated position is no ride: too fast for anyone, or for this rider."""
-    if leg >= len(legs_m) or legs_m[leg] < settings.frozen_jump_m:
-        return False
-    pace = np.where(seconds > 0, seconds, np.nan) if np.isfinite(seconds[leg]) else np.ones_like(legs_m)
-    if np.isfinite(seconds[leg]) and legs_m[leg] > settings.speed_limit_mps * (seconds[leg] + 1.0):
-        return True
-    later = legs_m[leg + 1 :] / pace[leg + 1 :]
-    later = later[np.isfinite(later)]
-    if len(later) < 5 or not pace[leg] > 0:
-        return False
-    return bool(legs_m[leg] / pace[leg] > settings.frozen_jump_factor * np.quantile(later, 0.9))
+def _next_true(flags: BoolArray) -> NDArray[np.int64]:
+    """Return for each place the next one where `flags` holds, or the length where none follows."""
+    at = np.where(flags, np.arange(len(flags)), len(flags))
+    return np.minimum.accumulate(at[::-1])[::-1].astype(np.int64)
+
+
+def _piece_after(leg: int, next_wild: NDArray[np.int64]) -> int:
+    """Return how many points hang together behind the jump at `leg`: none where there is no jump."""
+    if leg >= len(next_wild):
+        return 0
+    return int(next_wild[leg + 1]) - leg if leg + 1 < len(next_wild) else 1
+
+
+def _comes_back(leg: int, wild: NDArray[np.int64], xyz: FloatArray, time: TimeArray, settings: Settings) -> bool:
+    """Whether a later jump leads to where a rider could have got from here: then not this place was wrong."""
+    later = wild[wild > leg] + 1
+    metres = np.linalg.norm(xyz[later] - xyz[leg], axis=1)
+    seconds = (time[later] - time[leg]) / np.timedelta64(1, "s")
+    return bool((~_faster_than_any_rider(metres, seconds, settings)).any())
+
+
+def _leaves_memory(legs_m: FloatArray, seconds: FloatArray, settings: Settings) -> BoolArray:
+    """Mark legs that cannot lead off a repeated position by riding: too fast for anyone, or for this rider."""
+    paced = np.isfinite(seconds).any()
+    pace = np.where(seconds > 0, seconds, np.nan) if paced else np.ones_like(legs_m)
+    with np.errstate(invalid="ignore"):
+        speed = legs_m / pace
+        too_fast = legs_m > settings.speed_limit_mps * (seconds + 1.0)
+        moving = speed[np.isfinite(speed) & (speed > 0)]
+        if len(moving) > _FEW_LEGS:
+            too_fast = too_fast | (speed > settings.frozen_jump_factor * np.quantile(moving, 0.9))
+    far: BoolArray = legs_m >= settings.frozen_jump_m
+    return far & too_fast
 
 
 def _mark_straight(reason: NDArray[np.object_], first: int, lon_deg: FloatArray, lat_deg: FloatArray) -> None:
@@ -97,7 +128,8 @@ def _mark_straight(reason: NDArray[np.object_], first: int, lon_deg: FloatArray,
     step = np.abs(xy[1] - xy[0]).max()
     if run + 2 < _STRAIGHT_MIN_POINTS or step <= 5 * grid_deg or len(bend) - run < _STRAIGHT_MIN_POINTS:
         return
-    if np.median(bend[run:]) > _ROUGH_FACTOR * 2.5 * grid_deg:
+    rough = np.median(bend[run:]) > _ROUGH_FACTOR * 2.5 * grid_deg
+    if rough and np.mean(even[run:]) <= _EVEN_SHARE:
         reason[first : first + run + 1] = "straight_backfill"
 
 
@@ -141,5 +173,6 @@ def _mark_spikes(
         if start >= done:
             reason[first + start + 1 : first + stop] = "outlier_jump"
             done = stop
-    if away[-1] + 1 > done and len(xyz) - 1 - away[-1] <= settings.outlier_max_points:
+    tail, before = len(xyz) - 1 - away[-1], away[-1] - (away[-2] if len(away) > 1 else -1)
+    if away[-1] + 1 > done and tail <= settings.outlier_max_points and tail < before:
         reason[first + away[-1] + 1 :] = "outlier_jump"

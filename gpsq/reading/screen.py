@@ -127,24 +127,25 @@ class _Wait(NamedTuple):
     clock_jumps: bool
 
 
-def _before_fix(
-    recording: Recording, reason: NDArray[np.object_], first: int, fixed: np.datetime64, bound_s: float
-) -> _Wait:
-    """Look at what was recorded before the first fix at point `first`, time `fixed`.
+def _before_fix(recording: Recording, reason: NDArray[np.object_], kept: IntArray, settings: Settings) -> _Wait:
+    """Look at what was recorded before the first fix.
 
-    Where the clock steps back, or on by more than `bound_s`, the fix has set it: the times before say nothing.
+    Where the clock steps back, or on by more than ``start_bound_s``, the fix has set it: the times before say nothing.
     """
-    aside = reason != ""
-    before = np.flatnonzero(aside[:first])
-    if not len(before) and not np.isnat(fixed):
-        before = np.flatnonzero(aside & (recording.time < fixed))
+    first = int(kept[0]) if len(kept) else recording.points
+    fixed = recording.time[first] if len(kept) else NAT
+    aside = np.flatnonzero(reason != "")
+    if (np.diff(kept) > 0).all():
+        before = aside[aside < first]
+    else:  # the file is not in order of travel: its times tell what came first, or standing before every fix does
+        untimed = np.isnat(recording.time[aside]) & (aside < kept.min())
+        before = aside[(recording.time[aside] < fixed) | untimed]
         before = before[np.argsort(recording.time[before], kind="stable")]
     times = recording.time[before]
     times = times[~np.isnat(times)]
-    began = times[0] if len(times) else NAT
     steps = np.diff(np.append(times, fixed)) / np.timedelta64(1, "s")
-    jumps = recording.clock_jumps_at_fix or bool((steps < 0).any() or (steps > bound_s).any())
-    return _Wait(len(before), began, jumps and len(before) > 0)
+    jumps = recording.clock_jumps_at_fix or bool((steps < 0).any() or (steps > settings.start_bound_s).any())
+    return _Wait(len(before), times[0] if len(times) else NAT, jumps and len(before) > 0)
 
 
 def _trace(
@@ -156,9 +157,7 @@ def _trace(
     reason: NDArray[np.object_],
     settings: Settings,
 ) -> Trace:
-    fixed = time[0] if len(time) else NAT
-    first = int(kept[0]) if len(kept) else recording.points
-    wait = _before_fix(recording, reason, first, fixed, settings.start_bound_s)
+    wait = _before_fix(recording, reason, kept, settings)
     known = recording.time[~np.isnat(recording.time)]
     started = NAT if wait.clock_jumps else wait.began
     segment, joined = _segments(recording.segment[kept], time, settings.gap_s)
@@ -190,7 +189,13 @@ def _trace(
         started=started,
         start_basis="none" if np.isnat(started) else "points before fix",
         extras={name: float(np.nanmean(v[kept])) for name, v in recording.extras.items() if np.isfinite(v[kept]).any()},
-        notes=(*recording.notes, *order.notes, *joined, *_clock_note(wait), *_grid_note(recording, kept)),
+        notes=(
+            *recording.notes,
+            *order.notes,
+            *joined,
+            *(() if recording.clock_jumps_at_fix else _clock_note(wait)),
+            *_grid_note(recording, kept),
+        ),
         remarks=recording.remarks,
         truncated=recording.truncated,
         date_known=recording.date_known,

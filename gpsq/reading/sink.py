@@ -24,7 +24,7 @@ class Sink:
     inside_point: bool = False
     documents: int = 0
     waypoints: int = 0
-    route_points: int = 0
+    route: list[tuple[str | None, str | None]] = field(default_factory=list)
     creator: str = ""
     file_time: str = ""
 
@@ -92,7 +92,7 @@ class Sink:
         elif local == "wpt":
             self.waypoints += 1
         elif local == "rtept":
-            self.route_points += 1
+            self.route.append((attributes.get("lat"), attributes.get("lon")))
 
     def _close(self, local: str) -> None:
         parent = self.stack[-1] if self.stack else ""

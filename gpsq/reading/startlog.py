@@ -69,8 +69,10 @@ def parse(data: bytes, time_zone: str | None = None) -> StartLog:
     Examples
     --------
     >>> log = parse(b"file,device,started\nmon.gpx,Watch,2024-05-13T07:00:00Z\ntue.gpx,Watch,soon\n")
-    >>> list(log.entries), log.problems
-    (['mon.gpx'], ("rides.csv: found 'soon' as started in row 2; expected a time such as 2024-05-14T07:10:00Z",))
+    >>> [str(entry.started) for entry in log.entries.values()]
+    ['2024-05-13T07:00:00.000', 'NaT']
+    >>> print(log.problems[0])
+    rides.csv: found 'soon' as started in row 2; expected a time such as 2024-05-14T07:10:00Z
     """
     text = data.decode("utf-8-sig", "replace")
     heading, _, _ = text.partition("\n")

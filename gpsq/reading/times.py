@@ -11,7 +11,7 @@ import numpy as np
 from gpsq.model import NAT, TimeArray
 
 #: The form of the GPX 1.1 schema (xsd:dateTime in UTC), up to milliseconds: read in one go.
-_COMMON = re.compile(r"(?:\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(?:\.\d{1,3})?Z\n)*", re.ASCII)
+_COMMON = re.compile(r"(?:[12]\d{3}-\d\d-\d\dT\d\d:\d\d:\d\d(?:\.\d{1,3})?Z\n)*", re.ASCII)
 
 #: Every other form of ISO 8601-1:2019 with a date and a time of day, extended or basic.
 _ANY = re.compile(

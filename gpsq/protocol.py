@@ -37,9 +37,7 @@ def shortfalls(analysis: Analysis) -> list[str]:
     rules = (_starts, _states, _rides, _together, _undecided, _intervals, _notes)
     said = [sentence for rule in rules for sentence in rule(pairs)]
     if not any(key.startswith("reference") for key in analysis.extra):
-        said.append(
-            "no reference line: an offset that all rides share cannot be seen: repeatability, not trueness"
-        )
+        said.append("no reference line: an offset that all rides share cannot be seen: repeatability, not trueness")
     return said
 
 
@@ -50,19 +48,19 @@ def _starts(pairs: Pairs) -> Iterator[str]:
     unknown = sum(not np.isfinite(r.first_fix.seconds) and not r.first_fix.censored for _, r in pairs)
     if unknown:
         yield (
-            f"{unknown} of {len(pairs)} recordings have no known start, so no time to first fix: "
+            f"{unknown} of {len(pairs)} recordings without a known start, so no time to first fix: "
             "note in rides.csv when each device was told to start"
         )
     by_file = sum(r.first_fix.basis == "file time" and np.isfinite(r.first_fix.seconds) for _, r in pairs)
     if by_file:
         yield (
-            f"{by_file} times to first fix rest on the time the file was made, which may not be the start: "
+            f"times to first fix that rest on when the file was made, which may not be the start: {by_file}; "
             "note the start in rides.csv"
         )
     least = sum(r.first_fix.missed_is_minimum for _, r in pairs)
     if least:
         yield (
-            f"{least} recordings give only a lower bound of the distance missed: "
+            f"recordings with only a lower bound of the distance missed: {least}; "
             "note the place of the start (start_lat, start_lon) in rides.csv"
         )
 
@@ -77,7 +75,7 @@ def _states(pairs: Pairs) -> Iterator[str]:
         yield f"{_listed(mixed)}: start states are mixed; compare times to first fix within one state only"
     unknown = sum(found["unknown"] for found in states.values())
     if unknown:
-        yield f"{unknown} start states are unknown: note hot, warm or cold as start_state in rides.csv"
+        yield f"start states that are unknown: {unknown}; note hot, warm or cold as start_state in rides.csv"
 
 
 def _rides(pairs: Pairs) -> Iterator[str]:
@@ -109,7 +107,7 @@ def _together(pairs: Pairs) -> Iterator[str]:
     partial = sum(len(found) < len(everyone) for found in devices.values())
     if len(everyone) > 1 and partial:
         yield (
-            f"{partial} of {len(devices)} rides lack one of the {len(everyone)} devices: "
+            f"rides without one of the {len(everyone)} devices: {partial} of {len(devices)}; "
             "devices are compared fairly only on rides that all of them recorded"
         )
 
@@ -117,7 +115,7 @@ def _together(pairs: Pairs) -> Iterator[str]:
 def _undecided(pairs: Pairs) -> Iterator[str]:
     ids = [d.id for _, r in pairs for d in r.deviations if not d.flag]
     if ids:
-        yield f"{len(ids)} deviations wait for a decision ({_listed(ids)}): say with gpsq flag which were intentional"
+        yield f"deviations that wait for a decision: {_listed(ids)}; say with gpsq flag which were intentional"
 
 
 def _intervals(pairs: Pairs) -> Iterator[str]:

@@ -24,10 +24,10 @@ if TYPE_CHECKING:
 
 #: Leaving out one ride at a time is too slow for hundreds of them; then blocks of rides are left out.
 MOST_BLOCKS = 40
-#: From this number of rides the jackknife's error is held up by what the correlation along the route implies, times the
-#: factor that brings the cover nearest to 95 % over all the settings of tests/validation/coverage.py.
+#: From this number of rides the jackknife's error is held up by a part of what the correlation along the route implies;
+#: the part brings the cover nearest to 95 % over all the settings of tests/validation/interval_coverage.py.
 FLOOR_FROM_RIDES = 4
-FLOOR_FACTOR = 0.9
+FLOOR_FACTOR = 0.5
 
 
 @dataclass(frozen=True)

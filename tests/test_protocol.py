@@ -40,14 +40,14 @@ def test_without_a_reference_only_that_is_said():
 
 def test_each_rule_is_noticed():
     traces, results, routes = fair()
-    unknown = with_fix(results[0], seconds=np.nan)
+    unknown, least = with_fix(results[0], seconds=np.nan), with_fix(results[0], missed_is_minimum=True)
     broken = {
-        "1 of 16 recordings have no known start": (traces, (unknown, *results[1:]), routes),
-        "1 times to first fix rest on": (traces, (with_fix(results[0], basis="file time"), *results[1:]), routes),
-        "only a lower bound": (traces, (with_fix(results[0], missed_is_minimum=True), *results[1:]), routes),
+        "1 of 16 recordings without a known start": (traces, (unknown, *results[1:]), routes),
+        "not be the start: 1;": (traces, (with_fix(results[0], basis="file time"), *results[1:]), routes),
+        "a lower bound of the distance missed: 1;": (traces, (least, *results[1:]), routes),
         "device 1: start states are mixed": (traces, (with_fix(results[0], start_state="cold"), *results[1:]), routes),
-        "1 start states are unknown": (traces, (with_fix(results[0], start_state="unknown"), *results[1:]), routes),
-        "1 of 8 rides lack one": (traces, (replace(results[0], ride=""), *results[1:]), routes),
+        "start states that are unknown: 1;": (traces, (with_fix(results[0], start_state="unknown"), *results[1:]), routes),
+        "rides without one of the 2 devices: 1 of 8;": (traces, (replace(results[0], ride=""), *results[1:]), routes),
         "device 1 1 s, device 2 5 s": (
             traces, tuple(replace(r, interval_s=5.0) if r.trace > 7 else r for r in results), routes,
         ),
@@ -62,7 +62,7 @@ def test_a_waiting_decision_is_noticed():
     traces, results, routes = fair()
     found = Deviation("ab12cd", 0, "A", 0, 1, NAT, NAT, 0, 1, 40.0, "left", 1.0, "unclear", "")
     parts = (traces, (replace(results[0], deviations=(found,)), *results[1:]), routes)
-    assert "1 deviations wait for a decision (ab12cd)" in said(parts)
+    assert "deviations that wait for a decision: ab12cd;" in said(parts)
     decided = (traces, (replace(results[0], deviations=(replace(found, flag="error"),)), *results[1:]), routes)
     assert "wait for a decision" not in said(decided)
 
@@ -77,4 +77,4 @@ def test_few_rides_are_noticed():
 def test_a_copy_is_not_counted():
     traces, results, routes = fair()
     copied = (replace(with_fix(results[0], seconds=np.nan), duplicate_of="x.gpx"), *results[1:])
-    assert "no known start" not in said((traces, copied, routes))
+    assert "without a known start" not in said((traces, copied, routes))

@@ -1,6 +1,6 @@
 """Count how often gpsq's 95 % intervals hold the truth, and how often it calls a difference that is none.
 
-Run from the top of the repository: ``python tests/validation/coverage.py > coverage.md``.
+Run from the top of the repository: ``python tests/validation/interval_coverage.py > coverage.md``.
 It makes campaigns of random offsets and waits with a known answer and prints the tables of ``docs/validation.md``.
 """
 

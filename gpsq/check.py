@@ -16,6 +16,7 @@ from gpsq.reading import read_file
 from gpsq.reading.devices import UNKNOWN_DEVICE
 from gpsq.reading.listing import find_files, may_be_something_else, readable
 from gpsq.reading.starts import first_fix, seconds, with_starts
+from gpsq.passes import suggest
 from gpsq.recorded import Recorded, measure
 
 if TYPE_CHECKING:
@@ -242,6 +243,9 @@ def _worth_knowing(trace: Trace, recorded: Recorded, settings: Settings) -> list
             f"Standing still for {recorded.standing_s:g} s ({recorded.standing_points} points); "
             f"{recorded.wander_m:.1f} m of the length are scatter there."
         )
+    passes = suggest(trace, settings)
+    if passes:
+        notes.append(passes)
     return notes
 
 

@@ -33,8 +33,8 @@ _FIXES = {
     "dgps": FIX_3D,
     "pps": FIX_3D,
 }
-#: No place on land or sea is this low: the value stands for "unknown" (the smallest 16-bit number; common practice).
-_LOWEST_ELE_M = -12_000.0
+#: No road is this low or high: such values stand for "unknown" (-9999, -32768, 32767 and the like; common practice).
+_LOWEST_ELE_M, _HIGHEST_ELE_M = -1_000.0, 20_000.0
 
 
 @dataclass
@@ -75,6 +75,7 @@ def to_recording(track: Columns, notes: tuple[str, ...], remarks: tuple[str, ...
     lat, lon = parse_numbers(track.lat), parse_numbers(track.lon)
     times, time_notes = _times(track)
     ele, ele_notes = _elevations(track)
+    speed = _numbers(track, "speed")
     commas = lat.commas + lon.commas
     comma_note = [f"{commas} coordinates are written with a decimal comma and were read as such."] if commas else []
     return Recording(
@@ -88,7 +89,7 @@ def to_recording(track: Columns, notes: tuple[str, ...], remarks: tuple[str, ...
         ele_m=ele,
         hdop=_numbers(track, "hdop"),
         sat=_numbers(track, "sat"),
-        speed_mps=_numbers(track, "speed"),
+        speed_mps=np.where(speed < 0, np.nan, speed),  # -1 is the phones' code for "unknown" (common practice)
         segment=_segments(track.segment),
         file_time=parse_time(track.file_time)[0] if track.file_time else NAT,
         extras=_extras(track),
@@ -151,7 +152,7 @@ def _elevations(track: Columns) -> tuple[FloatArray, list[str]]:
     ele = np.full(len(track.lat), np.nan)
     points, texts = _scattered(track, "ele")
     read = parse_numbers(texts)
-    value = np.where(read.value < _LOWEST_ELE_M, np.nan, read.value)
+    value = np.where((read.value < _LOWEST_ELE_M) | (read.value > _HIGHEST_ELE_M), np.nan, read.value)
     ele[points] = value
     notes = []
     if read.commas:

@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import combinations
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from gpsq import intervals
 from gpsq.resampling import draw_counts, places, share_first
 from gpsq.stations import by_ride, on_common_line, spread_over_rides, station_table
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from gpsq.model import FloatArray, RouteResult, Trace, TraceResult
+    from gpsq.model import DeviceSummary, FloatArray, Interval, RouteResult, Trace, TraceResult
     from gpsq.settings import Settings
 
 FEWEST_RIDES = 3
@@ -35,6 +37,44 @@ class DevicePlace:
     first_share: float
     best: int
     worst: int
+
+
+@dataclass(frozen=True)
+class RouteRatio:
+    """Repeatability of one device on one route over that on another; the interval says whether the places differ."""
+
+    device: str
+    first: str
+    second: str
+    ratio: Interval
+    verdict: str
+
+
+def compare_places(summaries: Sequence[DeviceSummary]) -> tuple[RouteRatio, ...]:
+    """Return for each device and pair of its routes how much worse it repeats itself on the one than on the other.
+
+    Summaries of several campaigns can be given together, if their routes have different names.
+    """
+    own: dict[str, dict[str, Interval]] = {}
+    for summary in summaries:
+        if summary.route:
+            own.setdefault(summary.device, {})[summary.route] = summary.figures["repeatability_m"]
+    return tuple(
+        _route_ratio(device, first, second, intervals.ratio(figures[first], figures[second]))
+        for device, figures in sorted(own.items())
+        for first, second in combinations(figures, 2)
+    )
+
+
+def _route_ratio(device: str, first: str, second: str, found: Interval) -> RouteRatio:
+    if not np.isfinite(found.low):
+        return RouteRatio(device, first, second, found, f"{device}: nothing can be said of {first} and {second}")
+    known = f"{found.value:.2f} ({found.low:.2f} to {found.high:.2f})"
+    if found.low <= 1 <= found.high:
+        said = f"{device}: no difference shown between {first} and {second}, ratio {known}"
+    else:
+        said = f"{device} scatters {'more' if found.value > 1 else 'less'} on {first} than on {second}, ratio {known}"
+    return RouteRatio(device, first, second, found, said)
 
 
 def rank_by_repeatability(

@@ -29,6 +29,8 @@ if TYPE_CHECKING:
 SETTLED_M = 0.1
 #: … looked for this many stations on either side of the same share of the way.
 MOVED_WINDOW = 6
+#: Width of the smoothing in stations.
+SMOOTHING = 0.5
 #: Rounds at most; seven are usual.
 ROUNDS = 12
 #: The ends are carried on in these first rounds; later rounds only settle.
@@ -102,7 +104,7 @@ def make(strands: Sequence[Strand], settings: Settings) -> Consensus | None:
         places = _places(strands, line, settings)
         weights = _by_ride(_weights(places, line), places, strands)
         line = _consensus_xy(line, _stack(places), weights)
-        line = _mended(line, strands, places, settings, round_number)
+        line = _mended(line, strands, places, weights, settings, round_number)
         if round_number > EXTENDING_ROUNDS + 1 and _moved_m(before, line) < SETTLED_M:
             break
     places = _places(strands, line, settings)
@@ -113,14 +115,19 @@ def make(strands: Sequence[Strand], settings: Settings) -> Consensus | None:
 
 
 def _mended(
-    line: FloatArray, strands: Sequence[Strand], places: Sequence[Abreast], settings: Settings, round_number: int
+    line: FloatArray,
+    strands: Sequence[Strand],
+    places: Sequence[Abreast],
+    weights: FloatArray,
+    settings: Settings,
+    round_number: int,
 ) -> FloatArray:
     if round_number < EXTENDING_ROUNDS:
         line = line_ends.extended(line, strands, places, settings)
-    elif round_number == EXTENDING_ROUNDS:
-        line = line_ends.rerouted(line, strands, places)
     else:
-        line = line_ends.trimmed(line, strands, places, settings.step_m)
+        way = line_ends.rerouted(line, strands, places, weights)
+        # places belong to the stations of the line as it was: one change a round
+        line = way if len(way) != len(line) else line_ends.trimmed(line, strands, places, settings.step_m)
     return polyline.resample(line, settings.step_m)
 
 
@@ -168,7 +175,7 @@ def _by_ride(weights: FloatArray, places: Sequence[Abreast], strands: Sequence[S
 
 def _consensus_xy(line: FloatArray, places: FloatArray, weights: FloatArray) -> FloatArray:
     """Return the smoothed middle of the places; where no trace runs the line stays."""
-    return smooth(geometric_median(places, weights, line))
+    return smooth(geometric_median(places, weights, line), SMOOTHING)
 
 
 def _moved_m(before: FloatArray, after: FloatArray) -> float:

@@ -12,8 +12,8 @@ MEDIAN_STEPS = 12
 #: Steps with the cut-off, each down-weighting places far from the middle (Tukey's biweight).
 CUT_STEPS = 6
 #: The cut-off is this many times a low quantile of the distances from the middle, because up to half of the traces may
-#: be on roads of their own: the median distance would then be theirs. For normal noise it lies at 2.8 standard deviations.
-CUT_FACTOR, CUT_QUANTILE = 3.0, 0.35
+#: be on roads of their own: the median distance would then be theirs. For normal noise it lies at 3.3 standard deviations.
+CUT_FACTOR, CUT_QUANTILE = 3.6, 0.35
 #: A cut-off below this would quarrel with the noise of any receiver.
 LEAST_CUT_M = 8.0
 

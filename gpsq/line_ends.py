@@ -153,13 +153,19 @@ def ends_of(there: BoolArray) -> tuple[int, int]:
     return (int(at[0]), int(at[-1])) if len(at) else (0, len(there) - 1)
 
 
-def rerouted(line: FloatArray, strands: Sequence[Strand], places: Sequence[Abreast]) -> FloatArray:
-    """Return the line with stretches that nobody follows replaced by a trace that runs there without a break.
+def rerouted(
+    line: FloatArray, strands: Sequence[Strand], places: Sequence[Abreast], weights: FloatArray
+) -> FloatArray:
+    """Return the line led another way where more traces pass a stretch by than follow it.
 
-    Such stretches come from a break in the trace that the line began with: the straight over it is no road.
+    Such a stretch is a spur of noise, a detour of the trace that the line began with, or the straight over a break of
+    that trace. `weights` (t, m) are those of the places.
     """
-    nobody = np.isnan(np.stack([p.vertex for p in places])).all(axis=0)
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], nobody, [False]]).astype(int)))
+    follow = ~np.isnan(np.stack([p.vertex for p in places]))
+    own = weights.max(axis=1, keepdims=True)
+    by = np.stack([_passed_by(s, p) for s, p in zip(strands, places, strict=True)])
+    left = (own * by).sum(axis=0) > (own * follow).sum(axis=0)
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], left, [False]]).astype(int)))
     parts, at = [], 0
     for first, last in zip(edges[::2], edges[1::2], strict=True):
         way = _way_across(first - 1, last, strands, places) if first > 0 and last < len(line) else None
@@ -167,6 +173,16 @@ def rerouted(line: FloatArray, strands: Sequence[Strand], places: Sequence[Abrea
             parts += [line[at:first], way]
             at = last
     return np.vstack([*parts, line[at:]])
+
+
+def _passed_by(strand: Strand, place: Abreast) -> BoolArray:
+    """Return (m,) which stations a trace passes by without a break: it is abreast before and after, not there."""
+    known = np.flatnonzero(~np.isnan(place.vertex))
+    by = np.zeros(len(place.vertex), dtype=bool)
+    piece = strand.steps.piece[np.searchsorted(strand.steps.vertex, place.vertex[known]).clip(0, len(strand.steps) - 1)]
+    for k in np.flatnonzero((np.diff(known) > 1) & (np.diff(piece) == 0)):
+        by[known[k] + 1 : known[k + 1]] = True
+    return by
 
 
 def _way_across(

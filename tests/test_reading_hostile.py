@@ -186,3 +186,15 @@ def test_what_stands_round_a_deep_nest_is_kept(tmp_path: Path) -> None:
     (result,) = read_file(path, "x.gpx", settings=Settings())
     assert isinstance(result, Trace)
     assert result.accepted == 2
+
+
+@pytest.mark.parametrize("end", ["*", "*6", "*G1", "**"])
+def test_a_checksum_that_is_cut_makes_a_fragment_in_a_log_without_checksums(tmp_path: Path, end: str) -> None:
+    bare = [line.split(b"*")[0].decode() for i in range(30) for line in sentence(i).splitlines()]
+    bare[20] += end
+    path = tmp_path / "b.nmea"
+    path.write_text("\r\n".join(bare), encoding="ascii")
+    (result,) = read_file(path, "b.nmea", settings=Settings())
+    assert isinstance(result, Trace)
+    assert result.points == 30
+    assert result.counts["fragments"] == 1

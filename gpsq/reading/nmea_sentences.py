@@ -107,7 +107,7 @@ def _of_part(part: str, bare_allowed: bool, tally: Tally) -> Iterator[Sentence]:
     tally.ends_in_fragment = not checked and not bare_allowed
     if checked and pynmea2.NMEASentence.checksum(body) != int(checked[2], 16):
         _count_bad(body, kind, tally)
-    elif not checked and not (bare_allowed and body.count(",") >= LEAST_FIELDS.get(kind, 1)):
+    elif not checked and not (bare_allowed and "*" not in body and body.count(",") >= LEAST_FIELDS.get(kind, 1)):
         tally.counts["fragments"] += not _MAKERS_OWN.match(body)
     elif head and kind in USED_KINDS:
         tally.counts["without_checksum"] += not checked

@@ -4,10 +4,14 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any, TypeVar, cast
 
+import numpy as np
 from numba import njit
 
 if TYPE_CHECKING:
     from collections.abc import Callable
+
+#: A zero to start a counter with: numba compiles a callee once more for a 0 that is written out.
+NOUGHT = np.int64(0)
 
 Kernel = TypeVar("Kernel", bound="Callable[..., Any]")
 

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gpsq._boxes import box_distances
-from gpsq._compiled import compiled
+from gpsq._compiled import NOUGHT, compiled
 from gpsq._frechet import TILE, d2
 
 if TYPE_CHECKING:
@@ -135,7 +135,7 @@ def _programme(
     first, last = np.empty(tiles_b, np.int64), np.empty(tiles_b, np.int64)
     for tile in range(tiles_b):
         first[tile], last[tile] = len(b), -1
-    from_tile, to_tile = 0, 0
+    from_tile = to_tile = int(NOUGHT)
     for i_tile in range(tiles_a):
         from_tile, to_tile = _cross_tile_row(
             a, b, boxes_a, boxes_b, i_tile, from_tile, to_tile, first, last, row, low, high
@@ -147,7 +147,6 @@ def _programme(
     return float(np.sqrt(row[len(b) - 1]))
 
 
-@compiled
 def discrete_kernel(
     a: FloatArray, b: FloatArray, boxes_a: FloatArray, boxes_b: FloatArray, low: float, high: float
 ) -> float:

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gpsq._boxes import box_distances
-from gpsq._compiled import compiled
+from gpsq._compiled import NOUGHT, compiled
 
 if TYPE_CHECKING:
     from gpsq.model import BoolArray, FloatArray, IntArray
@@ -225,20 +225,21 @@ def within(a: FloatArray, b: FloatArray, boxes_a: FloatArray, boxes_b: FloatArra
 
     At least 2 vertices each; the boxes are trees with leaves of `TILE`.
     """
-    if d2(a, 0, b, 0) > leash * leash or d2(a, len(a) - 1, b, len(b) - 1) > leash * leash:
+    start = int(NOUGHT)
+    if d2(a, start, b, start) > leash * leash or d2(a, len(a) - 1, b, len(b) - 1) > leash * leash:
         return False
     leaves_a, leaves_b = len(boxes_a) // 2, len(boxes_b) // 2
     tiles_a, tiles_b = (len(a) - 2) // TILE + 1, (len(b) - 2) // TILE + 1
     low, high = np.empty(len(b) - 1), np.empty(len(b) - 1)
     left_low, left_high = np.empty(len(a) - 1), np.empty(len(a) - 1)
     first, last, entered = np.empty(tiles_b, np.int64), np.empty(tiles_b, np.int64), np.empty(tiles_a, np.bool_)
-    _close((0, tiles_a), (0, tiles_b), first, last, entered)
+    _close((start, tiles_a), (start, tiles_b), first, last, entered)
     first[0] = last[0] = 0  # only the common start
     low[0] = high[0] = 0.0
     waiting = np.empty((WAITING, 4), np.int64)
     waiting[0, 0] = waiting[0, 2] = 1
     waiting[0, 1], waiting[0, 3] = _height(leaves_a), _height(leaves_b)
-    count = 1
+    count = start + 1
     while count > 0:
         node_a, height_a, node_b, height_b = waiting[count - 1]
         rows = ((node_a << height_a) - leaves_a, min(((node_a + 1) << height_a) - leaves_a, tiles_a))
@@ -263,8 +264,8 @@ def within(a: FloatArray, b: FloatArray, boxes_a: FloatArray, boxes_b: FloatArra
 @compiled
 def greedy(a: FloatArray, b: FloatArray) -> float:
     """Return an upper bound of the discrete, and so of the continuous, distance: the shortest step each time."""
-    i, j = 0, 0
-    worst2 = d2(a, 0, b, 0)
+    i = j = int(NOUGHT)
+    worst2 = d2(a, i, b, j)
     while i < len(a) - 1 or j < len(b) - 1:
         step_a = d2(a, i + 1, b, j) if i < len(a) - 1 else np.inf
         step_b = d2(a, i, b, j + 1) if j < len(b) - 1 else np.inf
@@ -280,7 +281,6 @@ def greedy(a: FloatArray, b: FloatArray) -> float:
     return float(np.sqrt(worst2))
 
 
-@compiled
 def bracket(
     a: FloatArray, b: FloatArray, boxes_a: FloatArray, boxes_b: FloatArray, low: float, high: float, tolerance: float
 ) -> float:

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gpsq._boxes import point_box_d2
-from gpsq._compiled import compiled
+from gpsq._compiled import NOUGHT, compiled
 
 if TYPE_CHECKING:
     from gpsq.model import FloatArray
@@ -152,11 +152,11 @@ def directed_hausdorff_kernel(a: FloatArray, b: FloatArray, boxes: FloatArray) -
     best[0] = -1.0
     waiting = np.empty((DEPTH, 8))
     piece = waiting[0]
-    hint = 0
+    hint = int(NOUGHT)
     for i in range(0, len(a), max(len(a) // 64, 1)):  # a good first bound makes the rest cheap
         piece[0], piece[1] = a[i, 0], a[i, 1]
         hint = _measure(piece, b, boxes, hint, best)
-    hint = 0
+    hint = int(NOUGHT)
     for i in range(len(a) - 1):
         found = _covering(a[i, 0], a[i, 1], a[i + 1, 0], a[i + 1, 1], b, hint, best[0] * best[0])
         if found >= 0:

@@ -165,4 +165,6 @@ def _line(points: ArrayLike, name: str) -> FloatArray:
         raise GeometryError(f"{name} must have shape (n, 2) with n >= 1, but has {line.shape}")
     if not np.isfinite(line).all():
         raise GeometryError(f"{name} must be finite, but {np.count_nonzero(~np.isfinite(line))} of its numbers are not")
-    return np.repeat(line, 2, axis=0) if len(line) == 1 else line
+    if len(line) == 1:
+        return np.repeat(line, 2, axis=0)
+    return line if line.flags.writeable else line.copy()  # the kernels would be compiled anew for a frozen array

@@ -20,6 +20,7 @@ import similaritymeasures
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from gpsq._hausdorff import directed_hausdorff_kernel
 from gpsq.curves import directed_hausdorff, discrete_frechet_m, frechet_m, hausdorff_m
 from gpsq.exceptions import GeometryError
 
@@ -251,6 +252,16 @@ def test_integers_and_lists_are_taken_and_the_input_is_left_alone():
     a = np.array([[0, 0], [10, 0]])
     assert frechet_m(a, [[0, 2], [10, 2]]) == 2.0
     assert a.dtype.kind == "i"
+
+
+def test_frozen_arrays_need_no_further_compilation():
+    """The arrays of traces are read-only, another type to the compiler."""
+    a, b = street(100, 1, 2), street(100, 1, 3)
+    hausdorff_m(a, b)
+    before = len(directed_hausdorff_kernel.signatures)
+    a.setflags(write=False)
+    assert hausdorff_m(a, b) == hausdorff_m(a.copy(), b)
+    assert len(directed_hausdorff_kernel.signatures) == before == 1
 
 
 @pytest.mark.parametrize("measure", [hausdorff_m, frechet_m, discrete_frechet_m, directed_hausdorff])

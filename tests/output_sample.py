@@ -126,7 +126,7 @@ def sample(
 def _recording(rng, plane, route, ride, d, device, number, name, along, line, count):  # type: ignore[no-untyped-def]
     censored = route == "back" and ride == 1 and d == 2
     seconds = STARTS_S[d % 3] * float(rng.uniform(0.8, 1.3))
-    began = np.datetime64(f"2026-05-{4 + ride:02d}T{7 if route == 'out' else 17:02d}:10:00", "ms")
+    began = np.datetime64(f"2026-05-04T{7 if route == 'out' else 17:02d}:10:00", "ms") + np.timedelta64(ride, "D")
     speed_mps = 5.0
     late = round(seconds * speed_mps / (along[1] - along[0]))
     noise_m = np.convolve(rng.normal(0, NOISE_M[d % 3] * 3, len(along) + 8), np.ones(9) / 9, "valid")

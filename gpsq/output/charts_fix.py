@@ -183,7 +183,8 @@ def _grid(sheet: Sheet, rows: list[tuple[str, str, list[Cell]]], columns: int, l
     axes = sheet.axes(0, 0, sheet.width_in, sheet.height_in)
     axes.set(xlim=(0, sheet.width_in), ylim=(0, sheet.height_in))
     axes.set_axis_off()
-    lines, heads, colours, ends = [], [], [], []
+    lines, heads, colours = [], [], []
+    ends: dict[str, list[FloatArray]] = {}
     for row, (device, route, cells) in enumerate(rows):
         bottom = top - (row + 1) * height
         sheet.write(
@@ -202,12 +203,13 @@ def _grid(sheet: Sheet, rows: list[tuple[str, str, list[Cell]]], columns: int, l
             if len(head):
                 heads.append(_placed(head, line, box))
                 colours.append(looks[device].colour)
-                ends.append((*heads[-1][-1], looks[device]))
+                ends.setdefault(device, []).append(heads[-1][-1])
             sheet.write(box[0] + box[2] / 2, bottom + 0.07, text, ha="center", fontsize=type_pt - 1)
     axes.add_collection(LineCollection(lines, colors=SOFT, lw=1.0))
     axes.add_collection(LineCollection(heads, colors=colours, lw=4.5, capstyle="butt"))
-    for x, y, look in ends:
-        axes.plot([x], [y], marker=MARKERS[look.mark], mfc=look.colour, mec=LEAF, ms=7, mew=0.8)
+    for device, places in ends.items():
+        look = looks[device]
+        axes.plot(*np.array(places).T, MARKERS[look.mark], mfc=look.colour, mec=LEAF, ms=7, mew=0.8)
 
 
 def _turned(line_m: FloatArray, whole_m: FloatArray) -> FloatArray:

@@ -17,6 +17,8 @@ if TYPE_CHECKING:
 
 #: Metres in a degree of latitude on a sphere; good to 1 %, which is enough to thin a drawing.
 DEGREE_M = 111_320.0
+#: Factor from one tolerance to the next where a drawing would hold too many points.
+STEP = 1.5
 
 
 def parts(trace: Trace, result: TraceResult) -> list[IntArray]:
@@ -97,7 +99,7 @@ class Drawn:
 
 
 def thin(analysis: Analysis, tolerance_m: float, budget: int) -> Drawn:
-    """Return the lines of all traces thinned to `tolerance_m`, doubled until they have no more than `budget` points.
+    """Return the lines of all traces thinned to `tolerance_m`, or further until they have at most `budget` points.
 
     Longitudes are unwrapped about one meridian. Thinning is Douglas and Peucker's (1973), by GEOS.
     """
@@ -112,15 +114,46 @@ def thin(analysis: Analysis, tolerance_m: float, budget: int) -> Drawn:
     lengths = np.array([len(piece) for piece in pieces])
     metres = np.vstack(pieces) * np.repeat(scale, lengths, axis=0)
     lines: Any = shapely.linestrings(metres, indices=np.repeat(np.arange(len(pieces)), lengths))
-    lines = shapely.simplify(lines, tolerance_m, preserve_topology=False)
-    while shapely.get_num_coordinates(lines).sum() > max(budget, 2 * len(lines)):
-        tolerance_m *= 2.0
-        lines = shapely.simplify(lines, tolerance_m, preserve_topology=False)
+    lines, tolerance_m = _within_budget(lines, tolerance_m, max(budget, 2 * len(lines)))
     found: list[list[FloatArray]] = [[] for _ in analysis.traces]
     for trace, line, per_degree in zip(owner, lines, scale, strict=True):
         found[trace].append(shapely.get_coordinates(line) / per_degree)
     drawn = int(shapely.get_num_coordinates(lines).sum())
     return Drawn(tuple(map(tuple, found)), tolerance_m, points, drawn)
+
+
+def thin_line(xy_m: FloatArray, tolerance_m: float) -> FloatArray:
+    """Return a (k, 2) line in metres thinned for drawing, its ends kept.
+
+    Examples
+    --------
+    >>> thin_line(np.array([[0.0, 0.0], [5.0, 0.1], [10.0, 0.0]]), 0.5).tolist()
+    [[0.0, 0.0], [10.0, 0.0]]
+    """
+    import shapely
+
+    if len(xy_m) < 3:
+        return xy_m
+    return np.asarray(
+        shapely.get_coordinates(shapely.simplify(shapely.linestrings(xy_m), tolerance_m, preserve_topology=False))
+    )
+
+
+def _within_budget(lines: Any, tolerance_m: float, budget: int) -> tuple[Any, float]:
+    """Return the lines thinned by as many steps as it takes, and to what; a few lines tell where to begin."""
+    import shapely
+
+    some = lines[:: len(lines) // 50 + 1]
+    share = len(some) / len(lines)
+    while (
+        shapely.get_num_coordinates(shapely.simplify(some, tolerance_m, preserve_topology=False)).sum() > budget * share
+    ):
+        tolerance_m *= STEP
+    thinned = shapely.simplify(lines, tolerance_m, preserve_topology=False)
+    while shapely.get_num_coordinates(thinned).sum() > budget:
+        tolerance_m *= STEP
+        thinned = shapely.simplify(lines, tolerance_m, preserve_topology=False)
+    return thinned, tolerance_m
 
 
 def _pieces(analysis: Analysis, near_deg: float) -> tuple[list[int], list[FloatArray]]:

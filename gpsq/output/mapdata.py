@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from gpsq.output import words
-from gpsq.output.geometry import Drawn, middle_lon_deg, thin, unwrap
+from gpsq.output.geometry import Drawn, middle_lon_deg, thin, thin_line, unwrap
 from gpsq.output.looks import device_looks, state
 from gpsq.output.words import cell
 
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 #: Lines are thinned to this, for drawing only: under the width of a line at any zoom.
 DRAW_TOLERANCE_M = 0.5
 #: More points than this are thinned further, so that a thousand recordings still move smoothly in a browser.
-DRAW_BUDGET = 400_000
+DRAW_BUDGET = 600_000
 #: Positions are sent as whole millionths of a degree (11 cm).
 PER_DEGREE = 1_000_000
 
@@ -44,7 +44,7 @@ def map_data(analysis: Analysis) -> Json:
         "hotspots": [spot for spot in (_hot_spot(analysis, found, near_deg) for found in hot_spots(analysis)) if spot],
         "points": drawn.points,
         "drawn": drawn.drawn,
-        "tolerance_m": drawn.tolerance_m,
+        "tolerance": words.metres(drawn.tolerance_m),
     }
 
 
@@ -185,7 +185,7 @@ def _hot_spot(analysis: Analysis, spot: Any, near_deg: float) -> Json | None:
 
 
 def _packed_m(found: RouteResult, xy_m: FloatArray, near_deg: float) -> list[int]:
-    return _packed(*found.route.plane.to_degrees(xy_m), near_deg) if len(xy_m) else []
+    return _packed(*found.route.plane.to_degrees(thin_line(xy_m, DRAW_TOLERANCE_M)), near_deg) if len(xy_m) else []
 
 
 def _packed(lon_deg: FloatArray, lat_deg: FloatArray, near_deg: float) -> list[int]:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gpsq.output.geometry import Drawn, thin
+from gpsq.output.geometry import Drawn, thin, thin_line
 from gpsq.output.looks import device_looks, state
 from gpsq.output.mapdata import band_m, head_span_m, hot_spots, stretch_m
 
@@ -23,6 +23,8 @@ DRAW_TOLERANCE_M, DRAW_BUDGET = 1.0, 40_000
 ROUTE_BOX = (1000.0, 620.0)
 CARD_BOX = (320.0, 200.0)
 MARGIN = 24.0
+#: Lines are thinned to this, for drawing only: a third of the width of the thinnest.
+THIN = 0.4
 MARKS = {
     "disc": "M-6 0a6 6 0 1 0 12 0a6 6 0 1 0-12 0Z",
     "triangle": "M0-7L6.5 5H-6.5Z",
@@ -91,7 +93,7 @@ class _Frame:
         """Return the SVG path of a line, in tenths of a unit."""
         if len(xy_m) < 2:
             return ""
-        tenths = np.rint(self.place(xy_m) * 10).astype(int)
+        tenths = np.rint(self.place(thin_line(xy_m, THIN / self.scale)) * 10).astype(int)
         steps = np.diff(tenths, axis=0)
         steps = steps[(steps != 0).any(axis=1)]
         start = f"M{_tenth(tenths[0, 0])} {_tenth(tenths[0, 1])}"

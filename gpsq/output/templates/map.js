@@ -213,7 +213,7 @@
   ticks("layers", LAYERS, shown.layers);
   document.getElementById("title").textContent = data.title;
   const count = (n) => n.toLocaleString("en").replaceAll(",", "\u00a0");
-  document.getElementById("drawn").textContent = `${count(data.points)} points, ${count(data.drawn)} drawn: lines are thinned to ${data.tolerance_m} m for drawing only.`;
+  document.getElementById("drawn").textContent = `${count(data.points)} points, ${count(data.drawn)} drawn: lines are thinned to ${data.tolerance} for drawing only.`;
 
   L.control.scale({ imperial: false, maxWidth: 160 }).addTo(map);
   function fit() {

@@ -11,8 +11,8 @@ if TYPE_CHECKING:
     from gpsq.model import Analysis, RouteResult, Trace, TraceResult
     from gpsq.simulate import Campaign, SimulatedRecording
 
-#: A line is followed along the road with a window of this many metres, so that a spur's two ways are not mixed up.
-WINDOW_M = 60.0
+#: The road, a point a metre, is first matched at every so many points, then refined.
+EVERY = 4
 
 
 @dataclass(frozen=True)
@@ -62,26 +62,40 @@ def route_of_direction(campaign: Campaign, analysis: Analysis) -> dict[str, Rout
 
 
 def line_on_road(campaign: Campaign, direction: str, route: RouteResult) -> LineOnRoad:
-    """Follow a route's centreline along the true road, in order."""
+    """Follow a route's centreline along the true road, in order: least squares that never go back.
+
+    So a spur's two ways, a loop's ends and a tunnel's straight bridge cannot lead the match astray.
+    """
     road = campaign.town.roads[direction]
     lon, lat = route.route.plane.to_degrees(route.centreline.xy_m)
     line = campaign.plane.to_metres(lon, lat)
     step = float(np.hypot(*np.diff(road, axis=0).T).mean())
-    reach = int(WINDOW_M / step)
-    index = np.empty(len(line), dtype=int)
-    # The beginning may lie far along the road, where every receiver fixed late, but not beyond its first half.
-    index[0] = int(((road[: len(road) // 2] - line[0]) ** 2).sum(axis=1).argmin())
-    moved = np.hypot(*np.diff(line, axis=0).T)
-    for k in range(1, len(line)):
-        guess = index[k - 1] + round(float(moved[k - 1]) / step)
-        low, high = max(guess - reach, index[0]), min(guess + reach + 1, len(road))
-        index[k] = low + int(((road[low:high] - line[k]) ** 2).sum(axis=1).argmin()) if low < high else len(road) - 1
+    index = EVERY * _in_order(line, road[::EVERY])
+    around = np.clip(index[:, None] + np.arange(-EVERY, EVERY + 1), 0, len(road) - 1)
+    near = ((line[:, None, :] - road[around]) ** 2).sum(axis=2).argmin(axis=1)
+    index = np.maximum.accumulate(around[np.arange(len(line)), near])
     tangent = np.gradient(road, axis=0)
     normal = np.column_stack([-tangent[:, 1], tangent[:, 0]]) / np.hypot(*tangent.T)[:, None]
     offset = ((line - road[index]) * normal[index]).sum(axis=1)
     beyond = (index == 0) | (index == len(road) - 1)
     offset = np.where(beyond, np.sign(offset) * np.hypot(*(line - road[index]).T), offset)
     return LineOnRoad(index * step, offset, route.centreline.along_m)
+
+
+def _in_order(line: np.ndarray, road: np.ndarray) -> np.ndarray:
+    """Return (m,) a place on the road for each of the line's points, never decreasing."""
+    best = np.empty((len(line), len(road)), dtype=np.int64)
+    total = np.zeros(len(road))
+    places = np.arange(len(road))
+    for k, point in enumerate(line):
+        lowest = np.minimum.accumulate(total)
+        best[k] = np.maximum.accumulate(np.where(total == lowest, places, 0))
+        total = lowest + ((road - point) ** 2).sum(axis=1)
+    match = np.empty(len(line), dtype=np.int64)
+    match[-1] = int(total.argmin())
+    for k in range(len(line) - 1, 0, -1):
+        match[k - 1] = best[k, match[k]]
+    return match
 
 
 def covered_by(campaign: Campaign, direction: str) -> tuple[np.ndarray, np.ndarray]:

@@ -33,14 +33,14 @@ def campaign_of(kind: str, seed: int) -> Campaign:
     return demo_campaign() if kind == "demo" else make_campaign(KINDS[kind](seed), seed)
 
 
-def score_one(campaign: Campaign, keep: Path | None = None) -> list[Check]:
+def score_one(campaign: Campaign, keep: Path | None = None, flagging: bool = True) -> list[Check]:
     """Write a campaign, analyse it as a user would, and check every figure; `keep` is where the files stay."""
     with tempfile.TemporaryDirectory() as scratch:
         folder = keep or Path(scratch)
         write(campaign, folder)
         analysis = analyse(folder)
         found = check_campaign(campaign, analysis)
-        return found + ([] if keep else check_flagging(campaign, folder, analysis, analyse))
+        return found + (check_flagging(campaign, folder, analysis, analyse) if flagging and not keep else [])
 
 
 def pooled(scored: Scored) -> list[tuple[str, str, str, bool]]:
@@ -95,9 +95,10 @@ def main() -> int:
     began, scored = time.monotonic(), []
     count = 1 if options.kind == "demo" else options.campaigns
     for seed in range(options.seed, options.seed + count):
-        label = f"{options.kind} {seed}"
-        folder = options.keep / label.replace(" ", "-") if options.keep else None
-        scored += [(label, check) for check in score_one(campaign_of(options.kind, seed), folder)]
+        campaign = campaign_of(options.kind, seed)
+        label = f"{options.kind} {seed} ({len(campaign.spec.devices)} × {campaign.spec.days} days)"
+        folder = options.keep / f"{options.kind}-{seed}" if options.keep else None
+        scored += [(label, check) for check in score_one(campaign, folder)]
         sys.stderr.write(f"{label}: {sum(not c.passed for lab, c in scored if lab == label)} missed\n")
     return 0 if report(scored, time.monotonic() - began) else 1
 

@@ -39,9 +39,8 @@ def median_ranks(n: int, confidence: float = 0.95) -> tuple[int, int] | None:
     """
     from scipy.stats import binom
 
-    below = int(binom.ppf((1 - confidence) / 2, n, 0.5))
-    # ppf gives the first rank at which the tail reaches the level; the tail itself must stay at or under it.
-    rank = below + 1 if binom.cdf(below, n, 0.5) <= (1 - confidence) / 2 else below
+    # ppf gives the first count at which the tail reaches the level, so with one less it stays under it.
+    rank = int(binom.ppf((1 - confidence) / 2, n, 0.5))
     return (rank, n + 1 - rank) if rank >= 1 else None
 
 

@@ -186,7 +186,7 @@ def _ranked(course: str, entries: Iterable[Entry], results: Sequence[_Results], 
     ranked = []
     for i, entry in enumerate(here):
         shares = [
-            float(first[i]) if first is not None and np.isfinite(drawn[i][k]).any() else float("nan")
+            float(first[i]) if first is not None and not np.isnan(drawn[i][k]).all() else float("nan")
             for k, first in enumerate(firsts)
         ]
         ranked.append(replace(entry, first_ttff_share=shares[0], first_error_share=shares[1]))

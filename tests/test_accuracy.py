@@ -75,6 +75,14 @@ def test_trueness_of_one_device():
     assert np.mean([f.systematic_m for f in found]) == pytest.approx(3.0, rel=0.05)
 
 
+def test_trueness_along_the_route_is_freed_of_the_noise_of_few_rides():
+    # Mean of 3 rides with spread 3 m: its noise, 3 m² in the mean square, must not be taken for a bias of 1 m.
+    rng = np.random.default_rng(9)
+    truth = Truth((3.0,), (1.0,), rider_m=0.0, ride_share=0.0, reach_m=20.0, stations=900)
+    found = [against_reference(positions(truth, 3, rng)[0]).systematic_m ** 2 for _ in range(40)]
+    assert np.mean(found) == pytest.approx(1.0, abs=0.3)
+
+
 def test_the_standards_figure_is_refused_where_a_bias_dominates():
     rng = np.random.default_rng(8)
     biased = against_reference(5.0 + 0.5 * rng.standard_normal((4, 400)))

@@ -80,6 +80,16 @@ def test_campaigns_on_one_course_are_put_together_and_others_kept_apart(tmp_path
     assert any("ridden in Week 1, Week 2" in note for note in found.notes)
 
 
+def test_a_ride_without_a_fix_counts_as_longest(tmp_path):
+    folder = one(tmp_path, "a")
+    text = (folder / "tracks.csv").read_text().splitlines()
+    never = [line.replace(line.split(",")[5] + ",false", ",true") if line.startswith("q") else line for line in text]
+    (folder / "tracks.csv").write_text("\n".join(never) + "\n")
+    shares = {e.device: e.first_ttff_share for e in league([folder], Settings()).entries}
+    assert shares["quick"] == 0.0
+    assert shares["slow"] > 0.9  # one of its own six rides never fixed: drawn often enough, nobody comes first
+
+
 def test_two_campaigns_of_one_title_are_told_apart(tmp_path):
     found = league([one(tmp_path, "a"), one(tmp_path, "b")], Settings())
     assert {e.campaign for e in found.entries} == {"Week 1", "Week 1 (2)"}

@@ -341,6 +341,14 @@ def test_records_before_the_fix_come_before_the_file_time(tmp_path: Path) -> Non
     assert wait_s(readings, "mon.gpx") == 10.0
 
 
+def test_a_file_time_says_nothing_where_the_clock_was_set_by_the_fix(tmp_path: Path) -> None:
+    early = "".join(f'<trkpt lat="0" lon="0"><time>1980-01-06T00:00:0{i}Z</time></trkpt>' for i in range(3))
+    text = gpx(file_time="2024-05-14T07:00:00").replace("<trkseg>", f"<trkseg>{early}")
+    write(tmp_path, **{"mon.gpx": text})
+    (trace,) = read_folder(tmp_path).traces
+    assert (trace.start_basis, trace.records_before_fix, trace.clock_jumps_at_fix) == ("none", 3, True)
+
+
 def test_a_folder_of_archives_is_read_like_the_folder_itself(tmp_path: Path) -> None:
     (tmp_path / "week.zip").write_bytes(zipped(**{"watch/mon.gpx": gpx().encode()}))
     write(tmp_path, **{"rides.csv": "file,device,started\nmon.gpx,Logged,2024-05-14T07:00:00Z\n"})

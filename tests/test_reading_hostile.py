@@ -198,3 +198,12 @@ def test_a_checksum_that_is_cut_makes_a_fragment_in_a_log_without_checksums(tmp_
     assert isinstance(result, Trace)
     assert result.points == 30
     assert result.counts["fragments"] == 1
+
+
+def test_a_year_beyond_all_numbers_is_no_date(tmp_path: Path) -> None:
+    path = tmp_path / "b.nmea"
+    path.write_bytes(sentence(10) + b"$GPZDA,070011.00,14,05,99999999999999999999,00,00\r\n" + sentence(12))
+    assert_accounted(path, "b.nmea")
+    bare = "".join(line.split("*")[0] + "\r\n" for i in range(20) for line in sentence(i).decode().splitlines())
+    path.write_text(bare + "$GPZDA,070019.00,14,05,99999999999999999999,00,00\r\n", encoding="ascii")
+    assert_accounted(path, "b.nmea")

@@ -174,7 +174,7 @@ def _day_of_rmc(sentence: Sentence) -> int | None:
 def _day(year: str, month: str, day: str) -> int | None:
     try:
         return date(int(year), int(month), int(day)).toordinal()
-    except ValueError:
+    except (ValueError, OverflowError):
         return None
 
 

@@ -189,3 +189,12 @@ def test_a_negative_variance_is_reported_as_what_it_is():
 
 def test_two_devices_make_no_hat():
     assert error_variances(*campaign(np.ones((2, 4, 30))), Settings()) == ()
+
+
+def test_three_rides_give_a_hat_without_an_interval():
+    rng = np.random.default_rng(6)
+    truth = Truth((2.0, 3.0, 4.0), (0.0, 0.0, 0.0))
+    three, four = (error_variances(*campaign(positions(truth, n, rng)), Settings())[0].variance_m2 for n in (3, 4))
+    assert np.isfinite(three.value)
+    assert np.isnan(three.low)
+    assert four.low < four.value < four.high

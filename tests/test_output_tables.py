@@ -8,6 +8,7 @@ import io
 import json
 import re
 import sqlite3
+from contextlib import closing
 from typing import TYPE_CHECKING
 
 import geopandas
@@ -18,10 +19,12 @@ import pytest
 import shapely
 from hypothesis import given
 from hypothesis import strategies as st
+from lxml import etree
 from output_sample import HOSTILE, sample
 
 from gpsq.model import NAT, Analysis, FirstFix, TraceResult
-from gpsq.output import layers, tables
+from gpsq.output import layers, styles, tables
+from gpsq.output.fields import DESCRIPTIONS
 from gpsq.output.geometry import cut_antimeridian, parts, thin, unwrap
 
 if TYPE_CHECKING:
@@ -221,7 +224,7 @@ def test_empty_layers_are_there_with_their_schema(analysis: Analysis, empty: Ana
 
 
 def test_geopackage_is_sound_by_its_own_rules(analysis: Analysis, tmp_path: Path) -> None:
-    """OGC 12-128r19 (GeoPackage 1.4): application id (requirement 2), integrity (6), foreign keys (7), contents (13)."""
+    """OGC 12-128r19, requirements 2 (application id), 6 (integrity), 7 (foreign keys) and 13 (contents)."""
     path = tmp_path / "results.gpkg"
     layers.write_geopackage(analysis, path)
     with sqlite3.connect(path) as base:
@@ -232,6 +235,34 @@ def test_geopackage_is_sound_by_its_own_rules(analysis: Analysis, tmp_path: Path
     assert [name for name, _ in contents][: len(layers.LAYERS)] == list(layers.LAYERS)
     assert {change for _, change in contents} == {layers.newest(analysis)}
     base.close()
+
+
+def test_geopackage_says_what_its_columns_mean(analysis: Analysis, tmp_path: Path) -> None:
+    """OGC 12-128r19, annex F.9 (schema): registered as an extension, and a row for every column of every layer."""
+    path = tmp_path / "results.gpkg"
+    layers.write_geopackage(analysis, path)
+    with closing(sqlite3.connect(path)) as base:
+        registered = base.execute("SELECT table_name FROM gpkg_extensions WHERE extension_name = 'gpkg_schema'")
+        assert {name for (name,) in registered} == {"gpkg_data_columns", "gpkg_data_column_constraints"}
+        for layer in layers.LAYERS:
+            said = base.execute("SELECT column_name FROM gpkg_data_columns WHERE table_name = ?", (layer,))
+            columns = {row[1] for row in base.execute(f"PRAGMA table_info({layer})")} - {"fid", "geom"}
+            assert {name for (name,) in said} == columns
+
+
+def test_every_column_of_every_table_is_described() -> None:
+    known = {name for columns in (tables.TRACKS, tables.DEVIATIONS, tables.SET_ASIDE) for name in columns}
+    assert known <= set(DESCRIPTIONS)
+
+
+def test_styles_are_well_formed_and_name_their_layer() -> None:
+    """OGC 05-078r4, 11.1: a styled layer descriptor holds a NamedLayer with a Name and a UserStyle."""
+    assert set(styles.LOOKS) == set(layers.LAYERS)
+    names = {"sld": "http://www.opengis.net/sld", "se": "http://www.opengis.net/se"}
+    for layer in layers.LAYERS:
+        root = etree.fromstring(styles.style(layer).encode())
+        assert root.find("sld:NamedLayer/se:Name", names).text == layer
+        assert root.find("sld:NamedLayer/sld:UserStyle/se:FeatureTypeStyle/se:Rule", names) is not None
 
 
 def test_a_gap_is_not_drawn_as_ridden(analysis: Analysis) -> None:

@@ -14,6 +14,7 @@ import pandas as pd
 
 from gpsq.output import tables, words
 from gpsq.output.geometry import cut_antimeridian, parts
+from gpsq.output.gpkg_extras import add_descriptions
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -129,7 +130,7 @@ def frames(analysis: Analysis) -> dict[str, geopandas.GeoDataFrame]:
 
 
 def write_geopackage(analysis: Analysis, path: Path) -> None:
-    """Write all layers, empty ones too, to a new GeoPackage; the same analysis gives the same bytes.
+    """Write all layers, empty ones too, with what their columns mean; the same analysis gives the same bytes.
 
     The date that the format asks for (when the contents last changed) is that of the newest fix.
     """
@@ -144,6 +145,7 @@ def write_geopackage(analysis: Analysis, path: Path) -> None:
             )  # fmt: skip
     finally:
         pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": None})
+    add_descriptions(path, LAYERS)
 
 
 def write_geoparquet(analysis: Analysis, folder: Path) -> list[Path]:

@@ -48,7 +48,7 @@ def write_results(analysis: Analysis, out: Path, *, tiles: str | None = None) ->
 
 def _texts(analysis: Analysis, tiles: str | None) -> dict[str, str | bytes]:
     """Everything that can be made before a file is touched."""
-    from gpsq.output import charts, layers, maps, page, tables
+    from gpsq.output import charts, layers, maps, page, styles, tables
 
     figures = charts.figures(analysis)
     return {
@@ -60,6 +60,7 @@ def _texts(analysis: Analysis, tiles: str | None) -> dict[str, str | bytes]:
         "map.html": maps.map_page(analysis, tiles=tiles),
         "report.html": page.report_page(analysis, figures),
         **charts.files(figures),
+        **styles.files(),
     }
 
 
@@ -69,11 +70,13 @@ def _put(path: Path, content: str | bytes) -> None:
 
 
 def _geopackage(analysis: Analysis, path: Path) -> None:
+    import sqlite3
+
     from pyogrio.errors import DataLayerError, DataSourceError
 
     from gpsq.output.layers import write_geopackage
 
     try:
         write_geopackage(analysis, path)
-    except (DataLayerError, DataSourceError) as failed:
+    except (DataLayerError, DataSourceError, sqlite3.Error) as failed:
         raise OutputError(f"{path.name}: cannot be written: {failed}") from failed

@@ -41,12 +41,13 @@ def test_without_a_reference_only_that_is_said():
 def test_each_rule_is_noticed():
     traces, results, routes = fair()
     unknown, least = with_fix(results[0], seconds=np.nan), with_fix(results[0], missed_is_minimum=True)
+    unsaid = with_fix(results[0], start_state="unknown")
     broken = {
         "1 of 16 recordings without a known start": (traces, (unknown, *results[1:]), routes),
         "not be the start: 1;": (traces, (with_fix(results[0], basis="file time"), *results[1:]), routes),
         "a lower bound of the distance missed: 1;": (traces, (least, *results[1:]), routes),
         "device 1: start states are mixed": (traces, (with_fix(results[0], start_state="cold"), *results[1:]), routes),
-        "start states that are unknown: 1;": (traces, (with_fix(results[0], start_state="unknown"), *results[1:]), routes),
+        "start states that are unknown: 1;": (traces, (unsaid, *results[1:]), routes),
         "rides without one of the 2 devices: 1 of 8;": (traces, (replace(results[0], ride=""), *results[1:]), routes),
         "device 1 1 s, device 2 5 s": (
             traces, tuple(replace(r, interval_s=5.0) if r.trace > 7 else r for r in results), routes,

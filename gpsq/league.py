@@ -156,7 +156,9 @@ def _named_apart(results: Sequence[_Results]) -> list[_Results]:
 
 def _entry(row: Row, results: _Results, course: str) -> Entry:
     tracks = [t for t in results.tracks if (t["device"], t["route"]) == (row["device"], row["route"])]
-    states = Counter(t.get("start_state") or "unknown" for t in tracks if _number(t, "ttff_s") >= 0)
+    states = Counter(
+        t.get("start_state") or "unknown" for t in tracks if t.get("ttff_s") or t.get("censored") == "true"
+    )
     return Entry(
         course, results.campaign, row["route"], row["device"], int(_number(row, "rides", 0)),
         ", ".join(f"{n} {state}" for state, n in sorted(states.items())),

@@ -85,7 +85,9 @@ def test_a_ride_without_a_fix_counts_as_longest(tmp_path):
     text = (folder / "tracks.csv").read_text().splitlines()
     never = [line.replace(line.split(",")[5] + ",false", ",true") if line.startswith("q") else line for line in text]
     (folder / "tracks.csv").write_text("\n".join(never) + "\n")
-    shares = {e.device: e.first_ttff_share for e in league([folder], Settings()).entries}
+    entries = league([folder], Settings()).entries
+    assert {e.start_states for e in entries} == {"6 hot"}
+    shares = {e.device: e.first_ttff_share for e in entries}
     assert shares["quick"] == 0.0
     assert shares["slow"] > 0.9  # one of its own six rides never fixed: drawn often enough, nobody comes first
 

@@ -6,6 +6,7 @@ import csv
 import dataclasses
 import json
 import math
+import tomllib
 from pathlib import Path
 
 import numpy as np
@@ -295,6 +296,21 @@ def test_the_log_tells_local_time_with_its_offset(tmp_path: Path) -> None:
     assert [name for name, r in truth.items() if r["evidence"] == "no"] == list(
         truth.keys() - {r["file"] for r in rows}
     )
+
+
+def test_reference_lines_are_the_true_roads(tmp_path: Path) -> None:
+    campaign = make_campaign(spec_of(days=1, detours=0, faults=0, common_bias_m=3.0), 4)
+    write(campaign, tmp_path, reference=True)
+    named = tomllib.loads((tmp_path / "campaign.toml").read_text(encoding="utf-8"))["reference"]
+    assert named == {
+        "one/2025-03-03-out.gpx": "road-out.geojson",
+        "one/2025-03-03-back.gpx": "road-back.geojson",
+    }
+    for direction, road in campaign.town.roads.items():
+        line = json.loads((tmp_path / f"road-{direction}.geojson").read_text(encoding="utf-8"))
+        xy = campaign.plane.to_metres(*np.array(line["coordinates"]).T)
+        assert shapely.hausdorff_distance(shapely.LineString(xy), shapely.LineString(road)) < 0.8  # a point every 5 m cuts corners
+        assert np.hypot(*(xy[0] - road[0])) < 0.02  # in the direction of travel
 
 
 @given(st.integers(0, 10_000))

@@ -9,7 +9,7 @@ from __future__ import annotations
 import csv
 import io
 import json
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 from xml.sax.saxutils import escape, quoteattr
 
 import numpy as np
@@ -24,8 +24,11 @@ GPX_NAMESPACE = "http://www.topografix.com/GPX/1/1"
 LOG_COLUMNS = ("file", "device", "started", "start_lat", "start_lon", "start_state", "ride", "note")
 
 
-def write(campaign: Campaign, folder: Path) -> None:
-    """Write a campaign into a folder: recordings, ``rides.csv`` (if any start was logged), title and true answers."""
+def write(campaign: Campaign, folder: Path, *, reference: bool = False) -> None:
+    """Write a campaign into a folder: recordings, ``rides.csv`` (if any start was logged), title and true answers.
+
+    With `reference`, the true roads too, as a survey would give them, named in ``campaign.toml``.
+    """
     folder.mkdir(parents=True, exist_ok=True)
     for recording in campaign.recordings:
         path = folder / recording.file
@@ -34,10 +37,22 @@ def write(campaign: Campaign, folder: Path) -> None:
     log = log_text(campaign)
     if log:
         _save(folder / "rides.csv", log)
+    answers = truth_of(campaign)
     # A JSON string is a basic string of TOML 1.0 too.
-    _save(folder / "campaign.toml", f"title = {json.dumps(campaign.spec.title)}\n")
-    truth = json.dumps(truth_of(campaign), indent=1, allow_nan=False)
+    heading = f"title = {json.dumps(campaign.spec.title)}\n"
+    _save(folder / "campaign.toml", heading + (_references(campaign, answers, folder) if reference else ""))
+    truth = json.dumps(answers, indent=1, allow_nan=False)
     _save(folder / "truth.json", truth + "\n")
+
+
+def _references(campaign: Campaign, answers: dict[str, Any], folder: Path) -> str:
+    lines = ["", "[reference]"]
+    for direction, road in answers["roads"].items():
+        name = f"road-{direction}.geojson"
+        _save(folder / name, json.dumps({"type": "LineString", "coordinates": road["line"]}) + "\n")
+        fixed = (r for r in campaign.recordings if r.ride.plan.direction == direction and r.heard.fix_s is not None)
+        lines += [f"{json.dumps(r.file)} = {json.dumps(name)}" for r in list(fixed)[:1]]
+    return "\n".join([*lines, ""])
 
 
 def _save(path: Path, text: str) -> None:

@@ -261,6 +261,15 @@ def test_values_are_found_whatever_their_namespace_and_the_first_counts() -> Non
     np.testing.assert_array_equal(recording.extras["hr"], [131, np.nan])
 
 
+def test_codes_for_unknown_are_no_values() -> None:
+    """-9999, -32768 and 32767 for a height and -1 for a speed are common practice among exporters."""
+    heights = ["-9999", "-32768", "32767", "0", "-430.5", "4810"]
+    text = HEAD + "".join(point(i, f"<ele>{ele}</ele><speed>-1</speed>") for i, ele in enumerate(heights)) + FOOT
+    np.testing.assert_array_equal(one(text).ele_m, [np.nan, np.nan, np.nan, 0, -430.5, 4810])
+    assert np.isnan(one(text).speed_mps).all()
+    assert "3 elevations give no height" in " ".join(one(text).notes)
+
+
 def test_tracks_are_numbered_as_in_the_file() -> None:
     text = "<gpx><trk><name>A</name></trk><trk><name>B</name><trkseg>" + point(0) + "</trkseg></trk></gpx>"
     assert [(r.name, r.points) for r in read(text)] == [("A", 0), ("B", 1)]

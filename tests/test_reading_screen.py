@@ -114,6 +114,13 @@ def test_a_spike_in_mid_ride_is_set_aside_and_one_at_the_end() -> None:
     assert 59 not in trace.point
 
 
+def test_a_long_excursion_is_shown_and_costs_the_beginning_nothing() -> None:
+    """Eight points 3 km off and back: too long for an outlier, and no reason to doubt the five points before it."""
+    lat = recording().lat_deg.copy()
+    lat[5:13] += 3_000 / 111_200
+    assert screened(recording(lat_deg=lat)).set_aside == ()
+
+
 def test_ordinary_errors_of_a_receiver_are_never_set_aside() -> None:
     """A first fix 120 m off, a wander of 80 m and a jump of 300 m are what gpsq is there to measure."""
     lat = recording().lat_deg.copy()
@@ -170,6 +177,26 @@ def test_a_clock_set_by_the_fix_leaves_the_time_unknown_and_tells_the_count() ->
     assert (trace.records_before_fix, trace.start_basis) == (8, "none")
     assert np.isnat(trace.started)
     assert "8 records before" in " ".join(trace.notes)
+
+
+def test_what_a_reader_has_said_of_the_clock_is_not_said_twice() -> None:
+    source = recording(clock_jumps_at_fix=True, notes=("The clock was set.",))
+    source.problem[:8] = "no_position"
+    assert screened(source).notes == ("The clock was set.",)
+
+
+def test_in_a_file_out_of_order_only_records_before_every_fix_count_as_waiting() -> None:
+    source = recording()
+    time = source.time.copy()
+    time[[40, 50]] = time[[50, 40]]
+    lat, lon = source.lat_deg.copy(), source.lon_deg.copy()
+    lon[[40, 50]] = lon[[50, 40]]
+    lat[[40, 50]] = lat[[50, 40]]
+    time[[0, 1, 30]] = np.datetime64("NaT")
+    source.problem[[0, 1, 30]] = "no_position"
+    trace = screened(recording(time=time, lat_deg=lat, lon_deg=lon, problem=source.problem))
+    assert "out of order" in " ".join(trace.notes)
+    assert trace.records_before_fix == 2
 
 
 def test_a_device_that_never_fixed_is_a_trace_without_fixes() -> None:

@@ -1,6 +1,6 @@
 """How fast GPX is read, beside gpxpy in the same run.
 
-Skipped in a normal test run; measure with ``pytest tests/benchmarks/test_bench_reading.py -o addopts= --benchmark-only``.
+Skipped in a normal test run; measure with ``pytest tests/benchmarks -o addopts= --benchmark-only``.
 """
 
 from __future__ import annotations

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -157,11 +158,18 @@ def missed(analysis: Analysis) -> Drawing | None:
     return Drawing("missed", TITLE_MISSED, finding, draw)
 
 
-Cell = tuple["FloatArray", "FloatArray", str]
+@dataclass(frozen=True, eq=False)
+class Cell:
+    """One small drawing: the route's line, the head of it that was missed, how long that is, whether a fix ended it."""
+
+    line_m: FloatArray
+    head_m: FloatArray
+    text: str
+    fixed: bool
 
 
 def _heads(analysis: Analysis) -> list[tuple[str, str, list[Cell]]]:
-    """Device, route, and for each ride the route's line, the head of it that was missed, and how long that is."""
+    """Return device, route, and a small drawing for each ride."""
     rows: dict[tuple[str, str], list[Cell]] = {}
     for trace, result in zip(analysis.traces, analysis.results, strict=True):
         found = analysis.route_named(result.route)
@@ -170,7 +178,9 @@ def _heads(analysis: Analysis) -> list[tuple[str, str, list[Cell]]]:
         span = head_span_m(trace, result, found)
         head = stretch_m(found, *span) if span else np.empty((0, 2))
         text = ("≥ " if result.first_fix.missed_is_minimum else "") + words.metres(result.first_fix.missed_m)
-        rows.setdefault((trace.device, result.route), []).append((found.centreline.xy_m, head, text))
+        rows.setdefault((trace.device, result.route), []).append(
+            Cell(found.centreline.xy_m, head, text, not result.first_fix.censored)
+        )
     return [(device, route, cells) for (device, route), cells in sorted(rows.items())]
 
 
@@ -197,14 +207,15 @@ def _grid(sheet: Sheet, rows: list[tuple[str, str, list[Cell]]], columns: int, l
             color=SOFT,
             fontsize=type_pt - 1,
         )
-        for column, (line, head, text) in enumerate(cells[:columns]):
+        for column, cell in enumerate(cells[:columns]):
             box = (left + column * width + 0.08, bottom + 0.26, width - 0.16, height - 0.34)
-            lines.append(_placed(line, line, box))
-            if len(head):
-                heads.append(_placed(head, line, box))
+            lines.append(_placed(cell.line_m, cell.line_m, box))
+            if len(cell.head_m):
+                heads.append(_placed(cell.head_m, cell.line_m, box))
                 colours.append(looks[device].colour)
+            if len(cell.head_m) and cell.fixed:
                 ends.setdefault(device, []).append(heads[-1][-1])
-            sheet.write(box[0] + box[2] / 2, bottom + 0.07, text, ha="center", fontsize=type_pt - 1)
+            sheet.write(box[0] + box[2] / 2, bottom + 0.07, cell.text, ha="center", fontsize=type_pt - 1)
     axes.add_collection(LineCollection(lines, colors=SOFT, lw=1.0))
     axes.add_collection(LineCollection(heads, colors=colours, lw=4.5, capstyle="butt"))
     for device, places in ends.items():

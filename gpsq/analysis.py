@@ -78,7 +78,7 @@ def analyse(
         inputs=dict(readings.inputs),
         notes=notes,
     )
-    return dataclasses.replace(analysis, extra=_summaries(analysis))
+    return dataclasses.replace(analysis, extra=summaries(analysis))
 
 
 def _nothing(unreadable: int) -> str:
@@ -231,7 +231,8 @@ def _with_ride_mates(results: list[TraceResult], found: list[RouteResult]) -> tu
     )
 
 
-def _summaries(analysis: Analysis) -> dict[str, Any]:
+def summaries(analysis: Analysis) -> dict[str, Any]:
+    """Return the figures over recordings, as in `Analysis.extra`: per device, per start state, compared, by place."""
     from gpsq import comparison, hats, places, statistics
 
     what = (analysis.traces, analysis.results, analysis.routes, analysis.settings)

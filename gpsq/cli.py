@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 #: All well; done, but some recordings could not be read; nothing done.
 WELL, PARTLY, NOTHING = 0, 1, 2
 RESULTS = "gpsq-results"
+SECRET = ".gpsq-private.toml"
 
 app = typer.Typer(
     help="Judge the quality of repeated GPS tracks: time to first fix, distance missed, cross-track error, deviations.\n\n"
@@ -158,6 +159,26 @@ def flag(
     flags.change(folder, lambda kept: flags.decided(kept, chosen, analysis.traces, decision, note))
     typer.echo(f"{', '.join(names)}: {'no longer flagged' if decision == 'clear' else decision}")
     _say([f"Run gpsq analyse {folder} to see the figures change."], quiet=quiet)
+
+
+@app.command()
+def publish(
+    folder: Folder,
+    out: Annotated[Path, typer.Option("--out", metavar="DIR", help="Folder of the published results.")],
+    tiles: Tiles = None,
+    quiet: Quiet = False,
+) -> None:
+    """Write report, map and tables fit to publish: ends and private places cut, times to the day."""
+    from gpsq.output.publish import publish as write
+
+    analysis = _analysis(folder, quiet=quiet)
+    remarks = write(analysis, folder, out, tiles=tiles)
+    typer.echo(f"Published: {out / 'report.html'}")
+    _say(remarks, quiet=False)
+    _say([f"What is hidden is kept in {folder / SECRET}: never publish that file, and do not lose it."], quiet=quiet)
+    _say((u.message for u in analysis.unreadable), quiet=False)
+    if analysis.unreadable:
+        raise typer.Exit(PARTLY)
 
 
 def _deviation_lines(analysis: Analysis) -> Iterator[str]:

@@ -16,8 +16,10 @@ if TYPE_CHECKING:
 LOCK_NAME = ".gpsq-lock"
 
 
-def write_text(path: Path, text: str) -> None:
+def write_text(path: Path, text: str, *, mode: int = 0o644) -> None:
     """Replace a file in one step: a reader, or a crash at any moment, sees the old text or the new one, whole.
+
+    `mode` says who may read it.
 
     Raises
     ------
@@ -31,7 +33,7 @@ def write_text(path: Path, text: str) -> None:
                 file.write(text)
                 file.flush()
                 os.fsync(file.fileno())
-            Path(aside).chmod(0o644)
+            Path(aside).chmod(mode)
             Path(aside).replace(path)
         except BaseException:
             Path(aside).unlink(missing_ok=True)

@@ -69,7 +69,7 @@ def report_page(analysis: Analysis, charts: tuple[Chart, ...]) -> str:
         "policy": POLICY,
         "css": template_text("look.css") + template_text("report.css"),
         "title": cell(analysis.title),
-        "folder": shlex.quote(cell(analysis.folder)),
+        "folder": shlex.quote(cell(analysis.folder)) if analysis.folder else "",
         "settings": analysis.settings,
         "looks": device_looks(analysis),
         "marks": sketch.MARKS,

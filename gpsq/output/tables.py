@@ -194,6 +194,8 @@ def _column(values: list[Any], kind: str) -> Any:
     if kind == "text":
         return pd.array(["" if value is None else cell(str(value)) for value in values], dtype="str")
     if kind == "time":
+        if any(value is not None and value.dtype == "datetime64[D]" for value in values):  # known to the day only
+            return pd.array(["" if value is None or np.isnat(value) else str(value) for value in values], dtype="str")
         return np.array([np.datetime64("NaT") if value is None else value for value in values], "datetime64[ms]")
     if kind == "count":
         return pd.array(values, dtype="Int64")

@@ -1,0 +1,87 @@
+"""Names and times that give nothing away: of files, rides, devices and deviations."""
+
+from __future__ import annotations
+
+import dataclasses
+import re
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from gpsq.model import NAT
+
+if TYPE_CHECKING:
+    from collections.abc import Collection, Sequence
+
+    from gpsq.model import Trace, TraceResult, Unreadable
+
+#: What looks like a serial number: five digits or more in a row, or a word of six signs or more with four digits in it.
+SERIAL = re.compile(r"\d{5,}|\b(?=(?:\w*\d){4})\w{6,}\b")
+
+
+def device_names(
+    traces: Sequence[Trace], unreadable: Sequence[Unreadable], chosen: Collection[str]
+) -> dict[str, str]:
+    """Return the published name of each device.
+
+    A person's own name for it is kept: from ``campaign.toml`` (`chosen`) or from its folder. One that came out of the
+    files (their creator), or that looks like a serial number, becomes "device 1" and so on.
+    """
+    names = sorted({t.device for t in traces} | {u.device for u in unreadable if u.device})
+    creators = {t.creator for t in traces}
+    folders = {t.file.split("/")[0] for t in traces if "/" in t.file}
+    published: dict[str, str] = {}
+    for name in names:
+        own = name in chosen or name in folders or name not in creators
+        published[name] = name if own and not SERIAL.search(name) else f"device {len(published) + 1}"
+    return published
+
+
+def ride_names(traces: Sequence[Trace], results: Sequence[TraceResult]) -> dict[str, str]:
+    """Return R01, R02, … for the rides, in order of time."""
+    order = sorted(range(len(traces)), key=lambda i: (np.isnat(day := began(traces[i])), str(day), i))
+    rides = list(dict.fromkeys(results[i].ride for i in order if results[i].ride))
+    width = max(2, len(str(len(rides))))
+    return {"": ""} | {ride: f"R{number:0{width}d}" for number, ride in enumerate(rides, 1)}
+
+
+def file_names(traces: Sequence[Trace], devices: dict[str, str]) -> list[str]:
+    """Return the device's name and a number for each recording, in order of time."""
+    names = [""] * len(traces)
+    count: dict[str, int] = {}
+    for i in sorted(range(len(traces)), key=lambda i: (np.isnat(when := began(traces[i])), str(when), i)):
+        device = devices[traces[i].device]
+        count[device] = count.get(device, 0) + 1
+        names[i] = f"{device} {count[device]:02d}"
+    return names
+
+
+def began(trace: Trace) -> np.datetime64:
+    """Return the first time that a trace knows of itself."""
+    known = trace.time[~np.isnat(trace.time)]
+    candidates = (known[0] if len(known) else NAT, trace.started, trace.first_record, trace.file_time)
+    return next((time for time in candidates if not np.isnat(time)), NAT)
+
+
+def day(time: np.datetime64) -> np.datetime64:
+    """Return a time to the day, in UTC.
+
+    >>> str(day(np.datetime64("2025-03-03T07:41:09", "ms")))
+    '2025-03-03'
+    """
+    return time.astype("datetime64[D]")
+
+
+def unreadable_names(unreadable: Sequence[Unreadable], devices: dict[str, str]) -> tuple[Unreadable, ...]:
+    """Return the recordings that could not be read, under neutral names, with the code of the reason only."""
+    return tuple(
+        dataclasses.replace(
+            lost,
+            file=f"unreadable {number:02d}",
+            track=1,
+            message=f"unreadable {number:02d}: {lost.reason.replace('_', ' ')}",
+            sha256="",
+            device=devices.get(lost.device, ""),
+        )
+        for number, lost in enumerate(unreadable, 1)
+    )

@@ -199,6 +199,12 @@ def test_in_a_file_out_of_order_only_records_before_every_fix_count_as_waiting()
     assert trace.records_before_fix == 2
 
 
+def test_positions_that_never_change_are_told_and_not_judged() -> None:
+    trace = screened(recording(lat_deg=np.full(60, 51.2), lon_deg=np.full(60, -3.6)))
+    assert trace.accepted == 60
+    assert "All 60 positions are identical" in " ".join(trace.notes)
+
+
 def test_a_device_that_never_fixed_is_a_trace_without_fixes() -> None:
     source = recording()
     source.problem[:] = "no_position"

@@ -30,6 +30,8 @@ _NULL_DEG = 1e-6
 _COARSE_DEG = 1e-4
 #: So many different values do not lie on a coarse grid by chance.
 _GRID_VALUES = 20
+#: So many identical positions are no chance.
+_NEVER_MOVED = 10
 #: A recording without one fix is a device that never fixed only where these are the reasons.
 _NEVER_FIXED = frozenset({"no_position", "null_island", "no_fix"})
 
@@ -225,7 +227,13 @@ def _clock_note(wait: _Wait) -> tuple[str, ...]:
 
 
 def _grid_note(recording: Recording, kept: IntArray) -> tuple[str, ...]:
+    """Tell of coordinates too coarse to measure with, or that never change."""
     lat, lon = recording.lat_deg[kept], recording.lon_deg[kept]
+    if len(kept) >= _NEVER_MOVED and np.ptp(lat) == 0 and np.ptp(lon) == 0:
+        return (
+            f"All {len(kept)} positions are identical: a remembered position without a fix, or a receiver that holds "
+            "its position while it stands; the file does not tell which.",
+        )
     if len(np.unique(lat)) + len(np.unique(lon)) < _GRID_VALUES:
         return ()
     step = grid_step_deg(lon, lat)

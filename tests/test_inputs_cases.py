@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pytest
+from conftest import SHARED
 
 from gpsq.check import inspect_paths
 from gpsq.settings import Settings
-from tests.conftest import SHARED
 
 if TYPE_CHECKING:
     from pathlib import Path

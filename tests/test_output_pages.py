@@ -28,7 +28,20 @@ if TYPE_CHECKING:
 
 WIDTHS = (390, 1280)
 #: From the shared case on hostile names: none of these may stand in a page as markup or as the result of a template.
-FORBIDDEN = ("<script>window.PWNED", "<img src=x onerror", "A49B", "Cobalt 49", "<Lane>", "<b>")
+FORBIDDEN = (
+    "<script>window.PWNED", "<img src=x onerror", "${window.PWNED", "`+(", "{{", "{%", "A49B", "Cobalt 49", "<Lane>", "<b>",
+)  # fmt: skip
+    "${window.PWNED",
+    "{{",
+    "{%",
+    "`+(",
+    "<script>window.PWNED",
+    "<img src=x onerror",
+    "A49B",
+    "Cobalt 49",
+    "<Lane>",
+    "<b>",
+)
 
 
 @pytest.fixture(scope="module")

@@ -179,6 +179,21 @@ def test_times_are_iso_8601_in_utc() -> None:
     assert tables.iso_times(times) == ["2026-05-04T07:10:00Z", "2026-05-04T07:10:00.250Z", ""]
 
 
+def test_a_time_of_day_without_a_date_is_no_time(analysis: Analysis) -> None:
+    """A log that knows the time of day only must not put rides into 1970."""
+    trace = analysis.traces[0]
+    undated = trace.time - trace.time[0] + np.datetime64("1970-01-01T06:50:00", "ms")
+    fix = dataclasses.replace(analysis.results[0].first_fix, started=undated[0], first_fix=undated[0])
+    changed = dataclasses.replace(
+        analysis,
+        traces=(dataclasses.replace(trace, time=undated), *analysis.traces[1:]),
+        results=(dataclasses.replace(analysis.results[0], first_fix=fix), *analysis.results[1:]),
+    )
+    row = rows_of(tables.tracks(changed))[0]
+    assert (row["started"], row["first_fix"]) == ("", "")
+    assert float(row["ttff_s"]) > 0
+
+
 text = st.text(st.characters(codec=None), max_size=20)
 
 

@@ -171,8 +171,9 @@ def write_geoparquet(analysis: Analysis, folder: Path) -> list[Path]:
 
 def newest(analysis: Analysis) -> str:
     """Return the time of the newest fix as ISO 8601, or the first day of this century where no fix has a time."""
-    times = [trace.time[~np.isnat(trace.time)] for trace in analysis.traces]
-    latest = max((time.max() for time in times if len(time)), default=np.datetime64("2000-01-01", "ms"))
+    times = [tables.dated(trace.time) for trace in analysis.traces]
+    known = [time[~np.isnat(time)] for time in times]
+    latest = max((time.max() for time in known if len(time)), default=np.datetime64("2000-01-01", "ms"))
     return f"{np.datetime_as_string(latest, unit='ms')}Z"
 
 

@@ -49,7 +49,9 @@ def map_data(analysis: Analysis) -> Json:
 
 
 def script_json(data: Json) -> str:
-    r"""Return JSON that can stand inside a script element: no character that HTML or JavaScript could take for its own.
+    r"""Return JSON that can stand in a script element: no sign that HTML, JavaScript or a template takes for its own.
+
+    Pages are often passed through a site generator, so ``{{`` and the like are spelled out too; JSON itself has none.
 
     Examples
     --------
@@ -57,8 +59,10 @@ def script_json(data: Json) -> str:
     '{"name":"\\u003c/script\\u003e"}'
     """
     text = json.dumps(data, ensure_ascii=False, allow_nan=False, separators=(",", ":"))
-    for sign in "<>&\u2028\u2029":
+    for sign in "<>&$`\u2028\u2029":
         text = text.replace(sign, f"\\u{ord(sign):04x}")
+    for opening in ("{{", "{%", "{#"):
+        text = text.replace(opening, f"{{\\u{ord(opening[1]):04x}")
     return text
 
 

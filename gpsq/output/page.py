@@ -13,7 +13,7 @@ from gpsq.output import run_file, sentences, sketch, words
 from gpsq.output.figures_of import MISSING, figure, overall
 from gpsq.output.looks import device_looks, state
 from gpsq.output.mapdata import hot_spots
-from gpsq.output.tables import iso_times
+from gpsq.output.tables import dated, iso_times
 from gpsq.output.templating import render, template_text
 from gpsq.output.words import cell
 
@@ -137,7 +137,7 @@ def _origin(analysis: Analysis) -> dict[str, Any]:
 def _when(analysis: Analysis) -> str:
     """Return the days of the rides, in UTC."""
     times = [time for trace in analysis.traces for time in (trace.time[:1], trace.time[-1:])]
-    known = [time[0] for time in times if len(time) and not np.isnat(time[0])]
+    known = [time[0] for time in map(dated, times) if len(time) and not np.isnat(time[0])]
     if not known:
         return ""
     first, last = (str(np.datetime64(time, "D")) for time in (min(known), max(known)))

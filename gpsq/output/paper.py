@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from gpsq.output.templating import SPELLED_OUT
 from gpsq.output.words import short
 
 if TYPE_CHECKING:
@@ -134,6 +135,7 @@ class Chart:
             svg = svg.replace(colour, variable)
         svg = re.sub(r'<metadata>.*?</metadata>|<style type="text/css">.*?</style>', "", svg, flags=re.DOTALL)
         svg = re.sub(r' id="(?:figure|axes|patch|text|line2d|matplotlib\.axis|xtick|ytick|\w+Collection)_\d+"', "", svg)
+        svg = svg.translate(SPELLED_OUT)
         return re.sub(
             r'^<svg [^>]*viewBox="([^"]+)"[^>]*>', r'<svg viewBox="\1" aria-hidden="true" focusable="false">', svg
         )

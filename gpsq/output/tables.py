@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
+from gpsq.model import NAT
 from gpsq.output.words import cell
 
 if TYPE_CHECKING:
@@ -23,11 +24,15 @@ if TYPE_CHECKING:
         DeviceSummary,
         FirstFix,
         SetAside,
+        TimeArray,
         Trace,
         Unreadable,
     )
 
 Row = dict[str, Any]
+
+#: Nothing that a receiver dated is older: GPS time begins on 6 January 1980 (IS-GPS-200, 3.3.4).
+GPS_EPOCH = np.datetime64("1980-01-06", "ms")
 
 TRACKS: dict[str, str] = {
     "file": "text", "track": "count", "sha256": "text", "device": "text", "ride": "text", "route": "text",
@@ -110,9 +115,22 @@ def csv_text(frame: pd.DataFrame) -> str:
     return str(written.to_csv(index=False, lineterminator="\n"))
 
 
-def iso_times(times: np.ndarray[Any, np.dtype[np.datetime64]]) -> list[str]:
+def dated(times: TimeArray) -> TimeArray:
+    """Return times in thousandths of a second; those without a date, which logs of the time of day give, are unknown.
+
+    Examples
+    --------
+    >>> dated(np.array(["1970-01-01T06:50", "2026-05-04T06:50"], "M8[m]")).tolist()[0] is None
+    True
+    """
+    known = times.astype("datetime64[ms]")
+    known[known < GPS_EPOCH] = NAT
+    return known
+
+
+def iso_times(times: TimeArray) -> list[str]:
     """Return ISO 8601 times ending in ``Z``, with thousandths only where there are any, "" for unknown."""
-    texts = np.datetime_as_string(times.astype("datetime64[ms]")).tolist()
+    texts = np.datetime_as_string(dated(times)).tolist()
     return ["" if text == "NaT" else text.removesuffix(".000") + "Z" for text in texts]
 
 
@@ -196,7 +214,7 @@ def _column(values: list[Any], kind: str) -> Any:
     if kind == "time":
         if any(value is not None and value.dtype == "datetime64[D]" for value in values):  # known to the day only
             return pd.array(["" if value is None or np.isnat(value) else str(value) for value in values], dtype="str")
-        return np.array([np.datetime64("NaT") if value is None else value for value in values], "datetime64[ms]")
+        return dated(np.array([np.datetime64("NaT") if value is None else value for value in values], "datetime64[ms]"))
     if kind == "count":
         return pd.array(values, dtype="Int64")
     if kind == "bool":

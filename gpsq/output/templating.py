@@ -10,6 +10,11 @@ from gpsq.output.words import cell
 
 if TYPE_CHECKING:
     from jinja2 import Environment
+    from markupsafe import Markup
+
+
+#: Signs that template engines and template literals start with, as character references.
+SPELLED_OUT = {ord(sign): f"&#{ord(sign)};" for sign in "{$`"}
 
 
 @cache
@@ -19,8 +24,21 @@ def template_text(name: str) -> str:
 
 
 def _plain(value: Any) -> Any:
-    """Return a value as it may stand in a page; text from recordings loses control characters that HTML forbids."""
-    return cell(value) if type(value) is str else value
+    """Return a value as it may stand in a page: text without the control characters that HTML forbids, escaped."""
+    return escaped(value) if type(value) is str else value
+
+
+def escaped(text: str) -> Markup:
+    """Return text as HTML; braces, dollar signs and backticks too, as pages often pass through a site generator.
+
+    Examples
+    --------
+    >>> print(escaped("<b>{{7*7}}"))
+    &lt;b&gt;&#123;&#123;7*7}}
+    """
+    from markupsafe import Markup, escape
+
+    return Markup(str(escape(cell(text))).translate(SPELLED_OUT))  # noqa: S704  # escaped just here
 
 
 @cache

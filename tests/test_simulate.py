@@ -309,7 +309,9 @@ def test_reference_lines_are_the_true_roads(tmp_path: Path) -> None:
     for direction, road in campaign.town.roads.items():
         line = json.loads((tmp_path / f"road-{direction}.geojson").read_text(encoding="utf-8"))
         xy = campaign.plane.to_metres(*np.array(line["coordinates"]).T)
-        assert shapely.hausdorff_distance(shapely.LineString(xy), shapely.LineString(road)) < 0.8  # a point every 5 m cuts corners
+        assert (
+            shapely.hausdorff_distance(shapely.LineString(xy), shapely.LineString(road)) < 1.5
+        )  # a point every 5 m cuts corners
         assert np.hypot(*(xy[0] - road[0])) < 0.02  # in the direction of travel
 
 

@@ -118,8 +118,13 @@ def _session(rng: np.random.Generator, spec: CampaignSpec, device: DeviceSpec) -
 
 
 def _plant_detours(rng: np.random.Generator, spec: CampaignSpec, town: Town, rides: list[RidePlan]) -> None:
-    for k in rng.permutation(len(rides))[: spec.detours]:
-        rides[k].way = _detour(rng, spec, town, rides[k].direction)
+    """Most rides of a direction keep to its road, or nobody could say which way is the detour."""
+    left, most = spec.detours, {name: max(1, (spec.days - 1) // 2) for name in spec.directions}
+    for k in rng.permutation(len(rides)):
+        direction = rides[k].direction
+        if left > 0 and most[direction] > 0:
+            left, most[direction] = left - 1, most[direction] - 1
+            rides[k].way = _detour(rng, spec, town, direction)
 
 
 def _detour(rng: np.random.Generator, spec: CampaignSpec, town: Town, direction: str) -> Way:

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from gpsq.model import FloatArray
     from gpsq.simulate.spec import CampaignSpec
 
-#: Corners are rounded over this length of road; the tightest radius is then about 6 m.
+#: Corners are rounded over this length of road; the axis then turns with some 5 m of radius, the inner lane tighter.
 CORNER_M = 15
 
 

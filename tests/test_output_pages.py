@@ -29,14 +29,12 @@ if TYPE_CHECKING:
 WIDTHS = (390, 1280)
 #: From the shared case on hostile names: none of these may stand in a page as markup or as the result of a template.
 FORBIDDEN = (
-    "<script>window.PWNED", "<img src=x onerror", "${window.PWNED", "`+(", "{{", "{%", "A49B", "Cobalt 49", "<Lane>", "<b>",
-)  # fmt: skip
-    "${window.PWNED",
-    "{{",
-    "{%",
-    "`+(",
     "<script>window.PWNED",
     "<img src=x onerror",
+    "${window.PWNED",
+    "`+(",
+    "{{",
+    "{%",
     "A49B",
     "Cobalt 49",
     "<Lane>",
@@ -386,3 +384,13 @@ def test_a_bare_analysis_still_gives_pages(analysis: Analysis) -> None:
     assert drawn == ()
     assert "No device gave figures" in page.report_page(bare, drawn)
     assert '"recordings":[]' in maps.map_page(bare)
+
+
+@pytest.mark.parametrize(
+    ("title", "folder", "shown"),
+    [("Weir", "x/y", "Weir"), ("", "x/May rides/", "May rides"), ("", "x\\May", "May"), ("", ".", "Repeated rides")],
+)
+def test_pages_always_have_a_title(analysis: Analysis, title: str, folder: str, shown: str) -> None:
+    named = dataclasses.replace(analysis, title=title, folder=folder)
+    assert map_data(named)["title"] == shown
+    assert f"<h1><bdi>{shown}</bdi></h1>" in page.report_page(named, ())

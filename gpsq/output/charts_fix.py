@@ -173,7 +173,7 @@ def _heads(analysis: Analysis) -> list[tuple[str, str, list[Cell]]]:
     rows: dict[tuple[str, str], list[Cell]] = {}
     for trace, result in zip(analysis.traces, analysis.results, strict=True):
         found = analysis.route_named(result.route)
-        if found is None or found.centreline is None or not np.isfinite(result.first_fix.missed_m):
+        if found is None or found.centreline is None or not words.says_missed(result.first_fix):
             continue
         span = head_span_m(trace, result, found)
         head = stretch_m(found, *span) if span else np.empty((0, 2))

@@ -33,7 +33,7 @@ def map_data(analysis: Analysis) -> Json:
     routes = {found.route.name: i for i, found in enumerate(analysis.routes)}
     devices = {name: i for i, name in enumerate(looks)}
     return {
-        "title": cell(analysis.title),
+        "title": words.title(analysis),
         "devices": [
             {"name": cell(name), "colour": look.colour, "dashes": list(look.dashes), "mark": look.mark}
             for name, look in looks.items()
@@ -148,7 +148,7 @@ def _mark(result: TraceResult) -> str:
     """Return the few signs beside a first fix: seconds, metres missed."""
     fix = result.first_fix
     known = [words.seconds(fix.seconds)] if np.isfinite(fix.seconds) else []
-    if np.isfinite(fix.missed_m):
+    if words.says_missed(fix):
         known.append(("≥\N{NO-BREAK SPACE}" if fix.missed_is_minimum else "") + words.metres(fix.missed_m))
     return " · ".join(known)
 

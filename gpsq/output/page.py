@@ -68,7 +68,7 @@ def report_page(analysis: Analysis, charts: tuple[Chart, ...]) -> str:
     shown = {
         "policy": POLICY,
         "css": template_text("look.css") + template_text("report.css"),
-        "title": cell(analysis.title),
+        "title": words.title(analysis),
         "folder": shlex.quote(cell(analysis.folder)) if analysis.folder else "",
         "settings": analysis.settings,
         "looks": device_looks(analysis),

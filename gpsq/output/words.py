@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from gpsq.exceptions import one_line
 
 if TYPE_CHECKING:
-    from gpsq.model import FirstFix, Interval
+    from gpsq.model import Analysis, FirstFix, Interval
 
 UNKNOWN = "unknown"
 #: No-break space between figure and unit (SI brochure, 5.4.3).
@@ -124,13 +124,33 @@ def first_fix(fix: FirstFix) -> str:
         said = f"fixed after at least {seconds(fix.at_least_s)}"
     else:
         said = "start unknown"
-    return said + (f", {missed(fix)} missed" if math.isfinite(fix.missed_m) else "")
+    return said + (f", {missed(fix)} missed" if says_missed(fix) else "")
+
+
+def says_missed(fix: FirstFix) -> bool:
+    """Return whether the distance missed says anything: it is known, and no lower bound of nothing."""
+    return fix.missed_m >= (0.05 if fix.missed_is_minimum else 0.0)
 
 
 def missed(fix: FirstFix) -> str:
-    """Return the distance missed, with "at least" where it is a lower bound."""
-    least = "at least " if fix.missed_is_minimum and math.isfinite(fix.missed_m) else ""
+    """Return the distance missed, with "at least" where it is a lower bound; at least nothing is unknown.
+
+    Examples
+    --------
+    >>> from gpsq.model import FirstFix
+    >>> missed(FirstFix("none", missed_m=0.0, missed_is_minimum=True))
+    'unknown'
+    """
+    if not says_missed(fix):
+        return UNKNOWN
+    least = "at least " if fix.missed_is_minimum else ""
     return least + metres(fix.missed_m)
+
+
+def title(analysis: Analysis) -> str:
+    """Return the campaign's title, else the name of its folder."""
+    named = analysis.title or analysis.folder.replace("\\", "/").rstrip("/").rsplit("/", 1)[-1]
+    return cell(named) if named.strip(". ") else "Repeated rides"
 
 
 def short(text: str, length: int = 28) -> str:

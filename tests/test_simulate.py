@@ -26,10 +26,11 @@ from gpsq.simulate import (
     truth_of,
     write,
 )
+from gpsq.simulate.campaign import rounded_degrees
 from gpsq.simulate.noise import correlated_errors, fault_shape, settling, time_to_first_fix
-from gpsq.simulate.ride import BRAKE_MPS2, GAIN_MPS2, speed_limits
-from gpsq.simulate.road import arc_length, by_the_metre
-from gpsq.simulate.truth import device_rms_m
+from gpsq.simulate.ride import BRAKE_MPS2, GAIN_MPS2, Motion, speed_limits, way_on
+from gpsq.simulate.road import Bend, arc_length, by_the_metre, ridden_line
+from gpsq.simulate.truth import device_rms_m, true_offsets
 
 RULES = Path(__file__).parent / "gpx11_rules.xsd"
 
@@ -191,6 +192,29 @@ def test_offsets_are_positive_to_the_left() -> None:
         assert moved == pytest.approx(3.0, abs=0.1)
 
 
+def test_left_is_left() -> None:
+    """Riding east, fixes 5 m further north lie to the left, and the right lane lies to the south."""
+    east = np.column_stack([np.arange(0.0, 1001.0), np.zeros(1001)])
+    second = np.arange(200)
+    motion = Motion(way_on(east), np.column_stack([second * 5.0, np.zeros(200)]), second * 5.0, second * 5.0)
+    offsets = true_offsets(motion, east, second, motion.xy_m + np.array([0.0, 5.0]), np.zeros(200, dtype=int))
+    assert offsets.rms_m() == pytest.approx(5.0)
+    assert np.nanmin(offsets.offset_m) == pytest.approx(5.0)
+    straight = Bend((0.0, 0.0), (1000.0, 1000.0), (0.0, 0.0), 0.0)
+    assert ridden_line(np.array([[0.0, 0.0], [500.0, 0.0]]), straight, -2.0)[:, 1] == pytest.approx(-2.0)
+
+
+def test_a_gap_is_no_data() -> None:
+    east = np.column_stack([np.arange(0.0, 1001.0), np.zeros(1001)])
+    second = np.array([0, 10, 20, 90, 100])
+    clock = np.arange(200)
+    motion = Motion(way_on(east), np.column_stack([clock * 5.0, np.zeros(200)]), clock * 5.0, clock * 5.0)
+    offsets = true_offsets(motion, east, second, motion.xy_m[second], np.array([0, 0, 0, 0, 1]))
+    known = offsets.station_m[np.isfinite(offsets.offset_m)]
+    assert known.max() < 100.0  # 70 s of silence, then a new segment
+    assert len(known) == 20
+
+
 def test_devices_err_as_their_expected_rms_says() -> None:
     devices = tuple(DeviceSpec(f"d{k}", 3.0) for k in range(4))
     campaign = make_campaign(spec_of(*devices, days=10, detours=0, faults=0, first_day=standard_spec(1).first_day), 4)
@@ -326,6 +350,12 @@ def test_drawn_campaigns_are_valid_anywhere_on_earth(seed: int) -> None:
         write(campaign, Path(folder))
         for path in Path(folder).rglob("*.gpx"):
             schema.assertValid(etree.parse(str(path)))
+
+
+def test_a_longitude_that_rounds_to_180_is_written_as_its_equal() -> None:
+    lon, lat = rounded_degrees(np.array([179.99999999, -179.99999999, 179.9999]), np.zeros(3), 7)
+    assert lon.tolist() == [-180.0, -180.0, 179.9999]
+    assert lat.tolist() == [0.0, 0.0, 0.0]
 
 
 @pytest.mark.parametrize(("lon", "lat"), [(179.9995, 68.0), (-179.9999, -45.0), (20.0, 80.0)])

@@ -101,7 +101,11 @@ def _told_by(found: Interval, missed_m: FloatArray) -> Interval:
     return Interval(found.value, low, high, found.method)
 
 
-def extra(analysis: Analysis, hot_spots: Sequence[Any]) -> dict[str, Any]:
+def over_recordings(analysis: Analysis, hot_spots: Sequence[Any]) -> dict[str, Any]:
     """Return the figures over recordings that may be published; a kind that is not known here is left out."""
-    kept = {name: analysis.extra[name] for name in ("start_states", "comparisons", "error_variances") if name in analysis.extra}
+    kept = {
+        name: analysis.extra[name]
+        for name in ("start_states", "comparisons", "error_variances")
+        if name in analysis.extra
+    }
     return {**kept, "devices": devices(analysis, analysis.extra.get("devices", ())), "hot_spots": tuple(hot_spots)}

@@ -19,9 +19,7 @@ if TYPE_CHECKING:
 SERIAL = re.compile(r"\d{5,}|\b(?=(?:\w*\d){4})\w{6,}\b")
 
 
-def device_names(
-    traces: Sequence[Trace], unreadable: Sequence[Unreadable], chosen: Collection[str]
-) -> dict[str, str]:
+def device_names(traces: Sequence[Trace], unreadable: Sequence[Unreadable], chosen: Collection[str]) -> dict[str, str]:
     """Return the published name of each device.
 
     A person's own name for it is kept: from ``campaign.toml`` (`chosen`) or from its folder. One that came out of the
@@ -69,7 +67,7 @@ def day(time: np.datetime64) -> np.datetime64:
     >>> str(day(np.datetime64("2025-03-03T07:41:09", "ms")))
     '2025-03-03'
     """
-    return time.astype("datetime64[D]")
+    return np.datetime64(str(np.datetime_as_string(time, unit="D")), "D")
 
 
 def unreadable_names(unreadable: Sequence[Unreadable], devices: dict[str, str]) -> tuple[Unreadable, ...]:

@@ -57,7 +57,9 @@ def publication(analysis: Analysis, zones: Sequence[Zone], chosen_names: Collect
     parts = {i: (cut[i], fixes[i], m, _length_m(routes, i, cut[i], whole)) for i, m in measured.items()}
     results = _numbered([_result(whole.results[i], rides, twins, parts.get(i)) for i in range(len(whole.traces))])
     traces = tuple(_trace(t, cut.get(i), files[i]) for i, t in enumerate(whole.traces))
-    remarks += [f"route {r.route.name}: {shown.NOT_SHOWN}; its figures are published." for r in routes if not r.route.members]
+    remarks += [
+        f"route {r.route.name}: {shown.NOT_SHOWN}; its figures are published." for r in routes if not r.route.members
+    ]
     return Publication(
         Analysis(
             folder="",
@@ -71,7 +73,7 @@ def publication(analysis: Analysis, zones: Sequence[Zone], chosen_names: Collect
             flags=(),
             inputs={},
             notes=NOTES,
-            extra=figures.extra(whole, hot_spots(traces, results, routes, whole.settings)),
+            extra=figures.over_recordings(whole, hot_spots(traces, results, routes, whole.settings)),
         ),
         tuple(remarks),
     )

@@ -1,4 +1,4 @@
-"""``.gpsq-private.toml``: the zones of a campaign, drawn once and kept, so that every publication cuts at the same places.
+"""``.gpsq-private.toml``: a campaign's zones, drawn once and kept, so that every publication cuts at the same places.
 
 Two publications with different cuts would show an attacker more than either; so zones are only ever added.
 """
@@ -38,7 +38,9 @@ def load(folder: Path) -> tuple[Zone, ...]:
     except FileNotFoundError:
         return ()
     except (OSError, UnicodeDecodeError) as error:
-        raise CampaignError(NAME, f"a file that cannot be read ({error})", "the zones of earlier publications") from error
+        raise CampaignError(
+            NAME, f"a file that cannot be read ({error})", "the zones of earlier publications"
+        ) from error
     try:
         table = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:

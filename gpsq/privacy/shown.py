@@ -18,7 +18,7 @@ from gpsq.model import Route, RouteResult
 from gpsq.plane import Plane
 from gpsq.privacy.ends import line_deg
 from gpsq.privacy.zones import MARGIN_M, inside
-from gpsq.route_analysis import Measured, Member, analyse_route
+from gpsq.route_analysis import Member, analyse_route
 from gpsq.routes import runs_of
 
 if TYPE_CHECKING:
@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from gpsq.align import Abreast
     from gpsq.model import Analysis, Centreline, IntArray, Trace
     from gpsq.privacy.zones import Zone
+    from gpsq.route_analysis import Measured
 
 #: Less than this of a route says little and lies near both ends: then its figures are published, its place is not.
 LEAST_SHOWN_M = 500.0
@@ -46,7 +47,8 @@ def shown_fixes(analysis: Analysis, zones: Sequence[Zone]) -> dict[int, IntArray
             strand = centreline.strand(xy_m, runs_of(trace, settings.gap_s), "", everything, settings)
             place = centreline.aligned(strand, found.centreline.xy_m, settings, with_excursions=True)
             fixes = _between(place, *window)
-            fixes = fixes[~inside(zones, trace.lon_deg[fixes], trace.lat_deg[fixes], MARGIN_M)]
+            where = np.column_stack([trace.lon_deg[fixes], trace.lat_deg[fixes]])
+            fixes = fixes[~inside(zones, where, MARGIN_M)]
             if len(fixes) > 1:
                 shown[i] = fixes
     return shown
@@ -61,7 +63,7 @@ def _window(found: RouteResult, zones: Sequence[Zone]) -> tuple[int, int] | None
     line = found.centreline
     if line is None:
         return None
-    out = ~inside(zones, *line_deg(found).T, MARGIN_M)
+    out = ~inside(zones, line_deg(found), MARGIN_M)
     edges = np.flatnonzero(np.diff(np.concatenate([[0], out.astype(int), [0]])))
     stretches = [(int(a), int(b) - 1) for a, b in zip(edges[::2], edges[1::2], strict=True)]
     if not stretches:
@@ -102,7 +104,8 @@ def analysed(
 
     `rides` are the neutral names of the rides.
     """
-    routes, measured = [], {}
+    routes: list[RouteResult] = []
+    measured: dict[int, Measured] = {}
     for found in analysis.routes:
         members = tuple(i for i in found.route.members if i in traces)
         names = tuple(sorted({rides[analysis.results[i].ride] for i in found.route.members}))

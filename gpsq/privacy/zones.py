@@ -23,18 +23,21 @@ if TYPE_CHECKING:
 MISS_M = 260.0
 #: The hidden places lie at least this deep inside their zone.
 DEPTH_M = 150.0
-#: Radius of a zone round the end of a route, and the share of the shortest route there that it may take.
-RADIUS_M = (500.0, 1300.0)
-RADIUS_SHARE = 0.28
+#: Radius of a zone round the end of a route: as small as will do, as large as it takes.
+RADIUS_M = (500.0, 1500.0)
 #: A private place's zone reaches this far beyond it, after the shift.
 BEYOND_M = (50.0, 250.0)
 SHIFT_M = (MISS_M, 420.0)
 #: Candidates that are looked at. Of those that pass, the first is taken, so that what is taken stays random.
 TRIES = 800
+#: Where none passes, a later one is taken only if it is better by this, so that what is taken stays random.
+JUST_AS_GOOD_M = 40.0
 #: The visible line is carried on by the direction of its last metres, over each of these lengths …
-TAILS_M = (20.0, 50.0, 100.0, 200.0, 400.0)
-#: … as far as this.
+TAILS_M = (15.0, 30.0, 50.0, 75.0, 100.0, 150.0, 200.0, 250.0, 300.0, 400.0)
+#: … as far as this, or along the bend that it has over each of these lengths, this far.
 CARRIED_ON_M = 4000.0
+BENDS_M = (100.0, 200.0, 400.0)
+BENT_ON_M = 1500.0
 #: Coordinates stay this far from a zone, so that smoothed lines and bands drawn about them stay outside too.
 MARGIN_M = 30.0
 
@@ -60,15 +63,15 @@ class Hidden:
     radius_m: float = 0.0
 
 
-def inside(zones: Sequence[Zone], lon_deg: FloatArray, lat_deg: FloatArray, margin_m: float = 0.0) -> BoolArray:
-    """Return (n,) which positions lie in any of the zones, or within `margin_m` of one.
+def inside(zones: Sequence[Zone], lon_lat_deg: FloatArray, margin_m: float = 0.0) -> BoolArray:
+    """Return (n,) which of (n, 2) positions lie in any of the zones, or within `margin_m` of one.
 
     Examples
     --------
-    >>> inside([Zone(50.0, 10.0, 500.0)], np.array([10.0, 10.01]), np.array([50.0, 50.0])).tolist()
+    >>> inside([Zone(50.0, 10.0, 500.0)], np.array([[10.0, 50.0], [10.01, 50.0]])).tolist()
     [True, False]
     """
-    places = to_earth_centred(lon_deg, lat_deg)
+    places = to_earth_centred(lon_lat_deg[:, 0], lon_lat_deg[:, 1])
     found = np.zeros(len(places), dtype=bool)
     for zone in zones:
         centre = to_earth_centred(np.array([zone.lon_deg]), np.array([zone.lat_deg]))
@@ -79,7 +82,7 @@ def inside(zones: Sequence[Zone], lon_deg: FloatArray, lat_deg: FloatArray, marg
 def covers(zone: Zone, hidden: Hidden) -> bool:
     """Return whether a zone already hides all of a place, deeply enough."""
     depth_m = hidden.radius_m if hidden.radius_m else DEPTH_M / 2
-    return bool(inside([zone], *hidden.lon_lat_deg.T, margin_m=-depth_m).all())
+    return bool(inside([zone], hidden.lon_lat_deg, -depth_m).all())
 
 
 def drawn(hidden: Hidden, rng: np.random.Generator) -> tuple[Zone, float]:
@@ -92,11 +95,11 @@ def drawn(hidden: Hidden, rng: np.random.Generator) -> tuple[Zone, float]:
     lines_m = [plane.to_metres(*line.T) for line in hidden.lines_deg]
     candidate = _about_private_place if hidden.radius_m else _about_end
     best: tuple[float, FloatArray, float] | None = None
-    for _ in range(TRIES):
-        centre_m, radius_m = candidate(places_m, lines_m, hidden.radius_m, rng)
-        miss_m = _nearest_guess_m(centre_m, radius_m, places_m, lines_m)
-        if best is None or min(miss_m, MISS_M) > best[0]:
-            best = (min(miss_m, MISS_M), centre_m, radius_m)
+    for number in range(TRIES):
+        centre_m, radius_m = candidate(places_m, hidden.radius_m, number / TRIES, rng)
+        miss_m = _missed_by_m(centre_m, radius_m, places_m, lines_m)
+        if best is None or miss_m > best[0] + JUST_AS_GOOD_M:
+            best = (miss_m, centre_m, radius_m)
         if miss_m >= MISS_M:
             break
     if best is None:
@@ -105,19 +108,20 @@ def drawn(hidden: Hidden, rng: np.random.Generator) -> tuple[Zone, float]:
     return Zone(round(float(lat[0]), 6), round(float(lon[0]), 6), round(best[2], 1)), best[0]
 
 
-def _about_end(
-    places_m: FloatArray, lines_m: Sequence[FloatArray], _: float, rng: np.random.Generator
-) -> tuple[FloatArray, float]:
-    """Draw a circle that holds the end of a route: its radius first, then a shift that leaves the end deep inside."""
+def _about_end(places_m: FloatArray, _: float, progress: float, rng: np.random.Generator) -> tuple[FloatArray, float]:
+    """Draw a circle that holds the end of a route: its radius first, then a shift that leaves the end deep inside.
+
+    Small circles are tried first: `progress` through the tries, from 0 to 1, lets them grow.
+    """
     middle_m, reach_m = _middle(places_m)
-    shortest_m = min((_length_m(line) for line in lines_m), default=np.inf)
     low_m = max(RADIUS_M[0], MISS_M + DEPTH_M + reach_m + 50.0)
-    radius_m = float(rng.uniform(low_m, max(low_m + 100.0, min(RADIUS_M[1], RADIUS_SHARE * shortest_m))))
+    high_m = max(low_m, RADIUS_M[0]) + 200.0 + progress * (RADIUS_M[1] - RADIUS_M[0])
+    radius_m = float(rng.uniform(low_m + progress * (RADIUS_M[1] - RADIUS_M[0]) / 2, high_m))
     return middle_m + _shift(rng, MISS_M + min(reach_m, 50.0), radius_m - DEPTH_M - reach_m), radius_m
 
 
 def _about_private_place(
-    places_m: FloatArray, lines_m: Sequence[FloatArray], radius_m: float, rng: np.random.Generator
+    places_m: FloatArray, radius_m: float, _: float, rng: np.random.Generator
 ) -> tuple[FloatArray, float]:
     """Draw a circle that holds the whole of a private place."""
     middle_m, reach_m = _middle(places_m)
@@ -135,42 +139,51 @@ def _shift(rng: np.random.Generator, low_m: float, high_m: float) -> FloatArray:
     return far_m * np.array([np.cos(angle), np.sin(angle)])
 
 
-def _length_m(line_m: FloatArray) -> float:
-    return float(np.hypot(*np.diff(line_m, axis=0).T).sum())
-
-
-def _nearest_guess_m(
-    centre_m: FloatArray, radius_m: float, places_m: FloatArray, lines_m: Sequence[FloatArray]
-) -> float:
-    """Return how near the best of the obvious guesses comes to any of the places."""
-    rays, ends, guesses = [], [], [centre_m]
+def _missed_by_m(centre_m: FloatArray, radius_m: float, places_m: FloatArray, lines_m: Sequence[FloatArray]) -> float:
+    """Return by how much the best of the obvious guesses misses the places."""
+    starts, stops, ends, guesses = [], [], [], [centre_m]
     for line in lines_m:
-        out = np.hypot(*(line - centre_m).T) > radius_m
+        out = np.hypot(*(line - centre_m).T) > radius_m + MARGIN_M
         if not out.any():
-            continue
-        first = int(np.argmax(out))
+            return 0.0
         if out[0]:
             guesses += _middles_of_gaps(line, out)
             continue
-        ends.append(line[first])
-        rays += _tails(line[first:])
+        shown = line[int(np.argmax(out)) :]
+        ends.append(shown[0])
+        for start, stop in _tails(shown):
+            starts.append(start)
+            stops.append(stop)
     if ends:
         guesses += [*ends, np.mean(ends, axis=0)]
     points = np.array(guesses)
-    nearest = float(np.hypot(*(points[:, None, :] - places_m[None, :, :]).transpose(2, 0, 1)).min())
-    return min([nearest, *(_from_segment_m(start, end, places_m) for start, end in rays)])
+    nearest_m = float(np.hypot(*(points[:, None, :] - places_m[None, :, :]).transpose(2, 0, 1)).min())
+    if not ends:
+        return nearest_m
+    return min(nearest_m, _from_segments_m(np.vstack(starts), np.vstack(stops), places_m))
 
 
 def _tails(line_m: FloatArray) -> list[tuple[FloatArray, FloatArray]]:
-    """Return the straight continuations of a visible line beyond its beginning."""
+    """Return (k, 2) starts and stops of the straight pieces of all continuations of a line, straight and bent."""
     along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line_m, axis=0).T))])
     found = []
     for tail_m in TAILS_M:
-        back = line_m[0] - line_m[min(int(np.searchsorted(along, tail_m)), len(line_m) - 1)]
-        size = float(np.hypot(*back))
-        if size > 0:
-            found.append((line_m[0], line_m[0] + back / size * CARRIED_ON_M))
+        ahead = line_m[0] + _ways(along, line_m, (0.0, tail_m))[0] * CARRIED_ON_M
+        found.append((line_m[:1], ahead[None, :]))
+    for bend_m in BENDS_M:
+        near, far = _ways(along, line_m, (0.0, bend_m / 2, bend_m))
+        turn = np.arctan2(far[0] * near[1] - far[1] * near[0], far @ near) / (bend_m / 2)
+        heading = np.arctan2(near[1], near[0]) + turn * (bend_m / 4 + np.arange(0.0, BENT_ON_M, 50.0))
+        arc = line_m[0] + 50.0 * np.cumsum(np.column_stack([np.cos(heading), np.sin(heading)]), axis=0)
+        found.append((np.vstack([line_m[:1], arc[:-1]]), arc))
     return found
+
+
+def _ways(along: FloatArray, line_m: FloatArray, at_m: tuple[float, ...]) -> list[FloatArray]:
+    """Return the unit vectors back along a line between its places at some distances."""
+    places = np.column_stack([np.interp(at_m, along, line_m[:, axis]) for axis in (0, 1)])
+    back = places[:-1] - places[1:]
+    return list(back / np.maximum(np.hypot(*back.T), 1e-9)[:, None])
 
 
 def _middles_of_gaps(line_m: FloatArray, out: BoolArray) -> list[FloatArray]:
@@ -180,7 +193,9 @@ def _middles_of_gaps(line_m: FloatArray, out: BoolArray) -> list[FloatArray]:
     return [place for a, b in gaps for place in (line_m[(a + b) // 2], (line_m[a] + line_m[b]) / 2)]
 
 
-def _from_segment_m(start: FloatArray, end: FloatArray, places_m: FloatArray) -> float:
-    way = end - start
-    share = np.clip((places_m - start) @ way / (way @ way), 0.0, 1.0)
-    return float(np.hypot(*(places_m - start - share[:, None] * way).T).min())
+def _from_segments_m(starts: FloatArray, stops: FloatArray, places_m: FloatArray) -> float:
+    """Return how near (k, 2) segments come to any of (n, 2) places."""
+    ways = (stops - starts)[:, None, :]
+    to_place = places_m[None, :, :] - starts[:, None, :]
+    share = np.clip((to_place * ways).sum(axis=2) / np.maximum((ways**2).sum(axis=2), 1e-9), 0.0, 1.0)
+    return float(np.sqrt(((to_place - share[:, :, None] * ways) ** 2).sum(axis=2)).min())

@@ -44,7 +44,7 @@ def _spec(seed: int) -> CampaignSpec:
     device = DeviceSpec("amber", 3.0, interval_s=4, shows_start="log", start_mix=(0.5, 0.4, 0.1))
     return CampaignSpec(
         f"Attack {seed}", float(rng.uniform(-170, 170)), float(rng.uniform(-45, 60)), (device,), days=10,
-        length_m=float(rng.uniform(6000, 9000)), shape="loop" if seed % 5 == 4 else "across",
+        length_m=float(rng.uniform(4800, 7500)), shape="loop" if seed % 5 == 4 else "across",
         back=("same street", "parallel street")[seed % 2], faults=0, unlogged=0, never_fixed=seed % 2,
     )  # fmt: skip
 
@@ -55,6 +55,8 @@ def _apart_m(one: np.ndarray, other: np.ndarray) -> float:
 
 def _published(campaign: Campaign, folder: Path, seed: int) -> Path:
     write(campaign, folder)
+    with (folder / "campaign.toml").open("a") as file:
+        file.write("[settings]\nresamples = 100\n")
     analysis = analyse(folder)
     zones, _ = zones_for(analysis, (), (), np.random.default_rng((seed, 78)))
     published = publication(analysis, zones).analysis

@@ -187,6 +187,22 @@ def _deviation_lines(analysis: Analysis) -> Iterator[str]:
     yield from summary.deviation_lines(analysis)
 
 
+@app.command()
+def serve(
+    folder: Annotated[
+        Path, typer.Argument(metavar="[FOLDER]", help="Folder of the campaign; made if there is none.")
+    ] = Path("gpsq-campaign"),
+    port: Annotated[
+        int | None, typer.Option("--port", help="Port of 127.0.0.1. [default: the first free from 4780 on]")
+    ] = None,
+    open_browser: Annotated[bool, typer.Option("--open", help="Show the page in the browser.")] = False,
+) -> None:
+    """Open the local page: drop recordings, see the table, open the map, flag. Only this computer can reach it."""
+    from gpsq.web.serve import serve as run
+
+    run(folder, port, open_browser=open_browser, say=typer.echo)
+
+
 def _say(lines: Any, *, quiet: bool) -> None:
     for line in () if quiet else lines:
         typer.echo(line, err=True)

@@ -1,0 +1,268 @@
+"""The page's addresses: each reads a form, asks the desk, and answers with the page, or in short for its script."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import io
+import zipfile
+from typing import TYPE_CHECKING, Any
+
+from starlette.applications import Starlette
+from starlette.concurrency import run_in_threadpool
+from starlette.datastructures import UploadFile
+from starlette.exceptions import HTTPException
+from starlette.middleware import Middleware
+from starlette.responses import HTMLResponse, JSONResponse, RedirectResponse, Response
+from starlette.routing import Route
+
+from gpsq.exceptions import GpsqError, OutputError
+from gpsq.output.folder import written_names
+from gpsq.output.maps import leaflet
+from gpsq.reading.listing import RESULTS
+from gpsq.web import edits, pages
+from gpsq.web.guard import DROP, SANDBOX, SANDBOX_OF_MAP, Guard, same_token
+from gpsq.web.store import MOST_FILES, PUBLISHED
+
+if TYPE_CHECKING:
+    from collections.abc import AsyncIterator, Awaitable, Callable
+    from concurrent.futures import Future
+    from pathlib import Path
+
+    from starlette.datastructures import FormData
+    from starlette.requests import Request
+
+    from gpsq.web.desk import Desk
+
+    Handler = Callable[[Request], Awaitable[Response]]
+
+#: A form without script waits this long for the effect before it shows the page again.
+WAIT_S = 4.0
+_OWN = {"page.css": "text/css", "page.js": "text/javascript", "places.js": "text/javascript"}
+_LEAFLET = {"leaflet.js": "text/javascript", "leaflet.css": "text/css"}
+
+
+def make_app(desk: Desk, port: int) -> Starlette:
+    """Return the page for one desk, served at `port` of this computer."""
+
+    @contextlib.asynccontextmanager
+    async def lifespan(app: Starlette) -> AsyncIterator[None]:
+        await run_in_threadpool(desk.open)
+        yield
+        desk.close()
+
+    addresses = _Addresses(desk)
+    return Starlette(
+        routes=[
+            Route("/", addresses.page),
+            Route("/status", addresses.status),
+            Route("/static/{name}", _static),
+            Route(f"/{RESULTS}/{{name:path}}", addresses.result),
+            Route("/published/{name:path}", addresses.published),
+            Route("/everything.zip", addresses.everything),
+            Route(DROP, addresses.drop, methods=["POST"]),
+            *(Route(f"/{name}", addresses.form(name), methods=["POST"]) for name in _FORMS),
+        ],
+        middleware=[Middleware(Guard, port=port)],
+        exception_handlers={
+            HTTPException: addresses.refused, GpsqError: addresses.refused, OSError: addresses.refused,
+        },
+        lifespan=lifespan,
+    )  # fmt: skip
+
+
+class _Addresses:
+    """What is answered at each address."""
+
+    def __init__(self, desk: Desk) -> None:
+        self.desk = desk
+
+    async def page(self, request: Request) -> Response:
+        """Show the page; files that changed meanwhile are analysed first."""
+        await run_in_threadpool(self.desk.refresh)
+        return HTMLResponse(await run_in_threadpool(pages.page, self.desk))
+
+    async def status(self, request: Request) -> Response:
+        """Tell the page's script how far things are."""
+        return JSONResponse(pages.status(self.desk))
+
+    async def drop(self, request: Request) -> Response:
+        """Store dropped files, then analyse unless more are announced."""
+        form = await _form(request, self.desk.token, max_files=MOST_FILES)
+        uploads = [f for _, f in form.multi_items() if isinstance(f, UploadFile) and f.filename]
+        lines = []
+        for upload in uploads:
+            given = form.get("path") if len(uploads) == 1 else None
+            name = str(given) if isinstance(given, str) and given else str(upload.filename)
+            lines.append(await run_in_threadpool(self.desk.receive, name, upload.file))
+        if "more" not in form and lines:
+            self.desk.analyse()
+        return _answer(request, "/#recordings", {"received": [line.said for line in lines]})
+
+    def form(self, name: str) -> Handler:
+        """Return what answers one of the small forms."""
+
+        async def answered(request: Request) -> Response:
+            form = await _form(request, self.desk.token)
+            answer, place = await run_in_threadpool(_FORMS[name], self.desk, form)
+            if answer is not None and not _by_script(request):
+                await _settled(answer)
+            return _answer(request, place, {"ok": True})
+
+        return answered
+
+    async def result(self, request: Request) -> Response:
+        """Hand out a file of the results, written first if need be."""
+        name = request.path_params["name"]
+        if name == "map.html" and self.desk.results is not None:
+            return _result("map.html", pages.framed_map(self.desk.results.map_page).encode())
+        await asyncio.wrap_future(self.desk.write())
+        return await run_in_threadpool(_file, self.desk.folder / RESULTS, name)
+
+    async def published(self, request: Request) -> Response:
+        """Hand out a file of what was made fit to publish."""
+        name = request.path_params["name"]
+        folder = self.desk.folder / PUBLISHED
+        if self.desk.published is None:
+            raise HTTPException(404, "Nothing was made fit to publish since the page was opened.")
+        return await run_in_threadpool(_archive if name == "everything.zip" else _file, folder, name)
+
+    async def everything(self, request: Request) -> Response:
+        """Hand out all results as one archive."""
+        await asyncio.wrap_future(self.desk.write())
+        return await run_in_threadpool(_archive, self.desk.folder / RESULTS, "results.zip")
+
+    async def refused(self, request: Request, error: Exception) -> Response:
+        """Answer a refusal with its one plain line, on the page or to its script."""
+        status, why = _why(error)
+        if _by_script(request):
+            return JSONResponse({"problem": why}, status)
+        return HTMLResponse(await run_in_threadpool(pages.page, self.desk, why), status)
+
+
+def _flag(desk: Desk, form: FormData) -> tuple[Future[Any] | None, str]:
+    ids = [str(value) for value in form.getlist("id")]
+    answer = desk.flag(ids, _text(form, "decision"), _text(form, "note")[:1000])
+    return answer, f"/#d-{ids[0]}"
+
+
+def _start(desk: Desk, form: FormData) -> tuple[Future[Any] | None, str]:
+    return desk.set_start(_text(form, "file"), _text(form, "started")[:100]), "/#starts"
+
+
+def _device(desk: Desk, form: FormData) -> tuple[Future[Any] | None, str]:
+    return desk.rename(_text(form, "old"), _text(form, "new")[:100]), "/#devices"
+
+
+def _place(desk: Desk, form: FormData) -> tuple[Future[Any] | None, str]:
+    desk.check_folder()
+    numbers = [_number(form, name) for name in ("lat", "lon", "radius_m")]
+    (edits.remove_place if "remove" in form else edits.add_place)(desk.folder, *numbers)
+    return None, "/#places"
+
+
+def _analyse(desk: Desk, form: FormData) -> tuple[Future[Any] | None, str]:
+    desk.check_folder()
+    desk.analyse()
+    return None, "/"
+
+
+def _cancel(desk: Desk, form: FormData) -> tuple[Future[Any] | None, str]:
+    desk.cancel()
+    return None, "/"
+
+
+def _publish(desk: Desk, form: FormData) -> tuple[Future[Any] | None, str]:
+    answer = desk.publish()
+    answer.result()
+    return None, "/#take"
+
+
+_FORMS: dict[str, Callable[[Desk, FormData], tuple[Future[Any] | None, str]]] = {
+    "flag": _flag, "start": _start, "device": _device, "place": _place, "analyse": _analyse, "cancel": _cancel,
+    "publish": _publish,
+}  # fmt: skip
+
+
+async def _form(request: Request, token: str, max_files: int = 0) -> FormData:
+    """Read a form and check its token; nothing is done before that."""
+    form = await request.form(max_files=max_files, max_fields=MOST_FILES)
+    if not same_token(request.headers.get("x-gpsq-token", form.get("token")), token):
+        raise HTTPException(403, "The page is older than the server: load it again, then repeat this.")
+    return form
+
+
+def _text(form: FormData, name: str) -> str:
+    value = form.get(name, "")
+    return value if isinstance(value, str) else ""
+
+
+def _number(form: FormData, name: str) -> float:
+    try:
+        return float(_text(form, name))
+    except ValueError:
+        return float("nan")
+
+
+def _by_script(request: Request) -> bool:
+    return request.headers.get("accept", "").startswith("application/json")
+
+
+def _answer(request: Request, place: str, told: dict[str, Any]) -> Response:
+    return JSONResponse(told) if _by_script(request) else RedirectResponse(place, 303)
+
+
+async def _settled(answer: Future[Any]) -> None:
+    with contextlib.suppress(TimeoutError, GpsqError):  # the page tells what came of it
+        await asyncio.wait_for(asyncio.shield(asyncio.wrap_future(answer)), WAIT_S)
+
+
+def _why(error: Exception) -> tuple[int, str]:
+    if isinstance(error, HTTPException):
+        return error.status_code, str(error.detail)
+    if isinstance(error, OutputError):
+        return 409, str(error)
+    if isinstance(error, GpsqError):
+        return 400, str(error)
+    strerror = getattr(error, "strerror", None) or str(error)
+    return 409, f"{getattr(error, 'filename', None) or 'The folder'}: {strerror}"
+
+
+def _file(folder: Path, name: str) -> Response:
+    """Return a file that gpsq wrote; the name is only compared with names, never made a path."""
+    known = {written: folder / written for written in written_names(folder) or ()}
+    path = known.get(name)
+    if path is None or not path.resolve().is_relative_to(folder.resolve()) or not path.is_file():
+        raise HTTPException(404, "There is no such file among the results.")
+    return _result(path.name, path.read_bytes())
+
+
+_KINDS = {".html": "text/html; charset=utf-8", ".svg": "image/svg+xml", ".png": "image/png"}
+
+
+def _result(name: str, content: bytes) -> Response:
+    """Return a file of the results: a page or picture to look at, in a place without rights, or a file to keep."""
+    kind = next((kind for end, kind in _KINDS.items() if name.endswith(end)), None)
+    headers = {"Content-Security-Policy": SANDBOX_OF_MAP if name == "map.html" else SANDBOX}
+    if kind is None:
+        headers["Content-Disposition"] = "attachment"
+    return Response(content, headers=headers, media_type=kind or "application/octet-stream")
+
+
+def _archive(folder: Path, name: str) -> Response:
+    packed = io.BytesIO()
+    with zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED) as archive:
+        for written in sorted(written_names(folder) or ()):
+            path = folder / written
+            if path.resolve().is_relative_to(folder.resolve()) and path.is_file():
+                archive.write(path, written)
+    return _result(name, packed.getvalue())
+
+
+async def _static(request: Request) -> Response:
+    name = request.path_params["name"]
+    if name in _OWN:
+        return Response(pages.static(name), media_type=_OWN[name])
+    if name in _LEAFLET:
+        return Response(leaflet(name), media_type=_LEAFLET[name])
+    raise HTTPException(404, "There is no such file.")

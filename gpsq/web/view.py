@@ -1,0 +1,138 @@
+"""What the page shows of an analysis, as plain values: figures in words, with what they were before."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from gpsq.output import sentences, sketch, words
+from gpsq.output.figures_of import figure, overall
+from gpsq.output.looks import device_looks, state
+from gpsq.output.page import ERROR_COLUMNS, FIX_COLUMNS, HEADS
+from gpsq.output.tables import iso_times
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Mapping, Sequence
+
+    from gpsq.model import Analysis, Deviation, Trace, TraceResult, Unreadable
+
+#: Deviations drawn on the page; the others stand in a table of the report.
+MOST_CARDS = 200
+
+
+@dataclass(frozen=True)
+class Cell:
+    """A figure in words, its bounds, and what it was before the last change ("" where it is the same)."""
+
+    value: str
+    bounds: str
+    before: str = ""
+
+
+def of_analysis(analysis: Analysis, before: Mapping[tuple[str, str], str]) -> dict[str, Any]:
+    """Return what the page shows; `before` holds the figures of the run before, by device and name."""
+    return {
+        "answer": sentences.answer(analysis),
+        "looks": device_looks(analysis),
+        "marks": sketch.MARKS,
+        "fix": _table(analysis, FIX_COLUMNS, before),
+        "errors": _table(analysis, ERROR_COLUMNS, before),
+        "cards": [_card(analysis, d) for d in analysis.deviations[:MOST_CARDS]],
+        "deviations": len(analysis.deviations),
+        "undecided": sum(not d.flag for d in analysis.deviations),
+        "together": _together(analysis),
+        "recordings": [_recording(t, r) for t, r in zip(analysis.traces, analysis.results, strict=True)],
+        "unreadable": [words.cell(lost.message) for lost in analysis.unreadable],
+        "notes": [words.cell(note) for note in analysis.notes],
+        "lines": [_line(found) for found in analysis.routes if found.centreline is not None],
+        "devices": devices(analysis),
+    }
+
+
+def figures(analysis: Analysis) -> dict[tuple[str, str], str]:
+    """Return every figure of every device in words, to be told apart from those of the next run."""
+    names = (*FIX_COLUMNS, *ERROR_COLUMNS)
+    return {(d, name): _said(name)(figure(s, name).value) for d, s in overall(analysis).items() for name in names}
+
+
+def devices(analysis: Analysis) -> list[str]:
+    """Return the names of all devices, also of those whose every recording is unreadable."""
+    recordings: list[Trace | Unreadable] = [*analysis.traces, *analysis.unreadable]
+    return sorted({r.device for r in recordings if r.device})
+
+
+def _table(analysis: Analysis, columns: Sequence[str], before: Mapping[tuple[str, str], str]) -> dict[str, Any]:
+    summaries = overall(analysis).values()
+    kept = [name for name in columns if any(np.isfinite(figure(s, name).value) for s in summaries)]
+    rows = [(s.device, s.rides, [_cell(s, name, before) for name in kept]) for s in summaries]
+    return {"heads": [HEADS[name] for name in kept], "rows": rows}
+
+
+def _cell(summary: Any, name: str, before: Mapping[tuple[str, str], str]) -> Cell:
+    found, say = figure(summary, name), _said(name)
+    value = say(found.value)
+    known = np.isfinite(found.value)
+    bounds = words.between(found, say) if known else found.method.split(";")[0].removeprefix("none: ")
+    was = before.get((summary.device, name), value)
+    return Cell(value, words.cell(bounds), was if was != value else "")
+
+
+def _said(name: str) -> Callable[[float], str]:
+    if name.endswith("_s") and not name.startswith("fixed"):
+        return words.seconds
+    if name.endswith("_m"):
+        return words.metres
+    if name.startswith("length_ratio"):
+        return lambda value: f"{value:.3f}" if np.isfinite(value) else words.UNKNOWN
+    return words.share
+
+
+def _card(analysis: Analysis, deviation: Deviation) -> dict[str, Any]:
+    trace, result = analysis.traces[deviation.trace], analysis.results[deviation.trace]
+    times = iso_times(np.array([deviation.from_time, deviation.to_time], "datetime64[ms]"))
+    return {
+        "found": deviation,
+        "state": state(deviation.flag),
+        "device": trace.device,
+        "ride": result.ride,
+        "file": trace.file,
+        "times": " to ".join(times) if all(times) else "times unknown",
+        "sketch": sketch.of_deviation(analysis, deviation),
+    }
+
+
+def _together(analysis: Analysis) -> list[dict[str, Any]]:
+    """Return the undecided deviations of one ride and route that several devices show: the rider's way, most likely."""
+    groups: dict[tuple[str, str], list[Deviation]] = {}
+    for found in analysis.deviations:
+        if not found.flag and found.suggestion == "route choice":
+            groups.setdefault((analysis.results[found.trace].ride, found.route), []).append(found)
+    return [
+        {"ride": ride, "route": route, "ids": [d.id for d in group]}
+        for (ride, route), group in groups.items()
+        if len(group) > 1
+    ]
+
+
+def _recording(trace: Trace, result: TraceResult) -> dict[str, Any]:
+    fixed = iso_times(trace.time[:1])[0] if trace.accepted else ""
+    logged = "" if trace.start_basis != "log" or np.isnat(trace.started) else iso_times(trace.started.reshape(1))[0]
+    remarks = [result.reason, *trace.notes, trace.log_note]
+    return {
+        "trace": trace,
+        "result": result,
+        "first_fix": words.first_fix(result.first_fix),
+        "basis": result.first_fix.basis,
+        "fixed_at": fixed,
+        "logged": logged,
+        "remarks": [words.cell(text) for text in remarks if text],
+    }
+
+
+def _line(found: Any) -> dict[str, Any]:
+    """Return a route's centreline in degrees, every tenth station, for the map on which private places are set."""
+    xy_m = found.centreline.xy_m[:: max(1, len(found.centreline.xy_m) // 300)]
+    lon, lat = found.route.plane.to_degrees(xy_m)
+    return {"name": found.route.name, "line": np.column_stack([lat, lon]).round(6).tolist()}

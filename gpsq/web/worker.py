@@ -1,0 +1,117 @@
+"""The process that computes, beside the one that serves: jobs come through a pipe, progress and answers go back."""
+
+from __future__ import annotations
+
+import os
+import signal
+import tempfile
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from gpsq.exceptions import GpsqError
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from multiprocessing.connection import Connection
+    from multiprocessing.synchronize import Event
+
+    from gpsq.model import Analysis
+    from gpsq.web.memory import Memory
+
+#: Recordings of the demo that wake the compiled kernels: three days of the way out.
+WAKING = "*-0[89]-out.gpx"
+
+
+class CancelledError(GpsqError):
+    """The person took the job back."""
+
+
+def serve_jobs(pipe: Connection, cancelled: Event) -> None:
+    """Do jobs until the other end of the pipe is gone."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # the server is told, and ends this process
+    worker = _Worker(pipe, cancelled)
+    try:
+        while True:
+            kind, arguments = pipe.recv()
+            pipe.send(("done", *worker.answer(kind, arguments)))
+    except (EOFError, BrokenPipeError, ConnectionResetError):
+        return
+
+
+class _Worker:
+    """Keeps what was read and found, so that a change costs only what it touches."""
+
+    def __init__(self, pipe: Connection, cancelled: Event) -> None:
+        from gpsq.web.memory import Memory
+
+        self.pipe, self.cancelled = pipe, cancelled
+        self.memory: Memory = Memory()
+        self.analysis: Analysis | None = None
+
+    def answer(self, kind: str, arguments: tuple[Any, ...]) -> tuple[Any, str]:
+        """Return what a job gave, and "" or one plain line on why it gave nothing."""
+        jobs: dict[str, Callable[..., Any]] = {
+            "wake": self._wake, "read": self._read, "analyse": self._analyse, "write": self._write,
+            "publish": self._publish,
+        }  # fmt: skip
+        try:
+            return jobs[kind](*arguments), ""
+        except GpsqError as error:
+            return None, str(error)
+        except OSError as error:
+            return None, f"{error.filename or 'A file'}: {error.strerror or error}"
+        except MemoryError:
+            return None, "These recordings need more memory than this computer has free."
+
+    def _tell(self, what: str, done: int, of: int) -> None:
+        if self.cancelled.is_set():
+            raise CancelledError("Cancelled; the earlier results stay.")
+        self.pipe.send(("progress", what, done, of))
+
+    def _wake(self) -> None:
+        """Load what is heavy and compile what is compiled, while the person still looks for the files."""
+        from gpsq.analysis import analyse
+        from gpsq.demo import put
+        from gpsq.output import maps  # noqa: F401 - imported here so that the first map need not wait for it
+
+        with tempfile.TemporaryDirectory() as aside:
+            put(Path(aside))
+            for file in Path(aside).rglob("*.gpx"):
+                if not file.match(WAKING):
+                    file.unlink()
+            analyse(Path(aside))
+
+    def _read(self, folder: str, name: str) -> list[dict[str, Any]]:
+        from gpsq.check import inspect_paths
+        from gpsq.reading import campaign
+
+        os.chdir(folder)  # so that every line names the file by its path below the campaign
+        told = campaign.load(Path(folder))
+        return inspect_paths([Path(name)], told.settings, time_zone=told.time_zone)
+
+    def _analyse(self, folder: str) -> tuple[Analysis, str]:
+        from gpsq.analysis import analyse
+        from gpsq.output.maps import map_page
+
+        self.analysis = analyse(Path(folder), executor=self.memory, on_progress=self._tell)
+        self.memory.forget_unused()
+        self._tell("drawing the map", 0, 1)
+        return self.analysis, map_page(self.analysis)
+
+    def _write(self, folder: str, out: str) -> None:
+        from gpsq.output.write import write_results
+
+        found = self._found(folder)
+        self._tell("writing report and tables", 0, 1)
+        write_results(found, Path(out))
+
+    def _publish(self, folder: str, out: str) -> list[str]:
+        from gpsq.output.publish import publish
+
+        found = self._found(folder)
+        self._tell("cutting what is private", 0, 1)
+        return list(publish(found, Path(folder), Path(out)))
+
+    def _found(self, folder: str) -> Analysis:
+        """Return the latest analysis; a process that was started anew makes it again."""
+        return self.analysis or self._analyse(folder)[0]

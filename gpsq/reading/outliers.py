@@ -18,10 +18,14 @@ if TYPE_CHECKING:
     from gpsq.model import BoolArray, FloatArray, TimeArray
     from gpsq.settings import Settings
 
-#: Six points in even steps on a straight line, in a track that is otherwise rough, were not measured.
+#: Six points in even steps on a straight line were not measured, when the steps are this many units of the last decimal
+#: long, so that rounding cannot make them even, and the fixes behind them never go evenly for a third as long, nor mostly.
 _STRAIGHT_MIN_POINTS = 6
-_ROUGH_FACTOR = 10.0
-_EVEN_SHARE = 0.1
+_STEP_UNITS = 5.0
+_EVEN_FACTOR = 3
+_EVEN_SHARE = 0.5
+#: Rounding moves a point, and the ends of the line that it is held against, by half a unit each.
+_ROUNDING_UNITS = 1.05
 #: Fewer legs than this say nothing of a rider's usual speed.
 _FEW_LEGS = 10
 #: More remembered and network positions in a row are no beginning of a ride.
@@ -117,20 +121,40 @@ def _leaves_memory(legs_m: FloatArray, seconds: FloatArray, settings: Settings) 
 
 
 def _mark_straight(reason: NDArray[np.object_], first: int, lon_deg: FloatArray, lat_deg: FloatArray) -> None:
-    """Mark points that a device filled in between a remembered place and its first fix: even steps, dead straight."""
+    """Mark points that a device filled in between a remembered place and its first fix: even steps, dead straight.
+
+    The rest of the track says what its fixes can do: where they ride as evenly by themselves, nothing is marked.
+    """
     xy = np.column_stack([lon_deg, lat_deg])[first:]
     if len(xy) < 3 * _STRAIGHT_MIN_POINTS:
         return
     grid_deg = grid_step_deg(lon_deg, lat_deg)
-    bend = np.abs(np.diff(xy, n=2, axis=0)).max(axis=1)
-    even = bend <= 2.5 * grid_deg
-    run = int(np.argmin(even)) if not even.all() else len(even)
-    step = np.abs(xy[1] - xy[0]).max()
-    if run + 2 < _STRAIGHT_MIN_POINTS or step <= 5 * grid_deg or len(bend) - run < _STRAIGHT_MIN_POINTS:
+    even = np.abs(np.diff(xy, n=2, axis=0)).max(axis=1) <= 2.5 * grid_deg
+    run = len(even) if even.all() else int(np.argmin(even))
+    filled = _filled(xy, run, grid_deg)
+    rest = even[run:]
+    if filled < _STRAIGHT_MIN_POINTS or len(rest) < _STRAIGHT_MIN_POINTS or np.mean(rest) > _EVEN_SHARE:
         return
-    rough = np.median(bend[run:]) > _ROUGH_FACTOR * 2.5 * grid_deg
-    if rough and np.mean(even[run:]) <= _EVEN_SHARE:
-        reason[first : first + run + 1] = "straight_backfill"
+    if filled > _EVEN_FACTOR * (_longest_run(rest) + 2):
+        reason[first : first + filled] = "straight_backfill"
+
+
+def _filled(xy: FloatArray, run: int, grid_deg: float) -> int:
+    """Return how many points stand, to the last decimal, where even steps from the first one to a later one lead.
+
+    `run` is the number of points in a row that bend no more than rounding does; one or two fixes may do so by chance.
+    """
+    for last in range(run + 1, max(run - 2, 1), -1):
+        share = np.arange(last + 1)[:, None] / last
+        off = np.abs(xy[: last + 1] - (xy[0] + share * (xy[last] - xy[0]))).max()
+        if off <= _ROUNDING_UNITS * grid_deg:
+            return last if np.abs(xy[last] - xy[0]).max() > _STEP_UNITS * grid_deg * last else 0
+    return 0
+
+
+def _longest_run(flags: BoolArray) -> int:
+    breaks = np.flatnonzero(np.concatenate([[True], ~flags, [True]]))
+    return int(np.diff(breaks).max()) - 1
 
 
 def grid_step_deg(lon_deg: FloatArray, lat_deg: FloatArray) -> float:

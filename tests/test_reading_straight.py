@@ -1,0 +1,104 @@
+"""Starts on a straight line: filled in by the device, or ridden. The fill is found to the point; a rider is believed."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from conftest import SHARED
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy.signal import lfilter
+
+from gpsq.model import FloatArray, Trace
+from gpsq.reading import read_file
+from gpsq.reading.outliers import no_fixes
+from gpsq.settings import Settings
+
+START = np.datetime64("2024-05-14T07:00:00", "ms")
+METRE_DEG = 1 / 111_200
+
+
+def drifting(rng: np.random.Generator, n: int, sigma: float, keep: float) -> FloatArray:
+    """Return (n,) noise of a first-order process: what is left of one second's error in the next is `keep`."""
+    white = rng.normal(0.0, sigma * np.sqrt(1.0 - keep**2), n)
+    white[0] = rng.normal(0.0, sigma)
+    return np.asarray(lfilter([1.0], [1.0, -keep], white))
+
+
+def ride_m(rng: np.random.Generator, straight_s: int, speed_mps: float, noise_m: float) -> FloatArray:
+    """Return (n, 2) fixes, one a second: `straight_s` on a straight road, then winding roads; invented, common practice.
+
+    A rider's speed varies by some per cent within seconds (it is never held to a centimetre).
+    """
+    n = straight_s + 400
+    speed = speed_mps * (1.0 + drifting(rng, n, 0.06, 0.9))
+    along = np.cumsum(speed)
+    bend = np.where(along > speed_mps * straight_s, np.sin((along - speed_mps * straight_s) / 40.0), 0.0)
+    heading = rng.uniform(0, 2 * np.pi) + bend
+    xy = np.cumsum(speed[:, None] * np.column_stack([np.cos(heading), np.sin(heading)]), axis=0)
+    return np.asarray(xy + np.column_stack([drifting(rng, n, noise_m, 0.97) for _ in range(2)]))
+
+
+def marked(xy_m: FloatArray, decimals: int) -> int:
+    """Return how many points are marked as filled in; no other reason may appear."""
+    lon, lat = (3.0 + xy_m[:, 0] * METRE_DEG).round(decimals), (0.5 + xy_m[:, 1] * METRE_DEG).round(decimals)
+    reason = no_fixes(START + 1000 * np.arange(len(lon)), lon, lat, Settings())
+    assert set(reason) <= {"", "straight_backfill"}
+    count = int((reason != "").sum())
+    assert (reason[:count] != "").all()
+    return count
+
+
+@settings(max_examples=150, deadline=None)
+@given(
+    seed=st.integers(0, 2**32),
+    straight_s=st.integers(20, 400),
+    speed_mps=st.floats(3.0, 30.0),
+    noise_m=st.floats(0.3, 8.0),
+    decimals=st.integers(5, 8),
+)
+def test_an_honest_start_on_a_straight_road_is_believed(
+    seed: int, straight_s: int, speed_mps: float, noise_m: float, decimals: int
+) -> None:
+    rng = np.random.default_rng(seed)
+    assert marked(ride_m(rng, straight_s, speed_mps, noise_m), decimals) == 0
+
+
+@settings(max_examples=100, deadline=None)
+@given(
+    seed=st.integers(0, 2**32),
+    filled=st.integers(30, 200),
+    noise_m=st.floats(1.0, 6.0),
+    step_m=st.floats(1.0, 8.0),
+    decimals=st.integers(6, 8),
+)
+def test_a_fill_before_a_quiet_ride_is_found_to_the_point(
+    seed: int, filled: int, noise_m: float, step_m: float, decimals: int
+) -> None:
+    """One fix more may lie on the line by chance: the time to first fix is right within one interval."""
+    rng = np.random.default_rng(seed)
+    xy = ride_m(rng, 0, 5.0, noise_m)
+    away = rng.uniform(0, 2 * np.pi)
+    back = step_m * np.arange(filled, 0, -1)[:, None] * np.array([np.cos(away), np.sin(away)])
+    assert filled <= marked(np.vstack([xy[0] + back, xy]), decimals) <= filled + 1
+
+
+@pytest.mark.parametrize("filled", [4, 5])
+def test_a_few_points_in_line_prove_nothing(filled: int) -> None:
+    xy = ride_m(np.random.default_rng(3), 0, 5.0, 4.0)
+    back = np.arange(filled, 0, -1)[:, None] * np.array([3.0, 4.0])
+    assert marked(np.vstack([xy[0] + back, xy]), 7) == 0
+
+
+def test_a_drawn_course_of_straight_legs_is_believed() -> None:
+    """Even steps all over the file are the way that it was made; a long first leg is no more filled in than the rest."""
+    legs = [np.array([5.0, 0.0])] * 90 + [np.array([0.0, 5.0])] * 20 + [np.array([-5.0, 0.0])] * 20
+    assert marked(np.cumsum(legs, axis=0), 7) == 0
+
+
+def test_no_recording_of_the_samples_is_taken_for_filled_in() -> None:
+    """Some of them begin on straight roads, one with five even steps; no sample is known to be filled in."""
+    paths = [p for p in sorted((SHARED / "data").rglob("*")) if p.suffix in {".gpx", ".nmea", ".csv"}]
+    traces = [t for p in paths for t in read_file(p, p.name, settings=Settings()) if isinstance(t, Trace)]
+    assert len(traces) > 150
+    assert not [t.file for t in traces if any(s.reason == "straight_backfill" for s in t.set_aside)]

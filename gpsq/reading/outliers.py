@@ -145,10 +145,11 @@ def _filled(xy: FloatArray, run: int, grid_deg: float) -> int:
     `run` is the number of points in a row that bend no more than rounding does; one or two fixes may do so by chance.
     """
     for last in range(run + 1, max(run - 2, 1), -1):
-        share = np.arange(last + 1)[:, None] / last
-        off = np.abs(xy[: last + 1] - (xy[0] + share * (xy[last] - xy[0]))).max()
-        if off <= _ROUNDING_UNITS * grid_deg:
-            return last if np.abs(xy[last] - xy[0]).max() > _STEP_UNITS * grid_deg * last else 0
+        way = xy[last] - xy[0]
+        off = np.abs(xy[: last + 1] - (xy[0] + np.arange(last + 1)[:, None] / last * way)).max()
+        # a straight line on the ground is bent in degrees, by up to its length squared over the earth's radius
+        if off <= _ROUNDING_UNITS * grid_deg + np.deg2rad(way @ way):
+            return last if np.abs(way).max() > _STEP_UNITS * grid_deg * last else 0
     return 0
 
 

@@ -27,7 +27,7 @@ AGREEMENT = 0.1
 class AgainstReference:
     """Errors of one device, or of a centreline, against a reference line; offsets are + to the left of travel.
 
-    `bias_m` signed mean offset with its interval over rides; `systematic_m` root mean square of the mean over rides at
+    `bias_m` median offset of a ride, its mean over rides with its interval; `systematic_m` root mean square of the mean over rides at
     each station, free of noise as far as rides allow (trueness along the route); `precision_m` spread over rides about
     that mean (nan for one row); `accuracy_m` root mean square offset; `within_95_m` the size that 95 % of the offsets
     keep, counted; `standard_95_m` the same by the accuracy standard, 1.96 times the root mean square; `radius_95_m` its
@@ -71,7 +71,8 @@ def against_reference(offset_m: FloatArray, confidence: float = 0.95) -> Against
     holds, text = _assumption(counted, standard, _check_points(rows - known.mean()))
     spread = spread_over_rides(rows)
     precision = float(np.sqrt(spread.square_m2 / spread.degrees)) if spread.degrees > 0 else float("nan")
-    bias = intervals.mean(np.array([np.nanmean(row) for row in rows]), confidence)
+    # The median of a ride, as everywhere: one fault of a hundred metres is no offset of the whole.
+    bias = intervals.mean(np.array([np.nanmedian(row) for row in rows]), confidence)
     return AgainstReference(
         len(rows), bias, _systematic(rows, precision),
         precision, accuracy, counted, standard, radius(accuracy), holds, text,

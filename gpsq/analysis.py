@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from gpsq import clocks, firstfix, flags, routes
+from gpsq import clocks, firstfix, flags, routes, trueness
 from gpsq.exceptions import NothingToAnalyse
 from gpsq.model import Analysis, Gap, Route, RouteResult, Trace, TraceResult
 from gpsq.plane import geodesic_legs_m
@@ -78,7 +78,9 @@ def analyse(
         inputs=dict(readings.inputs),
         notes=notes,
     )
-    return dataclasses.replace(analysis, extra=summaries(analysis))
+    figures, unused = trueness.measure(analysis, readings.campaign.reference, Path(folder))
+    extra = summaries(analysis) | ({"reference": figures} if figures else {})
+    return dataclasses.replace(analysis, extra=extra, notes=(*notes, *unused))
 
 
 def _nothing(unreadable: int) -> str:

@@ -28,6 +28,7 @@ class Frames:
     comparisons : two devices on the same rides: difference, interval, p, and how many rides would settle it.
     error_variances : each device's own error where three or more rode together.
     hot_spots : stretches where traces spread most.
+    reference : trueness, repeatability and accuracy against the reference lines, as ``reference.csv``.
     layers : geopandas frames in EPSG:4326 by the names of the GeoPackage's layers.
     analysis : the whole result, with the offsets at every station.
     """
@@ -40,6 +41,7 @@ class Frames:
     comparisons: pd.DataFrame
     error_variances: pd.DataFrame
     hot_spots: pd.DataFrame
+    reference: pd.DataFrame
     layers: Mapping[str, geopandas.GeoDataFrame]
     analysis: Analysis
 
@@ -72,6 +74,7 @@ def frames(analysis: Analysis) -> Frames:
         devices=tables.devices(analysis),
         deviations=tables.deviations(analysis),
         set_aside=tables.set_aside(analysis),
+        reference=tables.reference(analysis),
         layers=layers.frames(analysis),
         analysis=analysis,
         **extra,

@@ -10,7 +10,7 @@ import numpy as np
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from gpsq.model import BoolArray, FloatArray, IntArray, RouteResult, Trace, TraceResult
+    from gpsq.model import BoolArray, Deviation, FloatArray, IntArray, RouteResult, Trace, TraceResult
 
 ROUTE_CHOICE = "route choice"
 #: A ride further off than this many robust standard deviations no longer pulls at a centreline made of medians.
@@ -23,7 +23,8 @@ class StationTable:
 
     `along_m` (m,) stations; `offset_m` (k, m) signed offsets from each trace's left-out centreline, nan where
     not scored; `trace`, `ride`, `device` (k,) say whose they are. `undecided` (k, m) marks the stretches that look like
-    the rider's choice of another road, and on which no person has decided yet.
+    the rider's choice of another road, and on which no person has decided yet; `open` (k, m) all undecided deviations,
+    whatever they look like, and `deviations` (k,) how many.
     """
 
     route: str
@@ -33,6 +34,8 @@ class StationTable:
     ride: tuple[str, ...]
     device: tuple[str, ...]
     undecided: BoolArray
+    open: BoolArray
+    deviations: tuple[int, ...]
 
     @property
     def decided_m(self) -> FloatArray:
@@ -58,15 +61,18 @@ def station_table(route: RouteResult, traces: Sequence[Trace], results: Sequence
         row[_columns(along, cross.along_m[cross.scored])] = cross.offset_m[cross.scored]
     numbers = tuple(r.trace for r in scored)
     devices = tuple(traces[i].device for i in numbers)
-    undecided = np.array([_undecided(along, result) for result in scored])
-    return StationTable(route.route.name, along, table, numbers, tuple(r.ride for r in scored), devices, undecided)
+    waiting = [[d for d in r.deviations if not d.flag] for r in scored]
+    chosen = [[d for d in own if d.suggestion == ROUTE_CHOICE] for own in waiting]
+    undecided, still_open = (np.array([_inside(along, own) for own in of]) for of in (chosen, waiting))
+    rides = tuple(r.ride for r in scored)
+    counts = tuple(len(own) for own in waiting)
+    return StationTable(route.route.name, along, table, numbers, rides, devices, undecided, still_open, counts)
 
 
-def _undecided(along_m: FloatArray, result: TraceResult) -> BoolArray:
+def _inside(along_m: FloatArray, deviations: Sequence[Deviation]) -> BoolArray:
     inside = np.zeros(len(along_m), dtype=bool)
-    for found in result.deviations:
-        if not found.flag and found.suggestion == ROUTE_CHOICE:
-            inside |= (along_m >= found.from_m) & (along_m <= found.to_m)
+    for found in deviations:
+        inside |= (along_m >= found.from_m) & (along_m <= found.to_m)
     return inside
 
 
@@ -80,7 +86,7 @@ def by_ride(table: StationTable, offset_m: FloatArray, rows: BoolArray) -> tuple
     """Return one row per ride from the chosen rows: two recordings of one ride are joined, not counted twice."""
     rides = tuple(dict.fromkeys(r for r, take in zip(table.ride, rows, strict=True) if take))
     labels = np.array(table.ride)
-    return rides, np.array([_mean_of_known(offset_m[rows & (labels == ride)]) for ride in rides])
+    return rides, np.array([mean_of_known(offset_m[rows & (labels == ride)]) for ride in rides])
 
 
 def on_common_line(table: StationTable) -> FloatArray:
@@ -117,7 +123,8 @@ def _typical_square(offset_m: FloatArray) -> FloatArray:
     return np.asarray(np.maximum(square, 0.01), dtype=float)
 
 
-def _mean_of_known(rows: FloatArray) -> FloatArray:
+def mean_of_known(rows: FloatArray) -> FloatArray:
+    """Return the mean of each column over the rows that know it, nan where none does."""
     known = np.isfinite(rows)
     count = known.sum(axis=0)
     total = np.where(known, rows, 0.0).sum(axis=0)
@@ -182,7 +189,7 @@ def spread_over_rides(offset_m: FloatArray) -> Spread:
     """
     known = np.isfinite(offset_m)
     count = known.sum(axis=0)
-    residual = offset_m - _mean_of_known(offset_m)
+    residual = offset_m - mean_of_known(offset_m)
     square = np.where(known & (count > 1), residual**2, 0.0)
     total = square.sum(axis=0)
     # Leaving ride i out takes r² n/(n−1) from the sum about the mean: exact, no second pass.

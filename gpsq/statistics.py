@@ -16,7 +16,7 @@ from gpsq.model import DeviceSummary, FloatArray, Interval
 from gpsq.stations import Spread, by_ride, on_common_line, spread_over_rides, station_table
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping, Sequence
+    from collections.abc import Callable, Iterable, Mapping, Sequence
 
     from gpsq.model import BoolArray, RouteResult, Trace, TraceResult
     from gpsq.settings import Settings
@@ -45,11 +45,15 @@ class _Lines:
     """One device's offsets on one route: (n, m) from the left-out lines and, decided ones only, from the common line.
 
     `undecided` is the number of its recordings with a stretch that may be the rider's choice, `undecided_m2` the sum of
-    squares there, `all_m2` that of everything.
+    squares there, `all_m2` that of everything. The plain ones leave out all of the `waiting` deviations, those that
+    look like faults too.
     """
 
     left_out_m: FloatArray
     common_m: FloatArray
+    plain_left_out_m: FloatArray
+    plain_common_m: FloatArray
+    waiting: int
     undecided: int
     undecided_m2: float
     all_m2: float
@@ -105,7 +109,7 @@ def _lines_per_device(
         table = station_table(route, traces, results)
         if table is None:
             continue
-        common = np.where(table.undecided, np.nan, on_common_line(table))
+        common = on_common_line(table)
         for device in dict.fromkeys(table.device):
             lines[device, table.route] = _lines(table, common, table.of(device))
     return lines
@@ -115,7 +119,10 @@ def _lines(table: StationTable, common_m: FloatArray, rows: BoolArray) -> _Lines
     square, undecided = table.offset_m[rows] ** 2, table.undecided[rows]
     return _Lines(
         by_ride(table, table.offset_m, rows)[1],
-        by_ride(table, common_m, rows)[1],
+        by_ride(table, np.where(table.undecided, np.nan, common_m), rows)[1],
+        by_ride(table, np.where(table.open, np.nan, table.offset_m), rows)[1],
+        by_ride(table, np.where(table.open, np.nan, common_m), rows)[1],
+        sum(count for count, own in zip(table.deviations, rows, strict=True) if own),
         int(undecided.any(axis=1).sum()),
         float(np.nansum(square[undecided])),
         float(np.nansum(square)),
@@ -131,6 +138,7 @@ def _summary(
     figures |= _crosstrack_figures(results, lines, settings)
     spreads = [spread_over_rides(pair.common_m) for pair in lines]
     figures["repeatability_m"] = repeatability(spreads, settings.confidence)
+    figures |= _plain_figures(figures, lines, settings.confidence)
     _say_undecided(figures, lines)
     return DeviceSummary(device, route, rides, figures)
 
@@ -185,14 +193,31 @@ def _median_figures(results: Sequence[TraceResult], settings: Settings) -> dict[
 def _crosstrack_figures(
     results: Sequence[TraceResult], lines: Sequence[_Lines], settings: Settings
 ) -> dict[str, Interval]:
-    rows = [row[np.isfinite(row)] for pair in lines for row in pair.left_out_m]
-    rows = [row for row in rows if row.size]
+    rows = _known(pair.left_out_m for pair in lines)
     biases = np.array([r.crosstrack.bias_m for r in results if r.crosstrack], dtype=float)
     return {
         "xte_rms_m": _pooled_rms(rows, settings.confidence),
         "xte_p95_m": _pooled_p95(rows, settings.confidence),
         "bias_m": intervals.mean(biases, settings.confidence),
     }
+
+
+def _known(tables: Iterable[FloatArray]) -> list[FloatArray]:
+    rows = [row[np.isfinite(row)] for table in tables for row in table]
+    return [row for row in rows if row.size]
+
+
+def _plain_figures(
+    figures: Mapping[str, Interval], lines: Sequence[_Lines], confidence: float
+) -> dict[str, Interval]:
+    """Return the errors without deviations that wait for a decision; the same figures where there are none."""
+    waiting = sum(pair.waiting for pair in lines)
+    counted = {"open_deviations": Interval(float(waiting), method="deviations without a person's decision")}
+    if not waiting:
+        return counted | {f"{name}_plain_m": figures[f"{name}_m"] for name in ("xte_rms", "repeatability")}
+    rms = _pooled_rms(_known(pair.plain_left_out_m for pair in lines), confidence)
+    spread = repeatability([spread_over_rides(pair.plain_common_m) for pair in lines], confidence)
+    return counted | {"xte_rms_plain_m": rms, "repeatability_plain_m": spread}
 
 
 def _say_undecided(figures: dict[str, Interval], lines: Sequence[_Lines]) -> None:

@@ -28,6 +28,7 @@ if TYPE_CHECKING:
         Trace,
         Unreadable,
     )
+    from gpsq.trueness import ReferenceFigures
 
 Row = dict[str, Any]
 
@@ -54,7 +55,13 @@ DEVICES: dict[str, str] = {
     "fixed_in_30s": "4", "missed_median_m": "2", "xte_rms_m": "2", "xte_rms_low_m": "2", "xte_rms_high_m": "2",
     "xte_p95_m": "2", "bias_m": "2", "repeatability_m": "2", "frechet_median_m": "2", "fixed_in_10s": "4",
     "fixed_in_60s": "4", "missed_low_m": "2", "missed_high_m": "2", "repeatability_low_m": "2",
-    "repeatability_high_m": "2", "hausdorff_median_m": "2",
+    "repeatability_high_m": "2", "hausdorff_median_m": "2", "xte_rms_plain_m": "2", "repeatability_plain_m": "2",
+    "open_deviations": "count",
+}  # fmt: skip
+REFERENCE: dict[str, str] = {
+    "route": "text", "device": "text", "reference": "text", "rides": "count", "shared_m": "1", "trueness_m": "2",
+    "trueness_low_m": "2", "trueness_high_m": "2", "trueness_rms_m": "2", "repeatability_m": "2", "accuracy_m": "2",
+    "within_95_m": "2", "nssda_95_m": "2", "nssda_radius_95_m": "2", "assumption_holds": "bool", "assumption": "text",
 }  # fmt: skip
 SET_ASIDE: dict[str, str] = {
     "file": "text",
@@ -91,6 +98,11 @@ def deviations(analysis: Analysis) -> pd.DataFrame:
 def devices(analysis: Analysis) -> pd.DataFrame:
     """Return a row for every device and route, and one for every device over all routes, as in ``devices.csv``."""
     return _frame([_device_row(summary) for summary in analysis.extra.get("devices", ())], DEVICES)
+
+
+def reference(analysis: Analysis) -> pd.DataFrame:
+    """Return a row for every route with a reference line and device, as in ``reference.csv``; device "": the centreline."""
+    return _frame([_reference_row(row) for row in analysis.extra.get("reference", ())], REFERENCE)
 
 
 def set_aside(analysis: Analysis) -> pd.DataFrame:
@@ -191,6 +203,17 @@ def _device_row(summary: DeviceSummary) -> Row:
         if figure in summary.figures:
             row[name] = getattr(summary.figures[figure], end)
     return row
+
+
+def _reference_row(row: ReferenceFigures) -> Row:
+    found = row.found
+    return {
+        "route": row.route, "device": row.device, "reference": row.file, "rides": row.rides, "shared_m": row.shared_m,
+        "trueness_m": found.bias_m.value, "trueness_low_m": found.bias_m.low, "trueness_high_m": found.bias_m.high,
+        "trueness_rms_m": found.systematic_m, "repeatability_m": found.precision_m, "accuracy_m": found.accuracy_m,
+        "within_95_m": found.within_95_m, "nssda_95_m": found.standard_95_m, "nssda_radius_95_m": found.radius_95_m,
+        "assumption_holds": found.assumption_holds, "assumption": found.assumption,
+    }  # fmt: skip
 
 
 def _set_aside_rows(analysis: Analysis) -> Iterator[Row]:

@@ -59,6 +59,7 @@ def _texts(analysis: Analysis, tiles: str | None) -> dict[str, str | bytes]:
         "centrelines.geojson": layers.centrelines_geojson(analysis),
         "map.html": maps.map_page(analysis, tiles=tiles),
         "report.html": page.report_page(analysis, figures),
+        **({"reference.csv": tables.csv_text(tables.reference(analysis))} if analysis.extra.get("reference") else {}),
         **charts.files(figures),
         **styles.files(),
     }

@@ -21,7 +21,7 @@ from gpsq.output.folder import written_names
 from gpsq.output.maps import leaflet
 from gpsq.reading.listing import RESULTS
 from gpsq.web import edits, pages
-from gpsq.web.guard import DROP, SANDBOX, SANDBOX_OF_MAP, Guard, same_token
+from gpsq.web.guard import DROP, POLICY_OF_MAP, POLICY_OF_RESULTS, Guard, same_token
 from gpsq.web.store import MOST_FILES, PUBLISHED
 
 if TYPE_CHECKING:
@@ -88,23 +88,23 @@ class _Addresses:
 
     async def drop(self, request: Request) -> Response:
         """Store dropped files, then analyse unless more are announced."""
-        form = await _form(request, self.desk.token, max_files=MOST_FILES)
-        uploads = [f for _, f in form.multi_items() if isinstance(f, UploadFile) and f.filename]
-        lines = []
-        for upload in uploads:
-            given = form.get("path") if len(uploads) == 1 else None
-            name = str(given) if isinstance(given, str) and given else str(upload.filename)
-            lines.append(await run_in_threadpool(self.desk.receive, name, upload.file))
-        if "more" not in form and lines:
-            self.desk.analyse()
-        return _answer(request, "/#recordings", {"received": [line.said for line in lines]})
+        async with _form(request, self.desk.token, max_files=MOST_FILES) as form:
+            uploads = [f for _, f in form.multi_items() if isinstance(f, UploadFile) and f.filename]
+            path = _text(form, "path") if len(uploads) == 1 else ""
+            lines = [
+                await run_in_threadpool(self.desk.receive, path or str(upload.filename), upload.file)
+                for upload in uploads
+            ]
+            if "more" not in form and lines:
+                self.desk.analyse()
+        return _answer(request, "/#add", {"received": [line.said for line in lines]})
 
     def form(self, name: str) -> Handler:
         """Return what answers one of the small forms."""
 
         async def answered(request: Request) -> Response:
-            form = await _form(request, self.desk.token)
-            answer, place = await run_in_threadpool(_FORMS[name], self.desk, form)
+            async with _form(request, self.desk.token) as form:
+                answer, place = await run_in_threadpool(_FORMS[name], self.desk, form)
             if answer is not None and not _by_script(request):
                 await _settled(answer)
             return _answer(request, place, {"ok": True})
@@ -184,12 +184,13 @@ _FORMS: dict[str, Callable[[Desk, FormData], tuple[Future[Any] | None, str]]] = 
 }  # fmt: skip
 
 
-async def _form(request: Request, token: str, max_files: int = 0) -> FormData:
+@contextlib.asynccontextmanager
+async def _form(request: Request, token: str, max_files: int = 0) -> AsyncIterator[FormData]:
     """Read a form and check its token; nothing is done before that."""
-    form = await request.form(max_files=max_files, max_fields=MOST_FILES)
-    if not same_token(request.headers.get("x-gpsq-token", form.get("token")), token):
-        raise HTTPException(403, "The page is older than the server: load it again, then repeat this.")
-    return form
+    async with request.form(max_files=max_files, max_fields=MOST_FILES) as form:
+        if not same_token(request.headers.get("x-gpsq-token", form.get("token")), token):
+            raise HTTPException(403, "The page is older than the server: load it again, then repeat this.")
+        yield form
 
 
 def _text(form: FormData, name: str) -> str:
@@ -243,7 +244,7 @@ _KINDS = {".html": "text/html; charset=utf-8", ".svg": "image/svg+xml", ".png": 
 def _result(name: str, content: bytes) -> Response:
     """Return a file of the results: a page or picture to look at, in a place without rights, or a file to keep."""
     kind = next((kind for end, kind in _KINDS.items() if name.endswith(end)), None)
-    headers = {"Content-Security-Policy": SANDBOX_OF_MAP if name == "map.html" else SANDBOX}
+    headers = {"Content-Security-Policy": POLICY_OF_MAP if name == "map.html" else POLICY_OF_RESULTS}
     if kind is None:
         headers["Content-Disposition"] = "attachment"
     return Response(content, headers=headers, media_type=kind or "application/octet-stream")

@@ -23,13 +23,11 @@ POLICY = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self'; "
     "frame-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
 )
-#: Results bring a policy of their own, by which only the map's own scripts run and nothing is fetched or sent. The map
-#: keeps its origin: a frame without one is not laid out by some browsers before it is looked at, and stays empty.
-SANDBOX = "sandbox; frame-ancestors 'self'"
-SANDBOX_OF_MAP = (
-    "sandbox allow-scripts allow-same-origin allow-top-navigation-by-user-activation; connect-src 'none'; "
-    "form-action 'none'; frame-ancestors 'self'"
-)
+#: Results hold text from recordings: their pages and pictures run nothing and have no right to this page.
+POLICY_OF_RESULTS = "sandbox; frame-ancestors 'self'"
+#: The map's own policy lets its own scripts run by their hashes and fetches nothing. It has no sandbox: a frame of
+#: another origin is not laid out by some browsers before it is looked at, and would stay empty.
+POLICY_OF_MAP = "connect-src 'none'; object-src 'none'; form-action 'none'; base-uri 'none'; frame-ancestors 'self'"
 
 
 class BodyTooLargeError(HTTPException):

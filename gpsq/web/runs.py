@@ -47,7 +47,8 @@ class Line:
 
     def __init__(self) -> None:
         self._context = multiprocessing.get_context("spawn")
-        self._cancelled = self._context.Event()
+        self._number = self._cancelled = 0
+        self._cancelling: Connection | None = None
         self._jobs: queue.Queue[_Job | None] = queue.Queue()
         self._waiting: dict[str, _Job] = {}
         self._lock = threading.Lock()
@@ -74,18 +75,23 @@ class Line:
 
     def cancel(self) -> None:
         """Take back the job at work; if it does not end soon, end its process. Jobs that wait go on."""
-        if not self.progress.what:
-            return
-        self._cancelled.set()
-        threading.Timer(PATIENCE_S, self._end_if_deaf, [self._process]).start()
+        with self._lock:
+            if not self.progress.what or self._cancelling is None:
+                return
+            self._cancelled = self._number
+            with contextlib.suppress(OSError):  # the process is gone, and the job with it
+                self._cancelling.send(self._number)
+        waiting = threading.Timer(PATIENCE_S, self._end_if_deaf, [self._number])
+        waiting.daemon = True
+        waiting.start()
 
     def close(self) -> None:
         """End the process and take no more jobs."""
         self._jobs.put(None)
         self._end()
 
-    def _end_if_deaf(self, process: SpawnProcess | None) -> None:
-        if self._cancelled.is_set() and process is self._process:
+    def _end_if_deaf(self, number: int) -> None:
+        if self.progress.what and number == self._number:
             self._end()
 
     def _end(self) -> None:
@@ -104,22 +110,25 @@ class Line:
 
     def _started(self) -> Connection:
         ours, theirs = self._context.Pipe()
-        process = self._context.Process(target=serve_jobs, args=(theirs, self._cancelled), daemon=True)
+        heard, self._cancelling = self._context.Pipe(duplex=False)
+        process = self._context.Process(target=serve_jobs, args=(theirs, heard), daemon=True)
         process.start()
         theirs.close()
+        heard.close()
         self._process = process
         return ours
 
     def _do(self, job: _Job, pipe: Connection) -> None:
-        self._cancelled.clear()
-        self.progress = Progress(_WORDS[job.kind])
+        with self._lock:
+            self._number += 1
+            self.progress = Progress(_WORDS[job.kind])
         try:
-            pipe.send((job.kind, job.arguments))
+            pipe.send((self._number, job.kind, job.arguments))
             answer, problem = self._heard(pipe)
         except (EOFError, OSError):
-            answer, problem = None, "Cancelled; the earlier results stay." if self._cancelled.is_set() else _LOST
+            taken_back = self._cancelled == self._number
+            answer, problem = None, "Cancelled; the earlier results stay." if taken_back else _LOST
             self._end()
-        self._cancelled.clear()
         self.progress = Progress()
         with contextlib.suppress(RuntimeError):  # nobody waits any more when the server stops
             if problem:

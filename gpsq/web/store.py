@@ -83,9 +83,13 @@ def safe_place(given: str) -> tuple[str, str]:
     >>> safe_place("..\\..\\etc/passwd")
     ('etc', 'passwd')
     """
-    *folders, name = [safe_part(part) for part in re.split(r"[/\\]", given)] or [""]
+    *folders, name = [safe_part(part) for part in _parts(given)] or [""]
     devices = [folder for folder in folders if folder and not is_date(folder)]
     return (devices[-1] if devices else ""), name
+
+
+def _parts(given: str) -> list[str]:
+    return [part for part in re.split(r"[/\\]", given) if part not in {"", ".", ".."}]
 
 
 def store(folder: Path, given: str, content: IO[bytes]) -> Stored:
@@ -106,10 +110,9 @@ def store(folder: Path, given: str, content: IO[bytes]) -> Stored:
         When the folder cannot be written to or the disk is full.
     """
     sub, name = safe_place(given)
-    label = f"{sub}/{name}" if sub else name
     if not name:
         return Stored(given, "", "has no usable name and was left out.")
-    if name not in BESIDE and (is_no_recording(label) or is_no_recording(given.replace("\\", "/"))):
+    if name not in BESIDE and (is_no_recording(name) or is_no_recording("/".join(_parts(given)))):
         return Stored(given, "", "is no recording by its name and was left out.")
     try:
         return _stored(folder, given, "" if name in BESIDE else sub, name, content)

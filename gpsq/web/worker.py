@@ -13,7 +13,6 @@ from gpsq.exceptions import GpsqError
 if TYPE_CHECKING:
     from collections.abc import Callable
     from multiprocessing.connection import Connection
-    from multiprocessing.synchronize import Event
 
     from gpsq.model import Analysis
     from gpsq.web.memory import Memory
@@ -26,13 +25,13 @@ class CancelledError(GpsqError):
     """The person took the job back."""
 
 
-def serve_jobs(pipe: Connection, cancelled: Event) -> None:
-    """Do jobs until the other end of the pipe is gone."""
+def serve_jobs(pipe: Connection, cancelling: Connection) -> None:
+    """Do jobs until the other end of the pipe is gone; the number of a job that is taken back comes by the second."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # the server is told, and ends this process
-    worker = _Worker(pipe, cancelled)
+    worker = _Worker(pipe, cancelling)
     try:
         while True:
-            kind, arguments = pipe.recv()
+            worker.number, kind, arguments = pipe.recv()
             pipe.send(("done", *worker.answer(kind, arguments)))
     except (EOFError, BrokenPipeError, ConnectionResetError):
         return
@@ -41,10 +40,11 @@ def serve_jobs(pipe: Connection, cancelled: Event) -> None:
 class _Worker:
     """Keeps what was read and found, so that a change costs only what it touches."""
 
-    def __init__(self, pipe: Connection, cancelled: Event) -> None:
+    def __init__(self, pipe: Connection, cancelling: Connection) -> None:
         from gpsq.web.memory import Memory
 
-        self.pipe, self.cancelled = pipe, cancelled
+        self.pipe, self.cancelling = pipe, cancelling
+        self.number = 0
         self.memory: Memory = Memory()
         self.analysis: Analysis | None = None
 
@@ -64,8 +64,9 @@ class _Worker:
             return None, "These recordings need more memory than this computer has free."
 
     def _tell(self, what: str, done: int, of: int) -> None:
-        if self.cancelled.is_set():
-            raise CancelledError("Cancelled; the earlier results stay.")
+        while self.cancelling.poll():
+            if self.cancelling.recv() == self.number:
+                raise CancelledError("Cancelled; the earlier results stay.")
         self.pipe.send(("progress", what, done, of))
 
     def _wake(self) -> None:

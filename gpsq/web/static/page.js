@@ -50,7 +50,8 @@
   // ---- drop ----
   const drop = by("drop"), queue = [];
   let sending = false, sent = 0;
-  document.querySelectorAll(".scripted").forEach((node) => (node.hidden = false));
+  const unhide = () => document.querySelectorAll(".scripted").forEach((node) => (node.hidden = false));
+  unhide();
   drop.addEventListener("submit", (event) => {
     event.preventDefault();
     for (const input of [by("files"), by("tree")]) {
@@ -174,6 +175,7 @@
     }
     for (const [id, value] of typed) if (by(id)) by(id).value = value;
     if (focus && document.activeElement?.id !== focus) (by(focus) ?? by(focus.replace(/^clear-/, "intentional-")))?.focus({ preventScroll: true });
+    unhide();
     document.title = fresh.title;
     document.querySelector("h1").replaceChildren(...fresh.querySelector("h1").childNodes);
     if (withMap && number) showMap();

@@ -2,7 +2,7 @@
 
 Every place of the trace may match one station; matches never go backwards. A match is worth 1 − (d / cap)², nothing
 beyond the cap, so a detour cannot pull at the alignment, and both ends are free, so a late start costs nothing. Passing
-over a station costs a little, except across a break of the trace. The best such path is found by dynamic programming
+over stations costs a little for each, except across a break of the trace. The best such path is found by dynamic programming
 (time warping on equal steps of distance: Sakoe & Chiba 1978, IEEE Trans. ASSP 26:43–49), first coarsely, then in a band.
 """
 
@@ -20,6 +20,8 @@ from gpsq.polyline import Steps, at_along
 COARSE_PLACES = 500
 #: Cost of passing over a station, in matches: small beside a match, enough to break ties towards steady travel.
 PASSING_COST = 0.02
+#: How the best path came to a station: from the same one, from the one before, or over the one before.
+STAY, NEXT, OVER = 0, 1, 2
 #: Stations passed over between neighbouring places of a trace are filled in up to this many: a corner cut by sampling.
 FILL_STATIONS = 4
 
@@ -94,7 +96,7 @@ def _best_path(
     for i in range(n):
         first = low[max(i - 1, 0)]
         start[i + 1] = start[i] + high[i] - first + 1
-    advanced = np.zeros(start[n], dtype=np.uint8)
+    move = np.zeros(start[n], dtype=np.uint8)
     value = np.full(m, -np.inf)
     for j in range(low[0], high[0] + 1):
         value[j] = 0.0
@@ -102,19 +104,21 @@ def _best_path(
     for i in range(n):
         first = low[max(i - 1, 0)]
         cost = 0.0 if i > 0 and piece[i] != piece[i - 1] else passing
-        carried = -np.inf
+        best, before = -np.inf, -np.inf
         for j in range(first, high[i] + 1):
             stay = value[j] if j <= reached else -np.inf
-            step = carried - cost
-            if i > 0 and step > stay:
-                carried = step
-                advanced[start[i] + j - first] = 1
-            else:
-                carried = stay
+            over = best - cost
+            best, how = stay, STAY
+            if i > 0 and before >= best:
+                best, how = before, NEXT
+            if i > 0 and over > best:
+                best, how = over, OVER
+            move[start[i] + j - first] = how
+            before = stay
             distance2 = 0.0
             for k in range(d):
                 distance2 += (xy[i, k] - line[j, k]) ** 2
-            value[j] = carried + (1.0 - distance2 / cap2 if distance2 < cap2 else 0.0)
+            value[j] = best + (1.0 - distance2 / cap2 if distance2 < cap2 else 0.0)
         for j in range(first, low[i]):
             value[j] = -np.inf
         reached = high[i]
@@ -126,7 +130,9 @@ def _best_path(
     for i in range(n - 1, -1, -1):
         path[i] = j
         first = low[max(i - 1, 0)]
-        while advanced[start[i] + j - first] == 1:
+        while move[start[i] + j - first] == OVER:
+            j -= 1
+        if move[start[i] + j - first] == NEXT:
             j -= 1
     return path
 

@@ -14,7 +14,7 @@ import numpy as np
 
 from gpsq import line_ends, polyline
 from gpsq.align import Abreast, abreast, align
-from gpsq.consensus import geometric_median, smooth
+from gpsq.consensus import robust_middle, smooth, steadied
 from gpsq.line_ends import Strand
 from gpsq.line_quality import blank, described
 from gpsq.medoid import medoid
@@ -125,9 +125,16 @@ def _mended(
     if round_number < EXTENDING_ROUNDS:
         line = line_ends.extended(line, strands, places, settings)
     else:
-        way = line_ends.rerouted(line, strands, places, weights)
         # places belong to the stations of the line as it was: one change a round
-        line = way if len(way) != len(line) else line_ends.trimmed(line, strands, places, settings.step_m)
+        for mend in (
+            lambda: line_ends.rerouted(line, strands, places, weights),
+            lambda: line_ends.without_spurs(line, weights.sum(axis=0), settings.step_m),
+            lambda: line_ends.trimmed(line, strands, places, settings.step_m),
+        ):
+            mended = mend()
+            if len(mended) != len(line):
+                line = mended
+                break
     return polyline.resample(line, settings.step_m)
 
 
@@ -174,8 +181,9 @@ def _by_ride(weights: FloatArray, places: Sequence[Abreast], strands: Sequence[S
 
 
 def _consensus_xy(line: FloatArray, places: FloatArray, weights: FloatArray) -> FloatArray:
-    """Return the smoothed middle of the places; where no trace runs the line stays."""
-    return smooth(geometric_median(places, weights, line), SMOOTHING)
+    """Return the smoothed middle of the places; where no trace runs the line goes along with its neighbours."""
+    moved = robust_middle(places, weights, line) - line
+    return smooth(line + steadied(moved, weights.sum(axis=0)), SMOOTHING)
 
 
 def _moved_m(before: FloatArray, after: FloatArray) -> float:

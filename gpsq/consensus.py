@@ -1,4 +1,4 @@
-"""The robust middle of the places abreast of each station, a weighted geometric median with a cut-off; smoothing."""
+"""The robust middle of the places abreast of each station: geometric median, then the mean of those near it; smoothing."""
 
 from __future__ import annotations
 
@@ -9,72 +9,140 @@ from gpsq.model import FloatArray
 
 #: Weiszfeld's steps for the median (Weiszfeld 1937, Tohoku Math. J. 43:355–386); the line moves by centimetres after ten.
 MEDIAN_STEPS = 12
-#: Steps with the cut-off, each down-weighting places far from the middle (Tukey's biweight).
+#: Steps with the cut-off: a mean in which places weigh in full to half of it and less and less beyond (Hampel's kind of
+#: redescending weight, Huber & Ronchetti 2009, section 4.8), nearly as good as the plain mean where nobody is far off.
 CUT_STEPS = 6
-#: The cut-off is this many times a low quantile of the distances from the middle, because up to half of the traces may
-#: be on roads of their own: the median distance would then be theirs. For normal noise it lies at 3.3 standard deviations.
-CUT_FACTOR, CUT_QUANTILE = 3.6, 0.35
+#: A trace is near or far over this many stations on either side, not at one: else the middle would hop between two roads
+#: from station to station.
+NEAR_STATIONS = 10
+#: The cut-off is a multiple of a low quantile of the distances from the middle, because up to half of the traces may be on
+#: roads of their own: the median distance would then be theirs. For normal noise that quantile is 0.93 standard deviations.
+CUT_QUANTILE = 0.35
+#: The multiple is the first where the upper quartile is no further than normal noise puts it (1.8 times the low quantile,
+#: more with receivers of unequal quality), the second where it is so far that others must be elsewhere.
+CUT_FACTORS, QUARTILE_RATIOS = (5.5, 1.8), (1.55, 2.15)
 #: A cut-off below this would quarrel with the noise of any receiver.
 LEAST_CUT_M = 8.0
+#: A station is well supported when its places weigh at least this share of the best supported station near it, …
+SUPPORTED_SHARE = 0.3
+#: … near being within a few times this many stations.
+NEIGHBOUR_STATIONS = 4
 
 
-def geometric_median(places_m: FloatArray, weights: FloatArray, start_m: FloatArray) -> FloatArray:
-    """Return (m, 2) the robust middle of the places of each station.
+def robust_middle(places_m: FloatArray, weights: FloatArray, start_m: FloatArray) -> FloatArray:
+    """Return (m, 2) the robust middle of the places of each station: geometric median, then a mean of those near it.
 
     Parameters
     ----------
     places_m : (t, m, 2) place of each trace at each station, nan where it has none.
     weights : (t, m) weight of each, not negative.
-    start_m : (m, 2) where to begin; returned unchanged where no trace has a place (nan if it is nan).
+    start_m : (m, 2) where to begin; returned unchanged where no trace has a place.
 
     Examples
     --------
     >>> places = np.array([[[0.0, 0.0]], [[0.0, 1.0]], [[0.0, 50.0]]])
-    >>> geometric_median(places, np.ones((3, 1)), np.zeros((1, 2))).round(1).tolist()
+    >>> robust_middle(places, np.ones((3, 1)), np.zeros((1, 2))).round(1).tolist()
     [[0.0, 0.5]]
     """
-    return np.asarray(
-        _middle(np.ascontiguousarray(places_m), np.ascontiguousarray(weights), np.array(start_m, order="C"))
-    )
+    places, each, line = (np.array(a, dtype=np.float64, order="C") for a in (places_m, weights, start_m))
+    _median(places, each, line)
+    if len(places) >= 3:
+        _mean_of_near(places, each, line)
+    return line
 
 
 @compiled
-def _middle(places: FloatArray, weights: FloatArray, start: FloatArray) -> FloatArray:  # pragma: no cover - compiled
-    count, stations, _ = places.shape
-    out = start.copy()
-    distances = np.empty(count)
-    for j in range(stations):
-        x, y, cut = out[j, 0], out[j, 1], np.inf
-        for step in range(MEDIAN_STEPS + CUT_STEPS):
-            if step == MEDIAN_STEPS:
-                seen = 0
-                for t in range(count):
-                    if not np.isnan(places[t, j, 0]) and weights[t, j] > 0:
-                        distances[seen] = np.hypot(places[t, j, 0] - x, places[t, j, 1] - y)
-                        seen += 1
-                if seen < 3:
-                    break
-                cut = max(LEAST_CUT_M, CUT_FACTOR * np.quantile(distances[:seen], CUT_QUANTILE))
-            total, sum_x, sum_y = 0.0, 0.0, 0.0
-            for t in range(count):
+def _median(places: FloatArray, weights: FloatArray, line: FloatArray) -> None:  # pragma: no cover - compiled
+    """Move each station to the weighted geometric median of its places."""
+    for j in range(places.shape[1]):
+        for _ in range(MEDIAN_STEPS):
+            total, x, y = 0.0, 0.0, 0.0
+            for t in range(places.shape[0]):
                 if np.isnan(places[t, j, 0]):
                     continue
-                distance = np.hypot(places[t, j, 0] - x, places[t, j, 1] - y)
-                if distance >= cut:
-                    continue
-                weight = weights[t, j]
-                if cut == np.inf:
-                    weight /= max(distance, 0.05)
-                else:
-                    weight *= (1.0 - (distance / cut) ** 2) ** 2
+                distance = np.hypot(places[t, j, 0] - line[j, 0], places[t, j, 1] - line[j, 1])
+                weight = weights[t, j] / max(distance, 0.05)
                 total += weight
-                sum_x += weight * places[t, j, 0]
-                sum_y += weight * places[t, j, 1]
+                x += weight * places[t, j, 0]
+                y += weight * places[t, j, 1]
             if total == 0.0:
                 break
-            x, y = sum_x / total, sum_y / total
-        out[j, 0], out[j, 1] = x, y
-    return out
+            line[j, 0], line[j, 1] = x / total, y / total
+
+
+@compiled
+def _mean_of_near(places: FloatArray, weights: FloatArray, line: FloatArray) -> None:  # pragma: no cover - compiled
+    """Move each station to the mean of its places, those of traces that run far from the line thereabouts left out."""
+    count, stations, _ = places.shape
+    near = np.empty((count, stations))
+    column = np.empty(count)
+    for _ in range(CUT_STEPS):
+        for t in range(count):
+            _distance_thereabouts(places[t], line, near[t])
+        for j in range(stations):
+            seen = 0
+            for t in range(count):
+                if not np.isnan(near[t, j]) and weights[t, j] > 0:
+                    column[seen] = near[t, j]
+                    seen += 1
+            if seen < 3:
+                continue
+            low, high = np.quantile(column[:seen], CUT_QUANTILE), np.quantile(column[:seen], 0.75)
+            apart = (high / max(low, 0.01) - QUARTILE_RATIOS[0]) / (QUARTILE_RATIOS[1] - QUARTILE_RATIOS[0])
+            elsewhere = min(max(apart, 0.0), 1.0)
+            cut = max(LEAST_CUT_M, low * (CUT_FACTORS[0] + elsewhere * (CUT_FACTORS[1] - CUT_FACTORS[0])))
+            total, x, y = 0.0, 0.0, 0.0
+            for t in range(count):
+                if np.isnan(near[t, j]) or near[t, j] >= cut:
+                    continue
+                outer = max(0.0, 2.0 * near[t, j] / cut - 1.0)
+                weight = weights[t, j] * (1.0 - outer**2) ** 2
+                total += weight
+                x += weight * places[t, j, 0]
+                y += weight * places[t, j, 1]
+            if total > 0.0:
+                line[j, 0], line[j, 1] = x / total, y / total
+
+
+@compiled
+def _distance_thereabouts(place: FloatArray, line: FloatArray, out: FloatArray) -> None:  # pragma: no cover - compiled
+    """Fill `out` with the mean distance of a trace from the line over the stations around; nan where it has no place."""
+    stations = len(line)
+    sums, counts = np.zeros(stations + 1), np.zeros(stations + 1)
+    for j in range(stations):
+        there = not np.isnan(place[j, 0])
+        distance = np.hypot(place[j, 0] - line[j, 0], place[j, 1] - line[j, 1]) if there else 0.0
+        sums[j + 1], counts[j + 1] = sums[j] + distance, counts[j] + there
+    for j in range(stations):
+        low, high = max(0, j - NEAR_STATIONS), min(stations, j + NEAR_STATIONS + 1)
+        out[j] = np.nan if np.isnan(place[j, 0]) else (sums[high] - sums[low]) / (counts[high] - counts[low])
+
+
+def steadied(moved_m: FloatArray, weight: FloatArray) -> FloatArray:
+    """Return how far to move a line at each station, taking along stations that few traces support.
+
+    At the edge of a gap or of a late start one trace may stand alone beside stations of many; on its own it would bend
+    the line by its own error, and a bend that grows from round to round is a spur.
+
+    Parameters
+    ----------
+    moved_m : (m, 2) moves found station by station. weight : (m,) total weight of the places behind each.
+
+    Returns
+    -------
+    (m, 2) the move of a well supported station as it is; of others, the more the less they are supported, the weighted
+    mean of the moves around.
+    """
+    reach = 3 * NEIGHBOUR_STATIONS
+    kernel = np.exp(-0.5 * (np.arange(-reach, reach + 1) / NEIGHBOUR_STATIONS) ** 2)
+    around = np.convolve(weight, kernel, mode="full")[reach:-reach]
+    mean = np.column_stack(
+        [np.convolve(weight * moved_m[:, axis], kernel, mode="full")[reach:-reach] for axis in (0, 1)]
+    ) / np.maximum(around, 1e-12)[:, None]
+    padded = np.pad(weight, reach, mode="constant")
+    most = np.lib.stride_tricks.sliding_window_view(padded, 2 * reach + 1).max(axis=1)
+    trust = np.clip(weight / np.maximum(SUPPORTED_SHARE * most, 1e-12), 0.0, 1.0)[:, None]
+    return np.asarray(trust * moved_m + (1.0 - trust) * mean)
 
 
 def smooth(xy_m: FloatArray, stations: float = 1.0) -> FloatArray:

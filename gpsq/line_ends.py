@@ -9,6 +9,7 @@ import numpy as np
 
 from gpsq import polyline
 from gpsq.align import Abreast
+from gpsq.consensus import SUPPORTED_SHARE
 from gpsq.model import BoolArray, FloatArray
 
 if TYPE_CHECKING:
@@ -26,6 +27,10 @@ JOIN_STATIONS = 6
 MOST_ROUGHNESS = 1.5
 #: Two overhangs support each other when this share of the shorter runs along the longer.
 SUPPORT_SHARE = 0.6
+#: A stretch that weighs less than `SUPPORTED_SHARE` of the line within this distance, …
+SPUR_REACH_M = 200.0
+#: … and runs this near the line, more than so many stations ahead of where it joins it, or behind, is a spur.
+BESIDE_M, BESIDE_STATIONS = 30.0, 2
 
 
 @dataclass(frozen=True, eq=False)
@@ -173,6 +178,36 @@ def rerouted(
             parts += [line[at:first], way]
             at = last
     return np.vstack([*parts, line[at:]])
+
+
+def without_spurs(line: FloatArray, weight: FloatArray, step_m: float) -> FloatArray:
+    """Return the line without stretches that few traces support and that run beside the line still to come, or gone by.
+
+    At the edge of a gap, a trace that stands beside the others can draw the line along itself; the others, broken there,
+    then join the line where it has come back, and neither pulls at the other any more.
+    """
+    reach = round(SPUR_REACH_M / step_m)
+    most = np.lib.stride_tricks.sliding_window_view(np.pad(weight, reach), 2 * reach + 1).max(axis=1)
+    lonely = weight < SUPPORTED_SHARE * most
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], lonely, [False]]).astype(int)))
+    kept = np.ones(len(line), dtype=bool)
+    for first, last in zip(edges[::2], edges[1::2], strict=True):
+        ahead = _beside(line[first:last], line[last : last + reach])
+        if ahead.any():
+            kept[first + int(np.argmax(ahead)) : last] = False
+        behind = _beside(line[first:last], line[max(0, first - reach) : first][::-1])
+        if behind.any():
+            kept[first : last - int(np.argmax(behind[::-1]))] = False
+    return line[kept]
+
+
+def _beside(places: FloatArray, road: FloatArray) -> BoolArray:
+    """Return which places run beside a road that begins at its first vertex, rather than lead to that beginning."""
+    if len(road) < 2:
+        return np.zeros(len(places), dtype=bool)
+    away2 = ((places[:, None, :] - road[None, :, :]) ** 2).sum(axis=2)
+    nearest = away2.argmin(axis=1)
+    return np.asarray((nearest > BESIDE_STATIONS) & (away2.min(axis=1) < BESIDE_M**2))
 
 
 def _passed_by(strand: Strand, place: Abreast) -> BoolArray:

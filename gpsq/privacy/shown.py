@@ -17,9 +17,9 @@ from gpsq import centreline
 from gpsq.model import Route, RouteResult
 from gpsq.plane import Plane
 from gpsq.privacy.ends import line_deg
-from gpsq.privacy.zones import MARGIN_M, inside
+from gpsq.privacy.zones import MARGIN_M, inside, longest
 from gpsq.route_analysis import Member, analyse_route
-from gpsq.routes import runs_of
+from gpsq.runs import runs_of
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -63,12 +63,9 @@ def _window(found: RouteResult, zones: Sequence[Zone]) -> tuple[int, int] | None
     line = found.centreline
     if line is None:
         return None
-    out = ~inside(zones, line_deg(found), MARGIN_M)
-    edges = np.flatnonzero(np.diff(np.concatenate([[0], out.astype(int), [0]])))
-    stretches = [(int(a), int(b) - 1) for a, b in zip(edges[::2], edges[1::2], strict=True)]
-    if not stretches:
+    first, last = longest(~inside(zones, line_deg(found), MARGIN_M))
+    if last < first:
         return None
-    first, last = max(stretches, key=lambda ends: line.along_m[ends[1]] - line.along_m[ends[0]])
     return (first, last) if line.along_m[last] - line.along_m[first] >= LEAST_SHOWN_M else None
 
 

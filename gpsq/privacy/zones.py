@@ -19,15 +19,15 @@ if TYPE_CHECKING:
 
     from gpsq.model import BoolArray, FloatArray
 
-#: Every guess must miss the hidden place by this much; a little more than the 200 m that is promised.
-MISS_M = 260.0
+#: Every guess must miss the hidden place by this much, so that by 100 m at least it misses the true one.
+MISS_M = 200.0
 #: The hidden places lie at least this deep inside their zone.
 DEPTH_M = 150.0
 #: Radius of a zone round the end of a route: as small as will do, as large as it takes.
-RADIUS_M = (500.0, 1500.0)
+RADIUS_M = (450.0, 1450.0)
 #: A private place's zone reaches this far beyond it, after the shift.
 BEYOND_M = (50.0, 250.0)
-SHIFT_M = (MISS_M, 420.0)
+SHIFT_M = (250.0, 420.0)
 #: Candidates that are looked at. Of those that pass, the first is taken, so that what is taken stays random.
 TRIES = 800
 #: Where none passes, a later one is taken only if it is better by this, so that what is taken stays random.
@@ -35,9 +35,11 @@ JUST_AS_GOOD_M = 40.0
 #: The visible line is carried on by the direction of its last metres, over each of these lengths …
 TAILS_M = (15.0, 30.0, 50.0, 75.0, 100.0, 150.0, 200.0, 250.0, 300.0, 400.0)
 #: … as far as this, or along the bend that it has over each of these lengths, this far.
-CARRIED_ON_M = 4000.0
+CARRIED_ON_M = 2500.0
 BENDS_M = (100.0, 200.0, 400.0)
 BENT_ON_M = 1500.0
+#: The line is made anew from what is shown and may begin this much later: just past a corner, that turns its direction.
+LATER_M = (0.0, 10.0, 30.0)
 #: Coordinates stay this far from a zone, so that smoothed lines and bands drawn about them stay outside too.
 MARGIN_M = 30.0
 
@@ -79,6 +81,17 @@ def inside(zones: Sequence[Zone], lon_lat_deg: FloatArray, margin_m: float = 0.0
     return found
 
 
+def longest(out: BoolArray) -> tuple[int, int]:
+    """Return the first and last number of the longest run of True, (0, -1) where there is none.
+
+    >>> longest(np.array([True, False, True, True, False]))
+    (2, 3)
+    """
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], out.astype(int), [0]])))
+    runs = [(int(a), int(b) - 1) for a, b in zip(edges[::2], edges[1::2], strict=True)]
+    return max(runs, key=lambda run: run[1] - run[0], default=(0, -1))
+
+
 def covers(zone: Zone, hidden: Hidden) -> bool:
     """Return whether a zone already hides all of a place, deeply enough."""
     depth_m = hidden.radius_m if hidden.radius_m else DEPTH_M / 2
@@ -114,10 +127,10 @@ def _about_end(places_m: FloatArray, _: float, progress: float, rng: np.random.G
     Small circles are tried first: `progress` through the tries, from 0 to 1, lets them grow.
     """
     middle_m, reach_m = _middle(places_m)
-    low_m = max(RADIUS_M[0], MISS_M + DEPTH_M + reach_m + 50.0)
-    high_m = max(low_m, RADIUS_M[0]) + 200.0 + progress * (RADIUS_M[1] - RADIUS_M[0])
-    radius_m = float(rng.uniform(low_m + progress * (RADIUS_M[1] - RADIUS_M[0]) / 2, high_m))
-    return middle_m + _shift(rng, MISS_M + min(reach_m, 50.0), radius_m - DEPTH_M - reach_m), radius_m
+    grown_m = progress**2 * (RADIUS_M[1] - RADIUS_M[0])
+    low_m = max(RADIUS_M[0], SHIFT_M[0] + DEPTH_M + reach_m + 50.0) + grown_m / 2
+    radius_m = float(rng.uniform(low_m, low_m + 200.0 + grown_m / 2))
+    return middle_m + _shift(rng, SHIFT_M[0], radius_m - DEPTH_M - reach_m), radius_m
 
 
 def _about_private_place(
@@ -149,11 +162,13 @@ def _missed_by_m(centre_m: FloatArray, radius_m: float, places_m: FloatArray, li
         if out[0]:
             guesses += _middles_of_gaps(line, out)
             continue
-        shown = line[int(np.argmax(out)) :]
+        first, last = longest(out)
+        shown = line[first : last + 1]
         ends.append(shown[0])
-        for start, stop in _tails(shown):
-            starts.append(start)
-            stops.append(stop)
+        for later_m in LATER_M:
+            for start, stop in _tails(_from(shown, later_m)):
+                starts.append(start)
+                stops.append(stop)
     if ends:
         guesses += [*ends, np.mean(ends, axis=0)]
     points = np.array(guesses)
@@ -161,6 +176,12 @@ def _missed_by_m(centre_m: FloatArray, radius_m: float, places_m: FloatArray, li
     if not ends:
         return nearest_m
     return min(nearest_m, _from_segments_m(np.vstack(starts), np.vstack(stops), places_m))
+
+
+def _from(line_m: FloatArray, later_m: float) -> FloatArray:
+    """Return a line without its first metres."""
+    near = np.hypot(*(line_m - line_m[0]).T) >= later_m
+    return line_m[int(np.argmax(near)) :]
 
 
 def _tails(line_m: FloatArray) -> list[tuple[FloatArray, FloatArray]]:

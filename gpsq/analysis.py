@@ -6,29 +6,26 @@ import dataclasses
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
-
-from gpsq import clocks, firstfix, flags, routes, trueness
+from gpsq import clocks, companions, firstfix, flags, passes, recorded, routes, trueness
 from gpsq.exceptions import NothingToAnalyse
-from gpsq.model import Analysis, Gap, Route, RouteResult, Trace, TraceResult
-from gpsq.plane import geodesic_legs_m
+from gpsq.model import Analysis, Route, RouteResult, Trace, TraceResult
 from gpsq.route_analysis import Measured, Member, analyse_route
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
     from concurrent.futures import Executor
 
-    from gpsq.model import Flag, IntArray
+    from gpsq.companions import Companion
+    from gpsq.model import Flag
     from gpsq.settings import Settings
 
 NAN = float("nan")
-#: Two recordings of one ride whose places at the same times are this near are one recording, exported twice.
-SAME_RECORDING_M = 0.5
 
 
 def analyse(
     folder: Path,
     *,
+    cut_passes: bool = False,
     executor: Executor | None = None,
     on_progress: Callable[[str, int, int], None] | None = None,
 ) -> Analysis:
@@ -38,6 +35,8 @@ def analyse(
     ----------
     folder : Path
         Recordings at any depth, with ``rides.csv``, ``campaign.toml`` and ``flags.csv`` where there are any.
+    cut_passes : bool
+        Cut recordings that hold many passes; ``cut_passes = true`` in ``campaign.toml`` asks for the same.
     executor : Executor, optional
         Files are read and routes analysed side by side; the results are the same.
     on_progress : callable, optional
@@ -62,18 +61,20 @@ def analyse(
         raise NothingToAnalyse(str(folder), _nothing(len(readings.unreadable)), "recordings of rides")
     decisions, flag_problems = flags.load(Path(folder))
     settings = readings.campaign.settings
-    offsets = clocks.estimate_offsets(readings.traces)
-    notes = (*readings.problems, *readings.notes, *flag_problems, *(o.sentence() for o in offsets))
-    found = _measure(readings.traces, decisions, settings, _ahead_s(offsets), executor, tell)
+    traces, cutting = passes.cut(readings.traces, settings, asked=cut_passes or readings.campaign.cut_passes)
+    offsets, found = clocks.estimate_offsets(traces), companions.compare(traces)
+    notes = (*readings.problems, *readings.notes, *flag_problems, *cutting, *_told(traces, offsets, found))
+    ahead_s, twins = _ahead_s(traces, offsets, found), _twins(traces, found)
+    measured = _measure(traces, decisions, settings, ahead_s, twins, executor, tell)
     analysis = Analysis(
         folder=str(folder),
         title=readings.campaign.title,
         settings=settings,
-        traces=readings.traces,
+        traces=traces,
         unreadable=readings.unreadable,
-        routes=found[0],
-        results=found[1],
-        deviations=tuple(d for result in found[1] for d in result.deviations),
+        routes=measured[0],
+        results=measured[1],
+        deviations=tuple(d for result in measured[1] for d in result.deviations),
         flags=decisions,
         inputs=dict(readings.inputs),
         notes=notes,
@@ -87,26 +88,39 @@ def _nothing(unreadable: int) -> str:
     return f"{unreadable} files, none of which can be read" if unreadable else "no recording"
 
 
-def _ahead_s(offsets: Sequence[clocks.ClockOffset]) -> dict[str, float]:
-    """Return how far each device's clock is ahead of the common one, by following the pairs."""
-    ahead: dict[str, float] = {}
+def _ahead_s(
+    traces: Sequence[Trace], offsets: Sequence[clocks.ClockOffset], found: Sequence[Companion]
+) -> list[float]:
+    """Return how far each recording's clock is ahead of the common one: its device's, or else by weeks its own."""
+    device: dict[str, float] = {}
     for offset in offsets:
-        ahead[offset.device] = offset.offset_s + ahead.get(offset.reference_device, 0.0)
-    return ahead
+        device[offset.device] = offset.offset_s + device.get(offset.reference_device, 0.0)
+    ahead_s = [device.get(trace.device, 0.0) for trace in traces]
+    for c in found:
+        if c.kind == "week_rollover" and traces[c.trace].device not in device:
+            ahead_s[c.trace] = ahead_s[c.other] + c.ahead_s
+    return ahead_s
+
+
+def _told(traces: Sequence[Trace], offsets: Sequence[clocks.ClockOffset], found: Sequence[Companion]) -> list[str]:
+    """Return what was found, in sentences; what is said of a device is not said again of each of its recordings."""
+    said = {offset.device for offset in offsets if offset.is_week_rollover}
+    single = (c for c in found if c.kind != "week_rollover" or traces[c.trace].device not in said)
+    return [*(o.sentence() for o in offsets), *dict.fromkeys(c.note for c in single)]
 
 
 def _measure(
     traces: Sequence[Trace],
     decisions: Sequence[Flag],
     settings: Settings,
-    ahead_s: Mapping[str, float],
+    ahead_s: Sequence[float],
+    twins: Mapping[int, str],
     executor: Executor | None,
     tell: Callable[[str, int, int], None],
 ) -> tuple[tuple[RouteResult, ...], tuple[TraceResult, ...]]:
     found = routes.group_routes(traces, settings)
     numbers = routes.group_rides(traces, settings, ahead_s)
     names = _ride_names(traces, numbers)
-    twins = _duplicates(traces, numbers)
     jobs = [
         (route, [Member(i, traces[i], names[i], twins.get(i, "")) for i in route.members], decisions, settings)
         for route in found
@@ -131,27 +145,13 @@ def _ride_names(traces: Sequence[Trace], numbers: Sequence[int]) -> list[str]:
     return [labels.get(number, f"R{number + 1:0{width}d}") for number in numbers]
 
 
-def _duplicates(traces: Sequence[Trace], numbers: Sequence[int]) -> dict[int, str]:
-    """Return for each recording that repeats an earlier one of its ride the name of that one."""
+def _twins(traces: Sequence[Trace], found: Sequence[Companion]) -> dict[int, str]:
+    """Return for each recording that repeats an earlier one the name of that one."""
     twins: dict[int, str] = {}
-    by_ride: dict[int, list[int]] = {}
-    for i, number in enumerate(numbers):
-        for other in by_ride.setdefault(number, []):
-            if other not in twins and _same_recording(traces[i], traces[other]):
-                twins[i] = f"{traces[other].file} (track {traces[other].track})"
-                break
-        by_ride[number].append(i)
+    for companion in found:
+        if companion.kind == "same_recording" and not {companion.trace, companion.other} & set(twins):
+            twins[companion.trace] = traces[companion.other].label
     return twins
-
-
-def _same_recording(a: Trace, b: Trace) -> bool:
-    if a.accepted != b.accepted or a.accepted < 2 or not a.timed or not b.timed:
-        return False
-    if np.abs((a.time - b.time).astype("timedelta64[ms]").astype("int64")).max() >= 1000:
-        return False
-    from gpsq.plane import geodesic_inverse_m
-
-    return bool(geodesic_inverse_m(a.lon_deg, a.lat_deg, b.lon_deg, b.lat_deg).max() <= SAME_RECORDING_M)
 
 
 def _results(
@@ -167,7 +167,7 @@ def _results(
     for i, trace in enumerate(traces):
         what = measured.get(i) or Measured(i, _why_no_route(trace), firstfix.first_fix(trace))
         hours, state = states[i]
-        breaks = routes.breaks_after(trace, settings.gap_s)
+        figures = recorded.measure(trace, settings)
         results.append(
             TraceResult(
                 trace=i,
@@ -176,9 +176,9 @@ def _results(
                 status="not scored" if what.reason else "scored",
                 reason=what.reason,
                 first_fix=dataclasses.replace(what.first_fix, hours_since_fix=hours, start_state=state),
-                length_m=_length_m(trace, breaks),
-                interval_s=_interval_s(trace),
-                gaps=_gaps(trace, breaks),
+                length_m=figures.distance_m,
+                interval_s=figures.interval_s,
+                gaps=figures.gaps,
                 crosstrack=what.crosstrack,
                 curves=what.curves,
                 deviations=what.deviations,
@@ -192,29 +192,6 @@ def _why_no_route(trace: Trace) -> str:
     if trace.accepted == 0:
         return "it never found a position"
     return "it has one fix only" if trace.accepted == 1 else "it has no length"
-
-
-def _length_m(trace: Trace, breaks: IntArray) -> float:
-    if trace.accepted < 2:
-        return NAN
-    legs = geodesic_legs_m(trace.lon_deg, trace.lat_deg)
-    legs[breaks] = 0.0
-    return float(legs.sum())
-
-
-def _interval_s(trace: Trace) -> float:
-    if not trace.timed or trace.accepted < 2:
-        return NAN
-    return float(np.median(np.diff(trace.time).astype("timedelta64[ms]").astype("int64"))) / 1000.0
-
-
-def _gaps(trace: Trace, breaks: IntArray) -> tuple[Gap, ...]:
-    if not len(breaks):
-        return ()
-    legs = geodesic_legs_m(trace.lon_deg, trace.lat_deg)
-    return tuple(
-        Gap(int(i), firstfix.seconds_between(trace.time[i], trace.time[i + 1]), float(legs[i])) for i in breaks
-    )
 
 
 def _with_ride_mates(results: list[TraceResult], found: list[RouteResult]) -> tuple[TraceResult, ...]:
@@ -235,13 +212,20 @@ def _with_ride_mates(results: list[TraceResult], found: list[RouteResult]) -> tu
 
 def summaries(analysis: Analysis) -> dict[str, Any]:
     """Return the figures over recordings, as in `Analysis.extra`: per device, per start state, compared, by place."""
-    from gpsq import comparison, hats, places, statistics
+    from gpsq import comparison, hats, places, ranking, statistics
 
     what = (analysis.traces, analysis.results, analysis.routes, analysis.settings)
+    devices = statistics.summarise(*what)
+    classes, trends = places.error_by_quality(*what[:3])
     return {
-        "devices": statistics.summarise(*what),
+        "devices": devices,
         "start_states": statistics.by_start_state(*what[:2], analysis.settings),
         "comparisons": comparison.compare_pairs(*what),
         "error_variances": hats.error_variances(*what),
         "hot_spots": places.hot_spots(*what),
+        "ranks": ranking.rank_by_repeatability(*what),
+        "route_ratios": ranking.compare_places(devices),
+        "quality_classes": classes,
+        "quality_trends": trends,
+        "distance_biases": places.distance_biases(*what[:2], analysis.settings),
     }

@@ -38,6 +38,10 @@ Tiles = Annotated[
     str | None,
     typer.Option("--tiles", metavar="NAME", help="Background tiles for the map; their server learns where the rides are."),
 ]
+Cut = Annotated[
+    bool,
+    typer.Option("--cut-passes", help="Cut recordings that hold many passes. [or cut_passes = true in campaign.toml]"),
+]
 Quiet = Annotated[bool, typer.Option("--quiet", "-q", help="No talk and no progress on standard error.")]
 
 
@@ -63,15 +67,17 @@ def demo(
 
 
 @app.command()
-def analyse(folder: Folder, out: Out = None, tiles: Tiles = None, quiet: Quiet = False) -> None:
+def analyse(
+    folder: Folder, out: Out = None, tiles: Tiles = None, cut_passes: Cut = False, quiet: Quiet = False
+) -> None:
     """Analyse the recordings below FOLDER: tables, map and report."""
-    _analyse_into(folder, out or folder / RESULTS, tiles=tiles, quiet=quiet)
+    _analyse_into(folder, out or folder / RESULTS, tiles=tiles, cut_passes=cut_passes, quiet=quiet)
 
 
-def _analyse_into(folder: Path, out: Path, *, tiles: str | None, quiet: bool) -> None:
+def _analyse_into(folder: Path, out: Path, *, tiles: str | None, quiet: bool, cut_passes: bool = False) -> None:
     from gpsq.output.write import write_results
 
-    analysis = _analysis(folder, quiet=quiet)
+    analysis = _analysis(folder, cut_passes=cut_passes, quiet=quiet)
     write_results(analysis, out, tiles=tiles)
     for line in _summary_lines(analysis):
         typer.echo(line)
@@ -93,11 +99,11 @@ def _summary_lines(analysis: Analysis) -> Iterator[str]:
     yield from summary.lines(analysis)
 
 
-def _analysis(folder: Path, *, quiet: bool) -> Analysis:
+def _analysis(folder: Path, *, quiet: bool, cut_passes: bool = False) -> Analysis:
     from gpsq.analysis import analyse as run
 
     with _Progress(quiet=quiet) as tell:
-        return run(folder, on_progress=tell)
+        return run(folder, cut_passes=cut_passes, on_progress=tell)
 
 
 @app.command()
@@ -138,12 +144,13 @@ def flag(
         list[str] | None, typer.Argument(metavar="[DEVIATION... intentional|error|clear]", help="What was decided of which.")
     ] = None,
     note: Annotated[str, typer.Option("--note", metavar="TEXT", help="Why.")] = "",
+    cut_passes: Cut = False,
     quiet: Quiet = False,
 ) -> None:
     """Keep your decision about deviations, or list them; the next analysis honours it."""
     from gpsq import flags
 
-    analysis = _analysis(folder, quiet=quiet)
+    analysis = _analysis(folder, cut_passes=cut_passes, quiet=quiet)
     if not words:
         for line in _deviation_lines(analysis):
             typer.echo(line)
@@ -166,12 +173,13 @@ def publish(
     folder: Folder,
     out: Annotated[Path, typer.Option("--out", metavar="DIR", help="Folder of the published results.")],
     tiles: Tiles = None,
+    cut_passes: Cut = False,
     quiet: Quiet = False,
 ) -> None:
     """Write report, map and tables fit to publish: ends and private places cut, times to the day."""
     from gpsq.output.publish import publish as write
 
-    analysis = _analysis(folder, quiet=quiet)
+    analysis = _analysis(folder, cut_passes=cut_passes, quiet=quiet)
     remarks = write(analysis, folder, out, tiles=tiles)
     typer.echo(f"Published: {out / 'report.html'}")
     _say(remarks, quiet=False)

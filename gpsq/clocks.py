@@ -15,14 +15,12 @@ import numpy as np
 
 from gpsq.plane import to_earth_centred
 from gpsq.polyline import at_along
+from gpsq.weeks import ROLLOVER_S, turns
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
     from gpsq.model import FloatArray, Trace
-
-#: GPS counts weeks modulo 1024 (IS-GPS-200): a receiver that misses a turn dates everything this much too early.
-ROLLOVER_S = 1024 * 604_800.0
 
 #: Devices on one rider lie this near each other, in a street canyon too; beyond it a place counts as simply elsewhere.
 _NEAR_M = 60.0
@@ -230,17 +228,12 @@ def _offset(one: list[_Track], other: list[_Track]) -> _Fit | None:
 
 
 def _believable(fit: _Fit, one: list[_Track]) -> bool:
-    if _is_rollover(fit.offset_s):
+    if turns(fit.offset_s):
         return len(fit.matched) >= 1
     days = abs(fit.offset_s) / _DAY_S
     if days > 0.5 and abs(days - round(days)) * _DAY_S < _HABIT_S:
         return False
     return len(fit.matched) >= 2 or any(one[i].lasts_s >= _LONG_S for i in fit.matched)
-
-
-def _is_rollover(offset_s: float) -> bool:
-    turns = round(offset_s / ROLLOVER_S)
-    return turns != 0 and abs(offset_s - turns * ROLLOVER_S) <= 30.0
 
 
 def _candidates(one: list[_Track], other: list[_Track]) -> list[float]:
@@ -298,6 +291,5 @@ def _named(name: str, reference: str, fit: _Fit, devices: dict[str, list[_Track]
     each = [_refined([devices[name][i]], devices[reference], fit.offset_s).offset_s for i in fit.matched]
     middle = float(np.median(each))
     spread = 1.4826 * float(np.median(np.abs(np.array(each) - middle))) if len(each) > 1 else float("nan")
-    rollover = _is_rollover(middle)
-    offset_s = round(middle / ROLLOVER_S) * ROLLOVER_S if rollover else middle
-    return ClockOffset(name, reference, offset_s, spread, len(each), rollover)
+    whole = turns(middle)
+    return ClockOffset(name, reference, whole * ROLLOVER_S if whole else middle, spread, len(each), whole != 0)

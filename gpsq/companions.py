@@ -8,14 +8,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gpsq.plane import geodesic_inverse_m, to_earth_centred
+from gpsq.weeks import ROLLOVER_S
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from gpsq.model import BoolArray, FloatArray, Trace
 
-#: The week number of the GPS navigation message has ten bits (IS-GPS-200, 20.3.3.3.1.1).
-ROLLOVER = np.timedelta64(1024 * 7, "D")
 #: Two exports of one recording differ by rounding only.
 _SAME_M = 1.0
 #: Two devices of one rider are within this of one another at the same instant.
@@ -28,7 +27,8 @@ _FAR_M = 100_000.0
 class Companion:
     """A finding about trace `trace` in the light of trace `other` (numbers in the sequence).
 
-    `kind` is same_recording, week_rollover or swapped_lat_lon; `metres` how far apart the two are once that is known.
+    `kind` is same_recording, week_rollover or swapped_lat_lon; `metres` how far apart the two are once that is known;
+    `ahead_s` how far the clock of `trace` is ahead of the other's.
     """
 
     kind: str
@@ -36,6 +36,7 @@ class Companion:
     other: int
     metres: float
     note: str
+    ahead_s: float = 0.0
 
 
 def compare(traces: Sequence[Trace]) -> tuple[Companion, ...]:
@@ -81,9 +82,8 @@ class _Ends:
 
     def overlap_weeks_apart(self, k: int) -> BoolArray:
         """Mark the traces after `k` that ran at the same time but for a multiple of 1,024 weeks."""
-        period_s = ROLLOVER / np.timedelta64(1, "s")
-        turns = np.round((self.begin_s[k + 1 :] - self.begin_s[k]) / period_s)
-        begin_s, end_s = self.begin_s[k + 1 :] - turns * period_s, self.end_s[k + 1 :] - turns * period_s
+        turns = np.round((self.begin_s[k + 1 :] - self.begin_s[k]) / ROLLOVER_S)
+        begin_s, end_s = self.begin_s[k + 1 :] - turns * ROLLOVER_S, self.end_s[k + 1 :] - turns * ROLLOVER_S
         return np.asarray((turns != 0) & (begin_s <= self.end_s[k]) & (end_s >= self.begin_s[k]))
 
     def crossed(self, k: int) -> BoolArray:
@@ -102,8 +102,8 @@ def _same(traces: Sequence[Trace], i: int, j: int) -> list[Companion]:
     if apart_m.max() > _SAME_M:
         return []
     note = (
-        f"{_label(second)} is the same recording as {_label(first)} (same times, positions within "
-        f"{apart_m.max():.2f} m): one ride, to be counted once."
+        f"{second.label} is the same recording as {first.label} (same times, positions within "
+        f"{apart_m.max():.2f} m): one ride, counted once, by {first.label}."
     )
     return [Companion("same_recording", j, i, float(apart_m.max()), note)]
 
@@ -111,17 +111,17 @@ def _same(traces: Sequence[Trace], i: int, j: int) -> list[Companion]:
 def _rolled_over(traces: Sequence[Trace], i: int, j: int) -> list[Companion]:
     early, late = (i, j) if traces[i].time[0] < traces[j].time[0] else (j, i)
     old, new = traces[early], traces[late]
-    weeks = round(float((new.time[0] - old.time[0]) / ROLLOVER))
-    apart_m = _apart_m(old, new, weeks * ROLLOVER)
+    turns = round(float((new.time[0] - old.time[0]) / np.timedelta64(1, "s")) / ROLLOVER_S)
+    shift = np.timedelta64(round(turns * ROLLOVER_S), "s")
+    apart_m = _apart_m(old, new, shift)
     if not len(apart_m) or np.median(apart_m) > _TOGETHER_M:
         return []
-    days = weeks * 7168
     note = (
-        f"The dates of {_label(old)} lie {days} days ({weeks * 1024} weeks) before those of {_label(new)}, which "
+        f"The dates of {old.label} lie {turns * 7168} days ({turns * 1024} weeks) before those of {new.label}, which "
         "was at the same places at the same time of day: the week number of GPS has rolled over. Shifted, it would "
-        f"begin at {old.time[0] + weeks * ROLLOVER}Z; its times are left as written."
+        f"begin at {old.time[0] + shift}Z; its times are left as written."
     )
-    return [Companion("week_rollover", early, late, float(np.median(apart_m)), note)]
+    return [Companion("week_rollover", early, late, float(np.median(apart_m)), note, -turns * ROLLOVER_S)]
 
 
 def _swapped(traces: Sequence[Trace], pairs: list[tuple[int, int]]) -> list[Companion]:
@@ -145,10 +145,10 @@ def _swapped(traces: Sequence[Trace], pairs: list[tuple[int, int]]) -> list[Comp
 
 def _swap_note(wrong: Trace, right: Trace, metres: float, open_which: bool) -> str:
     apart_m = geodesic_inverse_m(wrong.lon_deg[:1], wrong.lat_deg[:1], right.lon_deg[:1], right.lat_deg[:1])[0]
-    which = f"{_label(wrong)}, or else of {_label(right)}," if open_which else _label(wrong)
+    which = f"{wrong.label}, or else of {right.label}," if open_which else wrong.label
     return (
         f"Latitude and longitude of {which} are probably exchanged: as written the two lie {apart_m / 1000:,.0f} km "
-        f"apart, exchanged {_label(wrong)} is within {metres:.1f} m of {_label(right)}. Nothing was changed."
+        f"apart, exchanged {wrong.label} is within {metres:.1f} m of {right.label}. Nothing was changed."
     )
 
 
@@ -189,7 +189,3 @@ def _whole(trace: Trace) -> FloatArray:
 
 def _xyz(trace: Trace) -> FloatArray:
     return to_earth_centred(trace.lon_deg, trace.lat_deg)
-
-
-def _label(trace: Trace) -> str:
-    return trace.file if trace.track == 1 else f"{trace.file} track {trace.track}"

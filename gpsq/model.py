@@ -52,7 +52,7 @@ class SetAside:
     """Points of one recording left out for one reason.
 
     `reason` is one of no_position, null_island, not_finite, out_of_range, unparseable_coordinate, no_fix,
-    frozen_before_fix, outlier_jump, truncated_element, straight_backfill. `first_point` counts from 0 in the file.
+    frozen_before_fix, outlier_jump, truncated_element, straight_backfill, outside_passes. `first_point` counts from 0 in the file.
     """
 
     reason: str
@@ -158,6 +158,11 @@ class Trace:
     def key(self) -> tuple[str, int]:
         """What the recording is known by, whatever its file is called: content hash and track number."""
         return self.sha256, self.track
+
+    @property
+    def label(self) -> str:
+        """What sentences call the recording: its file, and its track where that is not the first."""
+        return self.file if self.track == 1 else f"{self.file} (track {self.track})"
 
 
 @dataclass(frozen=True)

@@ -87,8 +87,34 @@ def suggest(trace: Trace, settings: Settings) -> str | None:
     if count < 2:
         return None
     return (
-        f"{trace.file} seems to hold {count} passes; it can be cut where the direction turns or the way begins again."
+        f"{trace.label} seems to hold {count} passes; gpsq analyse --cut-passes, or cut_passes = true in "
+        "campaign.toml, cuts it where the direction turns or the way begins again."
     )
+
+
+def cut(traces: Sequence[Trace], settings: Settings, *, asked: bool) -> tuple[tuple[Trace, ...], tuple[str, ...]]:
+    """Return the traces, cut into passes where that was `asked` for, and a sentence for each that holds many.
+
+    Parts of a file with several recordings are numbered on from its last one, so every number names one recording.
+    """
+    if not asked:
+        told = (suggest(trace, settings) for trace in traces)
+        return tuple(traces), tuple(sentence for sentence in told if sentence)
+    last: dict[str, int] = {}
+    for trace in traces:
+        last[trace.file] = max(last.get(trace.file, 0), trace.track)
+    parts: list[Trace] = []
+    told_of: list[str] = []
+    for trace in traces:
+        found = find_passes(trace, settings)
+        if len(found) < 2:
+            parts.append(trace)
+            continue
+        first = 1 if last[trace.file] == 1 else last[trace.file] + 1
+        last[trace.file] = first + len(found) - 1
+        parts += split(trace, found, first)
+        told_of.append(f"{trace.label} was cut into {len(found)} passes, its tracks {first} to {last[trace.file]}.")
+    return tuple(sorted(parts, key=lambda t: (t.file, t.track))), tuple(told_of)
 
 
 def split(trace: Trace, passes: Sequence[Pass], first_track: int | None = None) -> tuple[Trace, ...]:
@@ -96,14 +122,16 @@ def split(trace: Trace, passes: Sequence[Pass], first_track: int | None = None) 
 
     Tracks are numbered on from `first_track` (the trace's own number unless given; give one beyond the file's last
     number where the file holds more recordings). Only a pass that begins with the recording keeps what is known of its
-    start. Fixes in no pass are set aside as ``outside_passes`` with the nearest pass, so points add up over all parts.
+    start, and a ride that the log names is many rides once it is cut. Fixes in no pass are set aside as
+    ``outside_passes`` with the nearest pass, so points add up over all parts.
     """
     start = trace.track if first_track is None else first_track
     lows = [trace.point[p.first_point] for p in passes]
     shares: list[list[SetAside]] = [[] for _ in passes]
     for aside in (*trace.set_aside, *_outside(trace, passes)):
         shares[max(int(np.searchsorted(lows, aside.first_point, side="right")) - 1, 0)].append(aside)
-    return tuple(_part(trace, p, start + n, shares[n]) for n, p in enumerate(passes))
+    label = trace.ride_label if len(passes) == 1 else ""
+    return tuple(_part(trace, p, start + n, shares[n], label) for n, p in enumerate(passes))
 
 
 def _outside(trace: Trace, passes: Sequence[Pass]) -> list[SetAside]:
@@ -117,12 +145,13 @@ def _outside(trace: Trace, passes: Sequence[Pass]) -> list[SetAside]:
     ]
 
 
-def _part(trace: Trace, p: Pass, track: int, set_aside: list[SetAside]) -> Trace:
+def _part(trace: Trace, p: Pass, track: int, set_aside: list[SetAside], label: str) -> Trace:
     rows = slice(p.first_point, p.last_point + 1)
     names = ("time", "lon_deg", "lat_deg", "ele_m", "hdop", "sat", "speed_mps", "segment", "point")
     arrays = {name: getattr(trace, name)[rows].copy() for name in names}
     points = p.last_point + 1 - p.first_point + sum(s.points for s in set_aside)
-    part = dataclasses.replace(trace, **arrays, track=track, points=points, set_aside=tuple(set_aside))
+    known = {"track": track, "points": points, "set_aside": tuple(set_aside), "ride_label": label}
+    part = dataclasses.replace(trace, **arrays, **known)
     if p.first_point == 0:
         return dataclasses.replace(part, last_record=p.to_time)
     return dataclasses.replace(
@@ -172,7 +201,8 @@ def _turns(signal: FloatArray, least: float) -> list[int]:
     low = high = 0
     found: list[int] = []
     rising: bool | None = None
-    for place, value in enumerate(signal):
+    for place in _extremes(signal):
+        value = signal[place]
         low, high = (place if value < signal[low] else low), (place if value > signal[high] else high)
         if rising is not False and signal[high] - value >= least:
             found, rising, low = [*found, high], False, place
@@ -181,6 +211,12 @@ def _turns(signal: FloatArray, least: float) -> list[int]:
     if rising is not None:
         found.append(high if rising else low)
     return found
+
+
+def _extremes(signal: FloatArray) -> list[int]:
+    """Return all places that can be a turn: local extremes, the beginning of flat ones, and both ends."""
+    steps = np.sign(np.diff(signal))
+    return [0, *(1 + np.flatnonzero((steps[:-1] != 0) & (steps[1:] != steps[:-1]))).tolist(), len(signal) - 1]
 
 
 def _retraces(xyz_m: FloatArray, from_end_m: FloatArray, turns: list[int]) -> float:

@@ -9,6 +9,7 @@ import numpy as np
 
 from gpsq.model import Gap
 from gpsq.plane import geodesic_legs_m, to_earth_centred
+from gpsq.runs import breaks_after
 
 if TYPE_CHECKING:
     from gpsq.model import BoolArray, FloatArray, Trace
@@ -64,7 +65,8 @@ def measure(trace: Trace, settings: Settings) -> Recorded:
     """
     legs_m = geodesic_legs_m(trace.lon_deg, trace.lat_deg) if trace.accepted > 1 else np.empty(0)
     seconds = np.diff(trace.time) / np.timedelta64(1, "s")
-    broken = (np.diff(trace.segment) != 0) | (seconds > settings.gap_s)
+    broken = np.zeros(len(seconds), dtype=np.bool_)
+    broken[breaks_after(trace, settings.gap_s)] = True
     listed = broken | _outages(trace, seconds)
     known = ~np.isnan(seconds) & ~broken
     measured = trace.accepted > 1

@@ -10,7 +10,7 @@ import numpy as np
 
 from gpsq import centreline, crosstrack, deviations, firstfix, flags, polyline
 from gpsq.model import BoolArray, CrossTrack, CurveDistances, Deviation, FirstFix, Flag, RouteResult
-from gpsq.routes import breaks_after, runs_of
+from gpsq.runs import breaks_after, runs_of
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence

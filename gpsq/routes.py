@@ -10,8 +10,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gpsq import align, polyline
-from gpsq.model import FloatArray, IntArray, Route, Trace
+from gpsq.model import FloatArray, Route, Trace
 from gpsq.plane import Plane, to_earth_centred
+from gpsq.runs import runs_of
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -24,18 +25,6 @@ NEAR_SHARE_OF_EXTENT = 0.15
 TOGETHER_M = 150.0
 #: Instants at which two traces are compared to tell whether they were one trip.
 INSTANTS = 60
-
-
-def runs_of(trace: Trace, gap_s: float) -> list[tuple[int, int]]:
-    """Return (first, last + 1) of the unbroken runs of fixes: broken at segments and at silences over `gap_s`."""
-    return polyline.pieces(breaks_after(trace, gap_s), trace.accepted)
-
-
-def breaks_after(trace: Trace, gap_s: float) -> IntArray:
-    """Return the numbers of the fixes after which nothing is known for more than `gap_s`, or a new segment begins."""
-    silence_s = np.diff(trace.time).astype("timedelta64[ms]").astype(float) / 1000.0
-    silence_s[np.isnat(np.diff(trace.time))] = 0.0
-    return np.flatnonzero((silence_s > gap_s) | (np.diff(trace.segment) != 0)).astype(np.int64)
 
 
 def group_routes(traces: Sequence[Trace], settings: Settings) -> tuple[Route, ...]:
@@ -150,13 +139,13 @@ def _follows(inner: polyline.Steps, outer_m: FloatArray, step_m: float, near_m: 
     return np.where(stations >= 0, 1.0 - away2 / near_m**2, 0.0)
 
 
-def group_rides(traces: Sequence[Trace], settings: Settings, offset_s: Mapping[str, float]) -> tuple[int, ...]:
+def group_rides(traces: Sequence[Trace], settings: Settings, ahead_s: Sequence[float]) -> tuple[int, ...]:
     """Return the number of the ride each trace belongs to, counted from 0 in order of time.
 
     Traces are one ride when the start log names one, or when they run at the same time for most of the shorter one and
-    stay together. `offset_s` is what each device's clock is known to be ahead; it is used here and changes no time.
+    stay together. `ahead_s` is how far each trace's clock is known to be ahead; it is used here and changes no time.
     """
-    spans = [_span_s(trace, offset_s.get(trace.device, 0.0)) for trace in traces]
+    spans = [_span_s(trace, ahead) for trace, ahead in zip(traces, ahead_s, strict=True)]
     group = list(range(len(traces)))
 
     def root(i: int) -> int:
@@ -167,7 +156,7 @@ def group_rides(traces: Sequence[Trace], settings: Settings, offset_s: Mapping[s
     order = sorted(range(len(traces)), key=lambda i: (spans[i] is None, spans[i] or (0.0, 0.0), _when(traces[i])))
     for position, i in enumerate(order):
         for j in reversed(order[:position]):
-            if root(i) != root(j) and _one_trip(traces, i, j, spans, settings, offset_s):
+            if root(i) != root(j) and _one_trip(traces, i, j, spans, settings, ahead_s):
                 group[max(root(i), root(j))] = min(root(i), root(j))
     numbers: dict[int, int] = {}
     for i in order:
@@ -192,7 +181,7 @@ def _one_trip(
     j: int,
     spans: Sequence[tuple[float, float] | None],
     settings: Settings,
-    offset_s: Mapping[str, float],
+    ahead_s: Sequence[float],
 ) -> bool:
     a, b, span_a, span_b = traces[i], traces[j], spans[i], spans[j]
     if a.ride_label and b.ride_label:
@@ -206,11 +195,11 @@ def _one_trip(
     if a.accepted == 0 or b.accepted == 0:
         return True
     instants = np.linspace(low, high, INSTANTS)
-    apart = _at(a, instants, offset_s) - _at(b, instants, offset_s)
+    apart = _at(a, instants, ahead_s[i]) - _at(b, instants, ahead_s[j])
     return bool(np.median(np.sqrt((apart**2).sum(axis=1))) <= TOGETHER_M)
 
 
-def _at(trace: Trace, instants_s: FloatArray, offset_s: Mapping[str, float]) -> FloatArray:
-    time_s = trace.time.astype("datetime64[ms]").astype("int64") / 1000.0 - offset_s.get(trace.device, 0.0)
+def _at(trace: Trace, instants_s: FloatArray, ahead_s: float) -> FloatArray:
+    time_s = trace.time.astype("datetime64[ms]").astype("int64") / 1000.0 - ahead_s
     xyz = to_earth_centred(trace.lon_deg, trace.lat_deg)
     return polyline.at_along(xyz, time_s, instants_s)

@@ -17,7 +17,7 @@ from gpsq.align import Abreast, abreast, align
 from gpsq.exceptions import InputError, UnreadableFile
 from gpsq.model import BoolArray, Centreline, FloatArray
 from gpsq.reading.reference import read_line
-from gpsq.routes import runs_of
+from gpsq.runs import runs_of
 from gpsq.stations import ROUTE_CHOICE, mean_of_known
 
 if TYPE_CHECKING:

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
 FILE = "campaign.toml"
-_KEYS = ("title", "time_zone", "devices", "reference", "private_place", "settings")
+_KEYS = ("title", "time_zone", "devices", "reference", "private_place", "cut_passes", "settings")
 _PLACE_RANGES = {"lat": (-90.0, 90.0), "lon": (-180.0, 180.0), "radius_m": (1.0, 100_000.0)}
 
 
@@ -38,6 +38,7 @@ class Campaign:
     time_zone : name of the zone that times without one are in, or None.
     devices : a file or a device's name → the name wanted.
     reference : a route's name or a file → the file of its reference line, below the campaign's folder.
+    cut_passes : recordings that hold many passes are to be cut into them.
     """
 
     title: str = ""
@@ -45,6 +46,7 @@ class Campaign:
     devices: Mapping[str, str] = field(default_factory=dict)
     reference: Mapping[str, str] = field(default_factory=dict)
     private_places: tuple[PrivatePlace, ...] = ()
+    cut_passes: bool = False
     settings: Settings = field(default_factory=Settings)
 
 
@@ -74,6 +76,7 @@ def load(folder: Path) -> Campaign:
         devices=_texts(table, "devices"),
         reference=_references(table, folder),
         private_places=_places(table),
+        cut_passes=_yes_or_no(table, "cut_passes"),
         settings=_settings(table),
     )
 
@@ -91,6 +94,13 @@ def _text(table: Mapping[str, Any], key: str) -> str:
     value = table.get(key, "")
     if not isinstance(value, str):
         raise CampaignError(FILE, f"{key} = {value!r}", "text in quotes")
+    return value
+
+
+def _yes_or_no(table: Mapping[str, Any], key: str) -> bool:
+    value = table.get(key, False)
+    if not isinstance(value, bool):
+        raise CampaignError(FILE, f"{key} = {value!r}", "true or false")
     return value
 
 

@@ -19,7 +19,8 @@ if TYPE_CHECKING:
     from gpsq.settings import Settings
 
 #: Six points in even steps on a straight line were not measured, when the steps are this many units of the last decimal
-#: long, so that rounding cannot make them even, and the fixes behind them never go evenly for a third as long, nor mostly.
+#: long, so that rounding cannot make them even, and the fixes behind them never go evenly for a third as long, and
+#: mostly not at all.
 _STRAIGHT_MIN_POINTS = 6
 _STEP_UNITS = 5.0
 _EVEN_FACTOR = 3

@@ -172,7 +172,7 @@ def _row(analysis: Analysis, result: TraceResult, xy_m: FloatArray, line: FloatA
 
 
 def _counting(analysis: Analysis, result: TraceResult) -> BoolArray:
-    """Return which fixes of a recording count: settled, not flagged intentional, not on what looks like another road."""
+    """Return which fixes count: settled, not flagged intentional, not on what looks like another road."""
     trace, settled_s = analysis.traces[result.trace], result.first_fix.settle_s
     counts = flags.counting(trace, analysis.flags, ("intentional",)).copy()
     if np.isfinite(settled_s):
@@ -200,7 +200,7 @@ def _figures(measured: Sequence[_Offsets], confidence: float) -> Iterator[Refere
 def _rows(
     route: str, device: str, file: str, rides: int, blocks: Sequence[tuple[float, FloatArray]], confidence: float
 ) -> Iterator[ReferenceFigures]:
-    """Give the figures of one line of the table; routes stand side by side, so that each station is compared with itself.
+    """Give one line of the table; routes stand side by side, so that each station is compared with itself.
 
     The `rides` of a centreline are given, those of a device are the rows that are covered anywhere.
     """

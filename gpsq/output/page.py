@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 import gpsq
-from gpsq.output import run_file, sentences, sketch, words
+from gpsq.output import findings, run_file, sentences, sketch, words
 from gpsq.output.figures_of import MISSING, figure, overall
 from gpsq.output.looks import device_looks, state
 from gpsq.output.mapdata import hot_spots
@@ -103,6 +103,9 @@ def _figures(analysis: Analysis) -> dict[str, Any]:
         "own_errors": [found for found in analysis.extra.get("error_variances", ()) if not found.route],
         "comparisons": [_sentence(found.verdict) for found in analysis.extra.get("comparisons", ())],
         "hot_spots": _numbered(hot_spots(analysis)),
+        "waiting": sum(not deviation.flag for deviation in analysis.deviations),
+        "reference_heads": findings.REFERENCE_HEADS,
+        **findings.sections(analysis),
     }
 
 
@@ -147,7 +150,7 @@ def _when(analysis: Analysis) -> str:
 def _table(summaries: list[DeviceSummary], columns: tuple[str, ...]) -> dict[str, Any]:
     """Heads and cells of a table of figures per device; a column that no device has is left out."""
     kept = [name for name in columns if any(np.isfinite(figure(s, name).value) for s in summaries)]
-    rows = [(summary.device, summary.rides, _cells(summary.figures, kept)) for summary in summaries]
+    rows = [(summary.device, summary.rides, _with_waiting(summary, kept)) for summary in summaries]
     return {"heads": [HEADS[name] for name in kept], "rows": rows}
 
 
@@ -171,10 +174,19 @@ def _states(analysis: Analysis) -> dict[str, Any]:
     return {"heads": [HEADS[name] for name in kept], "rows": rows if len({found.state for found in chosen}) > 1 else []}
 
 
-def _cells(figures: Mapping[str, Interval], names: Sequence[str]) -> list[tuple[str, str]]:
+def _cells(figures: Mapping[str, Interval], names: Sequence[str]) -> list[tuple[str, list[str]]]:
     """Return each figure in words, and its bounds or why it is unknown."""
     found = [(figures.get(name, MISSING), name) for name in names]
-    return [(_say(name)(value.value), _bounds(value, name)) for value, name in found]
+    return [(_say(name)(value.value), [said] if (said := _bounds(value, name)) else []) for value, name in found]
+
+
+def _with_waiting(summary: DeviceSummary, names: Sequence[str]) -> list[tuple[str, list[str]]]:
+    """Return the cells of a device; below an error what it is without the deviations that wait for a decision."""
+    cells = zip(names, _cells(summary.figures, names), strict=True)
+    return [
+        (value, [*below, *([said] if (said := findings.waiting(summary, name)) else [])])
+        for name, (value, below) in cells
+    ]
 
 
 def _numbered(spots: Sequence[Any]) -> list[tuple[int, Any]]:
@@ -186,7 +198,7 @@ def _numbered(spots: Sequence[Any]) -> list[tuple[int, Any]]:
 
 def _sentence(text: str) -> str:
     """Return a verdict as a sentence; a device's name keeps its first letter."""
-    return cell("No" + text[2:] if text.startswith("no difference") else text) + "."
+    return words.typeset("No" + text[2:] if text.startswith("no difference") else text) + "."
 
 
 def _together(analysis: Analysis) -> list[tuple[str, list[str], str]]:

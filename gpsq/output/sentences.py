@@ -8,6 +8,7 @@ import numpy as np
 
 from gpsq.output import words
 from gpsq.output.figures_of import figure, overall
+from gpsq.output.findings import waiting
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -67,11 +68,18 @@ def _missed_part(summary: DeviceSummary) -> str:
 def _error_part(summary: DeviceSummary, confidence: float) -> str:
     spread = figure(summary, "repeatability_m")
     if np.isfinite(spread.value):
-        return f"repeats its own track to {words.metres(spread.value)}{_sure(spread, words.metres, confidence)}"
+        sure = _sure(spread, words.metres, confidence, _open_part(summary, "repeatability_m"))
+        return f"repeats its own track to {words.metres(spread.value)}{sure}"
     rms = figure(summary, "xte_rms_m")
     if not np.isfinite(rms.value):
         return ""
-    return f"keeps within {words.metres(rms.value)} RMS of the common line{_sure(rms, words.metres, confidence)}"
+    sure = _sure(rms, words.metres, confidence, _open_part(summary, "xte_rms_m"))
+    return f"keeps within {words.metres(rms.value)} RMS of the common line{sure}"
+
+
+def _open_part(summary: DeviceSummary, name: str) -> str:
+    said = waiting(summary, name)
+    return f"; {said}" if said else ""
 
 
 def _sure(found: Any, say: Any, confidence: float, more: str = "") -> str:

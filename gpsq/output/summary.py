@@ -6,10 +6,11 @@ from typing import TYPE_CHECKING
 
 from gpsq.output import words
 from gpsq.output.figures_of import figure, overall
+from gpsq.output.findings import waiting
 from gpsq.output.words import GAP, cell
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator, Sequence
+    from collections.abc import Callable, Iterable, Iterator, Sequence
 
     from gpsq.model import Analysis, DeviceSummary
 
@@ -27,6 +28,7 @@ def lines(analysis: Analysis) -> Iterator[str]:
     yield ""
     yield "Errors on the road, after settling"
     yield from columns([ERROR_HEADS, *(_error_row(d) for d in devices)])
+    yield from _waiting_lines(devices)
     yield ""
     yield from _deviation_summary(analysis)
 
@@ -53,10 +55,17 @@ def _error_row(device: DeviceSummary) -> Row:
     ]
 
 
+def _waiting_lines(devices: Iterable[DeviceSummary]) -> Iterator[str]:
+    """Say which of the figures rest on deviations that wait for a decision: one detour can outweigh all else."""
+    for name, what in (("xte_rms_m", "cross-track RMS"), ("repeatability_m", "repeatability")):
+        for device in devices:
+            if said := waiting(device, name):
+                value = words.metres(figure(device, name).value)
+                yield f"{cell(device.device)}: {what} {value}; {said}".replace(GAP, " ")
+
+
 def _said(device: DeviceSummary, name: str, say: Callable[[float], str], *, bounds: bool = True) -> str:
     found = figure(device, name)
-    if found is None:
-        return words.UNKNOWN
     inside = words.between(found, say) if bounds else ""
     return say(found.value) + (f" ({inside})" if inside else "")
 
@@ -99,11 +108,11 @@ def _recording(analysis: Analysis, number: int) -> str:
 
 
 def columns(rows: Sequence[Row]) -> Iterator[str]:
-    """Yield rows of text as aligned lines, a rule below the first.
+    r"""Yield rows of text as aligned lines, a rule below the first.
 
     Examples
     --------
-    >>> print("\\n".join(columns([["a", "bb"], ["ccc", "d"]])))
+    >>> print("\n".join(columns([["a", "bb"], ["ccc", "d"]])))
     a    bb
     ---  --
     ccc  d

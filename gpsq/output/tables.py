@@ -101,7 +101,7 @@ def devices(analysis: Analysis) -> pd.DataFrame:
 
 
 def reference(analysis: Analysis) -> pd.DataFrame:
-    """Return a row for every route with a reference line and device, as in ``reference.csv``; device "": the centreline."""
+    """Return a row for every route with a reference and device (blank: its centreline), as in ``reference.csv``."""
     return _frame([_reference_row(row) for row in analysis.extra.get("reference", ())], REFERENCE)
 
 

@@ -147,6 +147,23 @@ def missed(fix: FirstFix) -> str:
     return least + metres(fix.missed_m)
 
 
+_MINUS = re.compile(r"(?<![\w.])-(?=\d)")
+_BARE_PER_CENT = re.compile(r"(?<=\d) ?%")
+_UNIT = re.compile(r"(?<=\d) (?=(?:s|m|km|min)\b)")
+
+
+def typeset(text: str) -> str:
+    """Return a sentence for the page: minus signs, and no line break between a figure and its unit.
+
+    Examples
+    --------
+    >>> typeset("R-1 is -4.1 m (95 % interval -18.5 to 3.7 m), +2.8% longer").replace(GAP, "_")
+    'R-1 is −4.1_m (95_% interval −18.5 to 3.7_m), +2.8_% longer'
+    """
+    text = _BARE_PER_CENT.sub(f"{GAP}%", _MINUS.sub("\N{MINUS SIGN}", cell(text)))
+    return _UNIT.sub(GAP, text)
+
+
 def title(analysis: Analysis) -> str:
     """Return the campaign's title, else the name of its folder."""
     named = analysis.title or analysis.folder.replace("\\", "/").rstrip("/").rsplit("/", 1)[-1]

@@ -27,7 +27,8 @@ FLOORS = (
     {"privacy"},
     {"output"},
     {"frames"},
-    {"cli", "web"},
+    {"web"},
+    {"cli"},
 )  # fmt: skip
 FLOOR = {name: number for number, floor in enumerate(FLOORS) for name in floor}
 

@@ -26,7 +26,9 @@ NAN = float("nan")
 HOT_HOURS, ALMANAC_HOURS, NEAR_M = 4.0, 180 * 24.0, 100_000.0
 #: Stations looked at on both sides of where the alignment puts a fix.
 WINDOW_STATIONS = 8
-#: … and further back for fixes before the first that matches.
+#: A foot this near that place stands before any nearer one in the window.
+FOOT_STATIONS = 2
+#: Stations looked back further for fixes before the first that matches.
 LOOK_BACK_STATIONS = 40
 #: How far the line is carried on straight before its beginning, for fixes taken before it.
 LEAD_M = 100.0
@@ -123,10 +125,15 @@ def fix_offsets(xy_m: FloatArray, place: Abreast, line_m: FloatArray) -> tuple[F
     expected = np.interp(np.arange(len(xy_m)), place.vertex[known], known.astype(float)).astype(int)
     low, high = expected - WINDOW_STATIONS, expected + WINDOW_STATIONS
     # before its first match a trace may lie some way back, or to the side
-    low[np.arange(len(xy_m)) < place.vertex[known[0]]] -= LOOK_BACK_STATIONS
-    low, high = np.clip(low, 0, last), np.clip(high, 0, last)
-    along, offset = polyline.nearest_on_line(xy_m, longer, low, high)
-    return along - LEAD_M, offset
+    early = np.arange(len(xy_m)) < place.vertex[known[0]]
+    low[early] -= LOOK_BACK_STATIONS
+    along, offset = polyline.nearest_on_line(xy_m, longer, np.clip(low, 0, last), np.clip(high, 0, last))
+    # where the line turns back, its other leg lies as near: a foot close to the place expected is the right one
+    low, high = np.clip(expected - FOOT_STATIONS, 0, last), np.clip(expected + FOOT_STATIONS, 0, last)
+    foot, across = polyline.nearest_on_line(xy_m, longer, low, high)
+    ends = polyline.along_m(longer)
+    inside = ~early & (foot > ends[low]) & (foot < ends[high + 1])
+    return np.where(inside, foot, along) - LEAD_M, np.where(inside, across, offset)
 
 
 def settle_s(trace: Trace, offset_m: FloatArray, band_m: float, settings: Settings) -> float:

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from gpsq.exceptions import GpsqError, InputError
+from gpsq.exceptions import GpsqError, InputError, NothingToAnalyse
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
@@ -131,10 +131,28 @@ def check(
         typer.echo(json.dumps(records, ensure_ascii=False, indent=2))
     else:
         typer.echo(describe(records))
+        for line in (said for path in paths if path.is_dir() for said in _shortfall_lines(path)):
+            typer.echo(line)
     if not records:
         raise typer.Exit(NOTHING)
     if missing or any(record["outcome"] == "error" for record in records):
         raise typer.Exit(PARTLY)
+
+
+def _shortfall_lines(folder: Path) -> Iterator[str]:
+    """Say where the campaign in a folder falls short of a fair test; nothing where no campaign can be analysed."""
+    from gpsq.analysis import analyse as run
+    from gpsq.protocol import shortfalls
+
+    try:
+        found = shortfalls(run(folder))
+    except NothingToAnalyse:
+        return
+    except InputError as error:
+        typer.echo(str(error), err=True)
+        return
+    yield f"\n{folder}: where it falls short of a fair test (docs/protocol.md)"
+    yield from (f"- {sentence}" for sentence in found or ["nowhere"])
 
 
 @app.command()
@@ -166,6 +184,30 @@ def flag(
     flags.change(folder, lambda kept: flags.decided(kept, chosen, analysis.traces, decision, note))
     typer.echo(f"{', '.join(names)}: {'no longer flagged' if decision == 'clear' else decision}")
     _say([f"Run gpsq analyse {folder} to see the figures change."], quiet=quiet)
+
+
+@app.command()
+def compare(
+    results: Annotated[list[Path], typer.Argument(metavar="RESULTS...", help="Results folders, or campaigns with one.")],
+    out: Annotated[
+        Path, typer.Option("--out", metavar="DIR", help="Folder of the page, the table and the figure.")
+    ] = Path("gpsq-compare"),
+    quiet: Quiet = False,
+) -> None:
+    """Set every device of many campaigns side by side, from their results."""
+    from gpsq.league import league
+    from gpsq.output import league_files
+    from gpsq.settings import Settings
+
+    found = league(results, Settings())
+    league_files.write_league(found, out)
+    for line in league_files.lines(found):
+        typer.echo(line)
+    typer.echo(f"\nPage: {out / 'league.html'}")
+    _say(found.problems, quiet=False)
+    if found.problems:
+        _say([f"{len(found.problems)} of {len(results)} folders could not be read."], quiet=quiet)
+        raise typer.Exit(PARTLY)
 
 
 @app.command()

@@ -22,12 +22,14 @@ from gpsq.resampling import draw_counts, share_first
 from gpsq.same_course import courses
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping, Sequence
+    from collections.abc import Iterable, Iterator, Mapping, Sequence
 
     from gpsq.model import FloatArray
     from gpsq.settings import Settings
 
 Row = dict[str, str]
+#: Name of the results folder within a campaign's.
+RESULTS = "gpsq-results"
 CAUTION = (
     "Cross-track errors are comparable within one course only: each has its own road and sky. Times to first fix are "
     "comparable within one start state only."
@@ -58,10 +60,14 @@ class Entry:
 
 @dataclass(frozen=True)
 class League:
-    """The entries, best repeatability first within a course, and what must be said about them."""
+    """The entries, best repeatability first within a course, and what must be said about them.
+
+    `problems` has a plain line for each folder that could not be read.
+    """
 
     entries: tuple[Entry, ...]
     notes: tuple[str, ...]
+    problems: tuple[str, ...] = ()
 
     def rows(self) -> list[dict[str, Any]]:
         """Return one flat row per entry, for a table or a CSV file."""
@@ -77,14 +83,22 @@ class _Results:
 
 
 def league(folders: Sequence[Path], settings: Settings) -> League:
-    """Read results folders and set their devices side by side.
+    """Read results folders, or campaigns that hold one, and set their devices side by side.
 
     Raises
     ------
     InputError
-        Where a folder is no results folder.
+        Where none of the folders is a results folder.
     """
-    results = _named_apart([_read(Path(folder)) for folder in folders])
+    read, problems = [], []
+    for folder in folders:
+        try:
+            read.append(_read(_results_in(Path(folder))))
+        except InputError as error:
+            problems.append(error)
+    if not read:
+        raise problems[0] if problems else InputError("gpsq compare", "no folder", "one results folder or more")
+    results = _named_apart(read)
     lines = {(i, route): line for i, r in enumerate(results) for route, line in r.lines.items()}
     course_of = courses(lines, settings)
     entries = [
@@ -96,7 +110,13 @@ def league(folders: Sequence[Path], settings: Settings) -> League:
     ranked = [
         e for course in dict.fromkeys(e.course for e in entries) for e in _ranked(course, entries, results, settings)
     ]
-    return League(tuple(ranked), tuple(_notes(ranked)))
+    said = (*_notes(ranked), *_waiting(results))
+    return League(tuple(ranked), said, tuple(str(problem) for problem in problems))
+
+
+def _results_in(folder: Path) -> Path:
+    inner = folder / RESULTS
+    return inner if (inner / "run.json").is_file() and not (folder / "run.json").is_file() else folder
 
 
 def _read(folder: Path) -> _Results:
@@ -105,15 +125,17 @@ def _read(folder: Path) -> _Results:
     drawn = folder / "centrelines.geojson"
     if drawn.is_file():
         for feature in _json(drawn).get("features", []):
-            lines[str(feature["properties"]["route"])] = np.array(feature["geometry"]["coordinates"], dtype=float)[
-                :, :2
-            ]
+            line = _line(feature.get("geometry") or {})
+            if len(line) > 1:
+                lines[str(feature["properties"]["route"])] = line
     title = str(run.get("title") or folder.resolve().parent.name)
     return _Results(title, _table(folder / "devices.csv"), _table(folder / "tracks.csv"), lines)
 
 
 def _line(geometry: Mapping[str, Any]) -> FloatArray:
-    parts = geometry["coordinates"] if geometry["type"] == "MultiLineString" else [geometry["coordinates"]]
+    """Return the (m, 2) places of a line, which comes in two parts where it crosses the antimeridian."""
+    places = geometry.get("coordinates") or []
+    parts = places if geometry.get("type") == "MultiLineString" else [places]
     return np.array([place[:2] for part in parts for place in part], dtype=float)
 
 
@@ -237,3 +259,12 @@ def _notes(entries: Sequence[Entry]) -> list[str]:
             said = "other days have other skies, so small differences say little."
             notes.append(f"{course}: ridden in {', '.join(campaigns)}; {said}")
     return notes
+
+
+def _waiting(results: Sequence[_Results]) -> Iterator[str]:
+    """Say which campaigns have deviations without a decision: one detour can outweigh all else."""
+    for r in results:
+        count = sum(_number(row, "open_deviations", 0.0) for row in r.devices if row["route"])
+        if count > 0:
+            wait = "deviations wait" if count > 1 else "deviation waits"
+            yield f"{r.campaign}: {count:.0f} {wait} for a decision; until then its cross-track errors hold them."

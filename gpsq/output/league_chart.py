@@ -11,6 +11,8 @@ from gpsq.output.looks import Look, look
 from gpsq.output.paper import MARKERS, RULE, SOFT, TYPE_PT, Chart, Drawing, Sheet, rendered
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
     from matplotlib.axes import Axes
 
     from gpsq.league import Entry, League
@@ -18,6 +20,8 @@ if TYPE_CHECKING:
 
 TITLE = "Time to first fix against repeatability"
 BELOW = "Lower left is better; bars: interval, where there is one"
+#: Marks of campaigns that are written below their point, so that two at one place can be read.
+EVEN_MARKS = frozenset(f"({number})" for number in range(2, 100, 2))
 #: Panels of the wide and the square sheet; courses beyond them are in the table.
 MOST_COURSES = {True: 3, False: 1}
 
@@ -30,12 +34,23 @@ def league_chart(league: League) -> Chart | None:
             courses.setdefault(entry.course, []).append(entry)
     if not courses:
         return None
-    looks = {name: look(i) for i, name in enumerate(sorted({e.device for own in courses.values() for e in own}))}
+    looks = league_looks(league)
 
     def draw(sheet: Sheet) -> None:
         _draw(sheet, courses, looks)
 
     return rendered([Drawing("league", TITLE, _finding(courses), draw)])[0]
+
+
+def league_looks(league: League) -> dict[str, Look]:
+    """Return the look of every device, in the order of their names."""
+    return {name: look(i) for i, name in enumerate(sorted({entry.device for entry in league.entries}))}
+
+
+def campaign_marks(entries: Iterable[Entry]) -> dict[tuple[str, str], str]:
+    """Return a number in brackets for each campaign and route of one course, "" where there is only one."""
+    own = list(dict.fromkeys((entry.campaign, entry.route) for entry in entries))
+    return {key: f"({number})" if len(own) > 1 else "" for number, key in enumerate(own, 1)}
 
 
 def _draw(sheet: Sheet, courses: dict[str, list[Entry]], looks: dict[str, Look]) -> None:
@@ -55,7 +70,7 @@ def _draw(sheet: Sheet, courses: dict[str, list[Entry]], looks: dict[str, Look])
 
 
 def _panel(axes: Axes, entries: list[Entry], looks: dict[str, Look]) -> None:
-    several = len({entry.campaign for entry in entries}) > 1
+    marks = campaign_marks(entries)
     for entry in entries:
         own = looks[entry.device]
         x, y = max(entry.ttff_s.value, 1.0), entry.repeatability_m.value
@@ -63,10 +78,11 @@ def _panel(axes: Axes, entries: list[Entry], looks: dict[str, Look]) -> None:
             [x], [y], xerr=_bars(entry.ttff_s, x), yerr=_bars(entry.repeatability_m, y), fmt=MARKERS[own.mark],
             color=own.colour, markersize=9, elinewidth=1.6, capsize=3,
         )  # fmt: skip
-        if several:
-            label = words.short(entry.campaign, 16)
-            axes.annotate(label, (x, y), (7, 7), textcoords="offset points", color=SOFT, fontsize=TYPE_PT - 2)
+        mark = marks[entry.campaign, entry.route]
+        beside = (6, -13 if mark in EVEN_MARKS else 6)
+        axes.annotate(mark, (x, y), beside, textcoords="offset points", color=SOFT, fontsize=TYPE_PT - 1)
     axes.set_xscale("log")
+    axes.margins(x=0.14, y=0.1)
     axes.set_ylim(bottom=0.0)
     low, high = axes.get_xlim()
     ticks = [t for t in (1, 2, 5, 10, 20, 30, 60, 120, 300, 600) if low <= t <= high]
@@ -90,5 +106,6 @@ def _finding(courses: dict[str, list[Entry]]) -> str:
         quick = min(entries, key=lambda e: e.ttff_s.value)
         repeats = f"{words.short(best.device)} repeats best ({words.metres(best.repeatability_m.value)})"
         fixes = f"{words.short(quick.device)} fixes first ({words.seconds(quick.ttff_s.value)})"
-        said.append(f"{words.short(course)}: {repeats}, {fixes}.")
+        name = words.short(course)
+        said.append(f"{name[:1].upper()}{name[1:]}: {repeats}, {fixes}.")
     return " ".join(said)

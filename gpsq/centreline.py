@@ -155,7 +155,12 @@ def _stack(places: Sequence[Abreast]) -> FloatArray:
 
 
 def _weights(places: Sequence[Abreast], line: FloatArray) -> FloatArray:
-    """Return (t,) weights from each trace's own spread about the line, none trusted beyond a bound."""
+    """Return (t,) weights from each trace's own spread about the line, none trusted beyond a bound.
+
+    Two traces are equally far from the line between them, and the one that the line began as would weigh for both.
+    """
+    if len(places) < 3:
+        return np.ones(len(places))
     spread = np.array([_spread_about(p, line) for p in places])
     usual = np.nanmedian(spread) if np.isfinite(spread).any() else 1.0
     spread = np.where(np.isfinite(spread), spread, usual)

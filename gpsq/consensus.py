@@ -12,6 +12,9 @@ MEDIAN_STEPS = 12
 #: Steps with the cut-off: a mean in which places weigh in full to half of it and less and less beyond (Hampel's kind of
 #: redescending weight, Huber & Ronchetti 2009, section 4.8), nearly as good as the plain mean where nobody is far off.
 CUT_STEPS = 6
+#: Every place between two is a median of them. Their mean is taken while they lie this near each other, as two receivers
+#: on one road do; of two roads the middle is neither, and the line stays with the one that it began on.
+PAIR_APART_M = 30.0
 #: A trace is near or far over this many stations on either side, not at one: else the middle would hop between two roads
 #: from station to station.
 NEAR_STATIONS = 10
@@ -46,6 +49,7 @@ def robust_middle(places_m: FloatArray, weights: FloatArray, start_m: FloatArray
     """
     places, each, line = (np.array(a, dtype=np.float64, order="C") for a in (places_m, weights, start_m))
     _median(places, each, line)
+    _mean_of_pairs(places, each, line)
     if len(places) >= 3:
         _mean_of_near(places, each, line)
     return line
@@ -68,6 +72,16 @@ def _median(places: FloatArray, weights: FloatArray, line: FloatArray) -> None: 
             if total == 0.0:
                 break
             line[j, 0], line[j, 1] = x / total, y / total
+
+
+def _mean_of_pairs(places: FloatArray, weights: FloatArray, line: FloatArray) -> None:
+    """Move each station that just two traces pass near each other to the mean of their places."""
+    counted = ~np.isnan(places[:, :, 0]) & (weights > 0)
+    at = np.flatnonzero(counted.sum(axis=0) == 2)
+    pairs = places[:, at].swapaxes(0, 1)[counted[:, at].T].reshape(-1, 2, 2)
+    share = weights[:, at].T[counted[:, at].T].reshape(-1, 2, 1)
+    near = np.hypot(*(pairs[:, 0] - pairs[:, 1]).T) <= PAIR_APART_M
+    line[at[near]] = ((pairs * share).sum(axis=1) / share.sum(axis=1))[near]
 
 
 @compiled

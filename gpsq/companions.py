@@ -56,7 +56,7 @@ def compare(traces: Sequence[Trace]) -> tuple[Companion, ...]:
         for j in usable[k + 1 :][ends.overlap_weeks_apart(k)].tolist():
             found += _rolled_over(traces, i, j)
     pairs = [(int(usable[k]), int(j)) for k in range(len(usable)) for j in usable[k + 1 :][ends.crossed(k)]]
-    return (*found, *_swapped(traces, pairs))
+    return (*found, *_copies(traces, usable.tolist()), *_swapped(traces, pairs))
 
 
 @dataclass(frozen=True)
@@ -106,6 +106,21 @@ def _same(traces: Sequence[Trace], i: int, j: int) -> list[Companion]:
         f"{apart_m.max():.2f} m): one ride, counted once, by {first.label}."
     )
     return [Companion("same_recording", j, i, float(apart_m.max()), note)]
+
+
+def _copies(traces: Sequence[Trace], usable: Sequence[int]) -> list[Companion]:
+    """Name files of the same content whose times cannot show it."""
+    first: dict[tuple[str, int], int] = {}
+    found = []
+    for i in usable:
+        other = first.setdefault(traces[i].key, i)
+        if other != i and not traces[i].timed:
+            note = (
+                f"{traces[i].label} is the same recording as {traces[other].label} (the same content, byte by byte): "
+                f"one ride, counted once, by {traces[other].label}."
+            )
+            found.append(Companion("same_recording", i, other, 0.0, note))
+    return found
 
 
 def _rolled_over(traces: Sequence[Trace], i: int, j: int) -> list[Companion]:

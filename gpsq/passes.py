@@ -150,8 +150,9 @@ def _part(trace: Trace, p: Pass, track: int, set_aside: list[SetAside], label: s
     names = ("time", "lon_deg", "lat_deg", "ele_m", "hdop", "sat", "speed_mps", "segment", "point")
     arrays = {name: getattr(trace, name)[rows].copy() for name in names}
     points = p.last_point + 1 - p.first_point + sum(s.points for s in set_aside)
-    known = {"track": track, "points": points, "set_aside": tuple(set_aside), "ride_label": label}
-    part = dataclasses.replace(trace, **arrays, **known)
+    part = dataclasses.replace(
+        trace, **arrays, track=track, points=points, set_aside=tuple(set_aside), ride_label=label
+    )
     if p.first_point == 0:
         return dataclasses.replace(part, last_record=p.to_time)
     return dataclasses.replace(

@@ -186,6 +186,8 @@ def _one_trip(
     a, b, span_a, span_b = traces[i], traces[j], spans[i], spans[j]
     if a.ride_label and b.ride_label:
         return a.ride_label == b.ride_label
+    if a.key == b.key:
+        return True
     if span_a is None or span_b is None:
         return False
     low, high = max(span_a[0], span_b[0]), min(span_a[1], span_b[1])

@@ -65,7 +65,9 @@ def assert_within(found: float, limit: dict[str, float]) -> None:
     assert found == pytest.approx(limit["value"], abs=limit["tol"])
 
 
-@pytest.mark.parametrize(("case", "name"), [("16-zero-zero-before-fix", "device.gpx"), ("22-frozen-last-known", "frozen.gpx")])
+@pytest.mark.parametrize(
+    ("case", "name"), [("16-zero-zero-before-fix", "device.gpx"), ("22-frozen-last-known", "frozen.gpx")]
+)
 def test_distance_before_the_fix_along_the_reference(shared: Path, case: str, name: str) -> None:
     """Cases 16 and 22: the device searched for 42 and 55 s while the rider went 218 and 312 m of the way."""
     folder = shared / "inputs" / case
@@ -121,6 +123,8 @@ def test_two_rides_across_the_antimeridian(shared: Path) -> None:
     assert_within(hausdorff_m(*lines), limits["hausdorff_m"])
     steps = polyline.equal_steps(lines[0], [(0, len(lines[0]))], DEFAULT.step_m)
     line = polyline.resample(lines[1], DEFAULT.step_m)
-    place = abreast(steps, align(steps.xy_m, steps.piece, line, step_m=DEFAULT.step_m, cap_m=20.0), line, with_excursions=True)
+    place = abreast(
+        steps, align(steps.xy_m, steps.piece, line, step_m=DEFAULT.step_m, cap_m=20.0), line, with_excursions=True
+    )
     across = np.abs(fix_offsets(lines[0], place, line)[1])
     assert_within(float(across.mean()), limits["mean_abs_cross_track_between_rides_m"])

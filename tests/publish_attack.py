@@ -8,8 +8,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import dataclass
-from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import geopandas
 import numpy as np
@@ -17,6 +16,9 @@ import pandas as pd
 from scipy.optimize import least_squares
 
 from gpsq.plane import Plane
+
+if TYPE_CHECKING:
+    from pathlib import Path
 
 #: Speeds of a rider and distances that an attacker may believe in; the cuts are documented, so their size is known.
 SPEED_MPS = 5.0
@@ -76,8 +78,10 @@ def carried_on(line: np.ndarray, far_m: float, tail_m: float) -> np.ndarray:
 
 def bent_on(line: np.ndarray, far_m: float) -> np.ndarray:
     """Return the place `far_m` beyond a line that goes on bending as over its first 200 m."""
-    headings = [np.arctan2(*(line[0] - line[k])[::-1]) for k in (8, 40)]
-    turn = float(np.angle(np.exp(1j * (headings[0] - headings[1])))) / 160.0
+    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))])
+    near, far = (line[min(int(np.searchsorted(along, m)), len(line) - 1)] for m in (40.0, 200.0))
+    headings = [np.arctan2(*(line[0] - place)[::-1]) for place in (near, far)]
+    turn = float(np.angle(np.exp(1j * (headings[0] - headings[1])))) / 80.0
     steps = np.arange(0.0, far_m, 10.0)
     heading = headings[0] + turn * steps
     return line[0] + 10.0 * np.column_stack([np.cos(heading), np.sin(heading)]).sum(axis=0)
@@ -94,7 +98,7 @@ def circle_centre(points: np.ndarray) -> np.ndarray | None:
             [*(middle + 700.0 * np.array([np.cos(a), np.sin(a)])), 700.0],
             bounds=([*(middle - 5000.0), 300.0], [*(middle + 5000.0), 3000.0]),
         )
-        for a in np.linspace(0.0, 2 * np.pi, 6, endpoint=False)
+        for a in np.linspace(0.0, 2 * np.pi, 3, endpoint=False)
     ]
     return np.asarray(min(fits, key=lambda fit: fit.cost).x[:2])
 
@@ -138,7 +142,8 @@ def _boxes(end: Seen) -> dict[str, np.ndarray]:
     low, high = end.everything.min(axis=0), end.everything.max(axis=0)
     corners = np.array([[x, y] for x in (low[0], high[0]) for y in (low[1], high[1])])
     found = {"corner of the bounding box": corners[np.argmin(np.hypot(*(corners - end.line[0]).T))]}
-    sides = np.array([[low[0], end.line[0][1]], [high[0], end.line[0][1]], [end.line[0][0], low[1]], [end.line[0][0], high[1]]])
+    x, y = end.line[0]
+    sides = np.array([[low[0], y], [high[0], y], [x, low[1]], [x, high[1]]])
     return found | {"side of the bounding box": sides[np.argmin(np.hypot(*(sides - end.line[0]).T))]}
 
 
@@ -157,11 +162,12 @@ def hidden_lengths(end: Seen) -> dict[str, float]:
             found["settling"] = float(np.median([(row["ttff_s"] + row["settle_s"]) * SPEED_MPS - x for row, x in late]))
         missed = np.array([row["missed_m"] for row in rows])
         steps = np.arange(0.0, 1500.0, 10.0)
-        counts = [[(missed <= x + h).sum() for x in along] for h in steps]
+        counts = [(missed <= along[:, None] + h).sum(axis=1) for h in steps]
         found["number of tracks"] = float(steps[np.argmin([np.abs(c - end.support).sum() for c in counts])])
+    late_rows = [row for row in rows if row["missed_m"] > 20.0]
     wholes = [
-        *(row["missed_m"] / row["missed_share"] for row in rows if row["missed_m"] > 20.0 and row["missed_share"] > 0),
-        *(row["missed_m"] / (1 - row["coverage"]) for row in rows if row["missed_m"] > 20.0 and row["coverage"] < 0.999),
+        *(row["missed_m"] / row["missed_share"] for row in late_rows if row["missed_share"] > 0),
+        *(row["missed_m"] / (1 - row["coverage"]) for row in late_rows if row["coverage"] < 0.999),
         *(row["length_m"] + row["missed_m"] for row in rows),
         *(row["scored_m"] + row["missed_m"] for row in rows),
         *(row["accepted"] * row["interval_s"] * SPEED_MPS for row in rows),

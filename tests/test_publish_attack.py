@@ -7,9 +7,8 @@ The true ends are the simulator's. The bounds are the promise of docs/publish.md
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator
 from dataclasses import dataclass
-from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
@@ -21,6 +20,12 @@ from gpsq.plane import geodesic_inverse_m
 from gpsq.privacy import publication
 from gpsq.privacy.ends import zones_for
 from gpsq.simulate import Campaign, CampaignSpec, DeviceSpec, make_campaign, write
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from pathlib import Path
+
+    from gpsq.model import Analysis
 
 CAMPAIGNS = int(os.environ.get("GPSQ_ATTACKED_CAMPAIGNS", "8"))
 
@@ -41,7 +46,7 @@ class Attacked:
 def _spec(seed: int) -> CampaignSpec:
     """10 days out and back: late fixes and hot starts, a loop now and then, two ways back."""
     rng = np.random.default_rng((seed, 77))
-    device = DeviceSpec("amber", 3.0, interval_s=4, shows_start="log", start_mix=(0.5, 0.4, 0.1))
+    device = DeviceSpec("amber", 3.0, interval_s=5, shows_start="log", start_mix=(0.5, 0.4, 0.1))
     return CampaignSpec(
         f"Attack {seed}", float(rng.uniform(-170, 170)), float(rng.uniform(-45, 60)), (device,), days=10,
         length_m=float(rng.uniform(4800, 7500)), shape="loop" if seed % 5 == 4 else "across",
@@ -53,18 +58,19 @@ def _apart_m(one: np.ndarray, other: np.ndarray) -> float:
     return float(geodesic_inverse_m(one[:1], one[1:], other[:1], other[1:])[0])
 
 
-def _published(campaign: Campaign, folder: Path, seed: int) -> Path:
+def _analysed(campaign: Campaign, folder: Path) -> Analysis:
     write(campaign, folder)
     with (folder / "campaign.toml").open("a") as file:
-        file.write("[settings]\nresamples = 100\n")
-    analysis = analyse(folder)
-    zones, _ = zones_for(analysis, (), (), np.random.default_rng((seed, 78)))
-    published = publication(analysis, zones).analysis
-    out = folder / "published"
+        file.write("[settings]\nresamples = 100\nstep_m = 10\n")
+    return analyse(folder)
+
+
+def _files(analysis: Analysis, out: Path) -> Path:
+    """The files that the attacks read; the others hold no more (tests/test_publish.py reads them all)."""
     out.mkdir()
-    (out / "centrelines.geojson").write_text(layers.centrelines_geojson(published))
-    (out / "tracks.csv").write_text(tables.csv_text(tables.tracks(published)))
-    layers.write_geopackage(published, out / "results.gpkg")
+    (out / "centrelines.geojson").write_text(layers.centrelines_geojson(analysis))
+    (out / "tracks.csv").write_text(tables.csv_text(tables.tracks(analysis)))
+    layers.write_geopackage(analysis, out / "results.gpkg")
     return out
 
 
@@ -91,13 +97,27 @@ def _far_m(road: np.ndarray, end: Seen, campaign: Campaign) -> float:
 
 
 @pytest.fixture(scope="module")
-def attacked(tmp_path_factory: pytest.TempPathFactory) -> list[Attacked]:
-    found = []
+def both(tmp_path_factory: pytest.TempPathFactory) -> tuple[list[Attacked], list[Attacked]]:
+    """The ends of all campaigns as published, and those of the first as they are."""
+    found: list[Attacked] = []
+    uncut: list[Attacked] = []
     for seed in range(CAMPAIGNS):
-        campaign = make_campaign(_spec(seed), seed)
-        out = _published(campaign, tmp_path_factory.mktemp("campaign"), seed)
-        found += list(_attacked(campaign, out))
-    return found
+        campaign, folder = make_campaign(_spec(seed), seed), tmp_path_factory.mktemp("campaign")
+        analysis = _analysed(campaign, folder)
+        uncut = uncut or list(_attacked(campaign, _files(analysis, folder / "uncut")))
+        zones, _ = zones_for(analysis, (), (), np.random.default_rng((seed, 78)))
+        found += _attacked(campaign, _files(publication(analysis, zones).analysis, folder / "published"))
+    return found, uncut
+
+
+@pytest.fixture(scope="module")
+def attacked(both: tuple[list[Attacked], list[Attacked]]) -> list[Attacked]:
+    return both[0]
+
+
+@pytest.fixture(scope="module")
+def uncut(both: tuple[list[Attacked], list[Attacked]]) -> list[Attacked]:
+    return both[1]
 
 
 def test_every_route_is_published_at_both_ends(attacked: list[Attacked]) -> None:
@@ -128,20 +148,13 @@ def test_figures_do_not_tell_how_much_is_hidden(attacked: list[Attacked]) -> Non
     assert {"what late fixes missed", "what late fixes took", "number of tracks"} <= set(told)
     for name, pairs in told.items():
         guess, true = np.array(pairs).T
-        assert true.min() > 250.0
+        assert np.median(true) > 500.0
         assert np.median(np.abs(guess - true)) > 200.0, name
         if "took" not in name and "settling" not in name:
             assert np.median(guess) < 60.0, name
 
 
-def test_the_attacks_would_find_an_uncut_end(tmp_path: Path) -> None:
+def test_the_attacks_would_find_an_uncut_end(uncut: list[Attacked]) -> None:
     """Without a cut the same attacks find the ends: they are real attacks."""
-    campaign = make_campaign(_spec(0), 0)
-    write(campaign, tmp_path)
-    analysis = analyse(tmp_path)
-    out = tmp_path / "published"
-    out.mkdir()
-    (out / "centrelines.geojson").write_text(layers.centrelines_geojson(analysis))
-    (out / "tracks.csv").write_text(tables.csv_text(tables.tracks(analysis)))
-    layers.write_geopackage(analysis, out / "results.gpkg")
-    assert all(one.misses_m()["the line's end"] < 100.0 for one in _attacked(campaign, out))
+    assert len(uncut) == 4
+    assert all(one.misses_m()["the line's end"] < 100.0 for one in uncut)

@@ -154,7 +154,7 @@ def _shift(rng: np.random.Generator, low_m: float, high_m: float) -> FloatArray:
 
 def _missed_by_m(centre_m: FloatArray, radius_m: float, places_m: FloatArray, lines_m: Sequence[FloatArray]) -> float:
     """Return by how much the best of the obvious guesses misses the places."""
-    starts, stops, ends, guesses = [], [], [], [centre_m]
+    shown_lines, guesses = [], [centre_m]
     for line in lines_m:
         out = np.hypot(*(line - centre_m).T) > radius_m + MARGIN_M
         if not out.any():
@@ -164,18 +164,19 @@ def _missed_by_m(centre_m: FloatArray, radius_m: float, places_m: FloatArray, li
             continue
         first, last = longest(out)
         shown = line[first : last + 1]
-        ends.append(shown[0])
-        for later_m in LATER_M:
-            for start, stop in _tails(_from(shown, later_m)):
-                starts.append(start)
-                stops.append(stop)
-    if ends:
-        guesses += [*ends, np.mean(ends, axis=0)]
+        shown_lines.append(shown)
+    if shown_lines:
+        ends = np.array([line[0] for line in shown_lines])
+        guesses += [*ends, ends.mean(axis=0)]
     points = np.array(guesses)
     nearest_m = float(np.hypot(*(points[:, None, :] - places_m[None, :, :]).transpose(2, 0, 1)).min())
-    if not ends:
+    if not shown_lines:
         return nearest_m
-    return min(nearest_m, _from_segments_m(np.vstack(starts), np.vstack(stops), places_m))
+    if nearest_m < MISS_M:  # worse than a line that points at the place, whose distance must still be guessed
+        return 0.0
+    tails = [tail for line in shown_lines for later_m in LATER_M for tail in _tails(_from(line, later_m))]
+    starts, stops = (np.vstack(side) for side in zip(*tails, strict=True))
+    return min(nearest_m, _from_segments_m(starts, stops, places_m))
 
 
 def _from(line_m: FloatArray, later_m: float) -> FloatArray:

@@ -13,12 +13,13 @@ import numpy as np
 import pytest
 
 from gpsq.analysis import analyse
-from gpsq.model import Analysis, TraceResult
 from gpsq.passes import cut
 from gpsq.reading import read_folder
 
 if TYPE_CHECKING:
     from collections.abc import Callable
+
+    from gpsq.model import Analysis, TraceResult
 
 
 def by_file(analysis: Analysis) -> dict[str, TraceResult]:

@@ -1,4 +1,4 @@
-"""The shared cases that come with a true way (their case.toml holds the figures): missed before the fix, out and back."""
+"""The shared cases that come with a true way; their case.toml holds the figures."""
 
 from __future__ import annotations
 

@@ -13,7 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from gpsq.model import SetAside, Trace
-from gpsq.passes import find_passes, split, suggest
+from gpsq.passes import _turns, find_passes, split, suggest
 from gpsq.plane import Plane
 from gpsq.reading import read_file
 from gpsq.settings import Settings
@@ -176,6 +176,22 @@ def test_first_part_keeps_the_start() -> None:
     assert (first.start_basis, second.start_basis) == ("points before fix", "none")
     assert (first.track, second.track) == (1, 2)
     balanced(trace, (first, second))
+
+
+@given(st.lists(st.integers(0, 9), min_size=1, max_size=40), st.integers(1, 6))
+def test_turns_are_those_of_looking_at_every_point(heights: list[int], least: int) -> None:
+    """The oracle goes through all points; only extremes are looked at in the package, flat ones at their beginning."""
+    low = high = 0
+    found: list[int] = []
+    rising: bool | None = None
+    for place, value in enumerate(heights):
+        low, high = (place if value < heights[low] else low), (place if value > heights[high] else high)
+        if rising is not False and heights[high] - value >= least:
+            found, rising, low = [*found, high], False, place
+        elif rising is not True and value - heights[low] >= least:
+            found, rising, high = [*found, low], True, place
+    expected = found + ([high if rising else low] if rising is not None else [])
+    assert _turns(np.array(heights, dtype=float), float(least)) == expected
 
 
 @settings(max_examples=40, deadline=None)

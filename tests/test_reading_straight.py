@@ -1,4 +1,4 @@
-"""Starts on a straight line: filled in by the device, or ridden. The fill is found to the point; a rider is believed."""
+"""Starts on a straight line: a fill by the device is found to the point, a rider is believed."""
 
 from __future__ import annotations
 
@@ -26,9 +26,9 @@ def drifting(rng: np.random.Generator, n: int, sigma: float, keep: float) -> Flo
 
 
 def ride_m(rng: np.random.Generator, straight_s: int, speed_mps: float, noise_m: float) -> FloatArray:
-    """Return (n, 2) fixes, one a second: `straight_s` on a straight road, then winding roads; invented, common practice.
+    """Return (n, 2) fixes, one a second: `straight_s` on a straight road, then winding roads; invented.
 
-    A rider's speed varies by some per cent within seconds (it is never held to a centimetre).
+    A rider's speed varies by some per cent within seconds (common practice: it is never held to a centimetre).
     """
     n = straight_s + 400
     speed = speed_mps * (1.0 + drifting(rng, n, 0.06, 0.9))
@@ -91,7 +91,7 @@ def test_a_few_points_in_line_prove_nothing(filled: int) -> None:
 
 
 def test_a_drawn_course_of_straight_legs_is_believed() -> None:
-    """Even steps all over the file are the way that it was made; a long first leg is no more filled in than the rest."""
+    """Even steps all over the file are the way that it was made; a long first leg is not filled in."""
     legs = [np.array([5.0, 0.0])] * 90 + [np.array([0.0, 5.0])] * 20 + [np.array([-5.0, 0.0])] * 20
     assert marked(np.cumsum(legs, axis=0), 7) == 0
 

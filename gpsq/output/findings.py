@@ -25,22 +25,24 @@ QUANTITIES = {"hdop": "hdop", "sat": "satellites"}
 WEAK = 0.1
 
 
-def waiting(summary: DeviceSummary, name: str) -> str:
+def waiting(summary: DeviceSummary, name: str, *, brief: bool = False) -> str:
     """Return what a figure would be without the deviations that wait for a decision; "" where it is the same.
 
     Examples
     --------
     >>> from gpsq.model import DeviceSummary, Interval
     >>> found = {"xte_rms_m": Interval(14.0), "xte_rms_plain_m": Interval(2.7), "open_deviations": Interval(2.0)}
-    >>> waiting(DeviceSummary("Amber", "", 8, found), "xte_rms_m").replace(GAP, " ")
-    'without 2 open deviations 2.7 m'
+    >>> device = DeviceSummary("Amber", "", 8, found)
+    >>> [waiting(device, "xte_rms_m", brief=brief).replace(GAP, " ") for brief in (False, True)]
+    ['without 2 open deviations 2.7 m', 'without 2 open: 2.7 m']
     """
     value = figure(summary, name).value
     plain = figure(summary, f"{name.removesuffix('_m')}_plain_m").value
     count = figure(summary, "open_deviations").value
     if not (count > 0 and np.isfinite([value, plain]).all() and abs(value - plain) > WORTH_SAYING * value):
         return ""
-    return f"without {count:.0f} open deviation{'s' * (count > 1)} {words.metres(plain)}"
+    what = "open:" if brief else "open deviation" + "s" * (count > 1)
+    return f"without {count:.0f} {what} {words.metres(plain)}"
 
 
 def sections(analysis: Analysis) -> dict[str, Any]:

@@ -184,7 +184,7 @@ def _with_waiting(summary: DeviceSummary, names: Sequence[str]) -> list[tuple[st
     """Return the cells of a device; below an error what it is without the deviations that wait for a decision."""
     cells = zip(names, _cells(summary.figures, names), strict=True)
     return [
-        (value, [*below, *([said] if (said := findings.waiting(summary, name)) else [])])
+        (value, [*below, *([said] if (said := findings.waiting(summary, name, brief=True)) else [])])
         for name, (value, below) in cells
     ]
 

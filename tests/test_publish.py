@@ -387,6 +387,20 @@ def test_a_short_route_gives_figures_only(published: Published) -> None:
     assert [r for r in found.remarks if "too little of it is left between the cuts" in r]
 
 
+def test_a_detour_through_a_zone_is_broken_there(published: Published) -> None:
+    """A zone off the line takes out only the fixes of those who went there, and no line is drawn across it."""
+    before = publication(published.analysis, published.zones).analysis
+    detour = max(before.deviations, key=lambda found: found.peak_m)
+    trace = before.traces[detour.trace]
+    middle = (detour.from_point + detour.to_point) // 2
+    zone = Zone(float(trace.lat_deg[middle]), float(trace.lon_deg[middle]), 20.0)
+    after = publication(published.analysis, (*published.zones, zone)).analysis.traces[detour.trace]
+    where = np.column_stack([after.lon_deg, after.lat_deg])
+    assert not inside([zone], where, zones.MARGIN_M).any()
+    assert 0 < trace.accepted - after.accepted < 40
+    assert after.segment.max() == trace.segment.max() + 1
+
+
 def test_devices_named_by_their_files_get_neutral_names(published: Published) -> None:
     whole = published.analysis
     traces = tuple(dataclasses.replace(t, device=SERIAL) if t.device == "bar-unit" else t for t in whole.traces)

@@ -11,16 +11,23 @@ import numpy as np
 
 from gpsq import align, polyline
 from gpsq.model import FloatArray, Route, Trace
+from gpsq.neighbours import CellIndex, Cells, cells_of, most_shared
 from gpsq.plane import Plane, to_earth_centred
 from gpsq.runs import runs_of
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Iterator, Mapping, Sequence
 
     from gpsq.settings import Settings
 
 #: Comparing routes of a few hundred metres at street width would find the way back on the way out.
 NEAR_SHARE_OF_EXTENT = 0.15
+#: So many members stand for a group when others are compared with it; up to the larger number while they lead …
+LEAST_STANDING_FOR, MOST_STANDING_FOR = 3, 6
+#: … over new ground, which is this share of their cells.
+NEW_GROUND = 0.05
+#: Shares counted in cells and in places differ by less than this.
+SHARE_IN_DOUBT = 0.1
 #: Two devices on one rider are never further apart than this at one instant (common practice: a bad fix in a street).
 TOGETHER_M = 150.0
 #: Instants at which two traces are compared to tell whether they were one trip.
@@ -35,13 +42,13 @@ def group_routes(traces: Sequence[Trace], settings: Settings) -> tuple[Route, ..
     """
     shapes = {i: _Shape(trace, settings) for i, trace in enumerate(traces) if trace.accepted >= 2}
     usable = [i for i, shape in shapes.items() if shape.extent_m > 0]
-    groups = _connected(usable, shapes, settings)
+    groups = _connected(usable, shapes, traces, settings)
     groups.sort(key=lambda members: min(_when(traces[i]) for i in members))
     return tuple(_route(_letter(k), members, traces) for k, members in enumerate(groups))
 
 
 def _letter(number: int) -> str:
-    """Return A, B, … Z, AA, AB, …
+    """Return A, B, … Z, AA, AB and so on.
 
     >>> [_letter(n) for n in (0, 25, 26, 701, 702)]
     ['A', 'Z', 'AA', 'ZZ', 'AAA']
@@ -89,24 +96,61 @@ class _Shape:
         return self._steps[step_m]
 
 
-def _connected(usable: list[int], shapes: Mapping[int, _Shape], settings: Settings) -> list[list[int]]:
-    """Return the connected sets; traces that are together already are not compared again."""
-    group = {i: i for i in usable}
+class _Groups:
+    """Sets of traces that are one way, each known by a few of its members.
 
-    def root(i: int) -> int:
-        while group[i] != i:
-            group[i] = group[group[i]]
-            i = group[i]
-        return i
+    A trace is compared with the members that stand for a group, not with all: routes have hundreds of traces. Those are
+    its first members and such as lead over ground of their own. Traces come longest first, so the order of files is of
+    no account.
+    """
 
-    for position, i in enumerate(usable):
-        for j in usable[:position]:
-            if root(i) != root(j) and _one_way(shapes[i], shapes[j], settings):
-                group[root(i)] = root(j)
-    sets: dict[int, list[int]] = {}
-    for i in usable:
-        sets.setdefault(root(i), []).append(i)
-    return list(sets.values())
+    def __init__(self, shapes: Mapping[int, _Shape], settings: Settings) -> None:
+        self.shapes, self.settings = shapes, settings
+        self.cells: dict[int, Cells] = {}
+        self.index = CellIndex()
+        self.members: dict[int, list[int]] = {}
+        self.standing_for: dict[int, list[int]] = {}
+        self.group: dict[int, int] = {}
+
+    def add(self, i: int) -> None:
+        """Put a trace into the group it belongs to, or into one of its own; groups that it belongs to become one."""
+        cells = self._cells(i)
+        near = self.index.near(cells)
+        homes = [g for g in sorted({self.group[j] for j in near}) if self._belongs(i, cells, near, g)]
+        home = homes[0] if homes else i
+        members = [i, *(j for g in homes for j in self.members.pop(g))]
+        known = [j for g in homes for j in self.standing_for.pop(g)]
+        self.members[home], self.standing_for[home] = members, known
+        self.group.update((j, home) for j in members)
+        if len(known) < (MOST_STANDING_FOR if self._leads_elsewhere(cells, known) else LEAST_STANDING_FOR):
+            known.append(i)
+            self.cells[i] = cells
+            self.index.put(i, cells)
+
+    def _cells(self, i: int) -> Cells:
+        shape = self.shapes[i]
+        # places that are near lie in touching cells, though either line is looked at in steps
+        return cells_of(shape.steps(shape.step_m).xy_m, self.settings.pair_near_m + self.settings.pair_step_m)
+
+    def _belongs(self, i: int, cells: Cells, near: set[int], group: int) -> bool:
+        least = self.settings.pair_share - SHARE_IN_DOUBT
+        likely = (j for j in self.standing_for[group] if j in near and most_shared(cells, self.cells[j]) >= least)
+        return any(_one_way(self.shapes[j], self.shapes[i], self.settings) for j in likely)
+
+    def _leads_elsewhere(self, cells: Cells, known: Sequence[int]) -> bool:
+        trodden = [self.cells[j].near for j in known]
+        new = ~np.isin(cells.own, np.concatenate(trodden)) if trodden else np.ones(len(cells.own), dtype=bool)
+        return float(new.mean()) > NEW_GROUND
+
+
+def _connected(
+    usable: Sequence[int], shapes: Mapping[int, _Shape], traces: Sequence[Trace], settings: Settings
+) -> list[list[int]]:
+    """Return the connected sets of traces that are one way."""
+    groups = _Groups(shapes, settings)
+    for i in sorted(usable, key=lambda i: (-shapes[i].extent_m, _when(traces[i])[:2], traces[i].key)):
+        groups.add(i)
+    return [sorted(members) for members in groups.members.values()]
 
 
 def _one_way(a: _Shape, b: _Shape, settings: Settings) -> bool:
@@ -121,9 +165,7 @@ def _one_way(a: _Shape, b: _Shape, settings: Settings) -> bool:
     )
 
 
-def _same_order(
-    inner: polyline.Steps, outer: polyline.Steps, step_m: float, near_m: float, least_share: float
-) -> bool:
+def _same_order(inner: polyline.Steps, outer: polyline.Steps, step_m: float, near_m: float, least_share: float) -> bool:
     """Return whether enough of `inner` follows `outer`, and follows it better than it follows the way back."""
     there = _follows(inner, outer.xy_m, step_m, near_m)
     if (there > 0).mean() < least_share:
@@ -150,18 +192,34 @@ def group_rides(traces: Sequence[Trace], settings: Settings, ahead_s: Sequence[f
 
     def root(i: int) -> int:
         while group[i] != i:
+            group[i] = group[group[i]]
             i = group[i]
         return i
 
     order = sorted(range(len(traces)), key=lambda i: (spans[i] is None, spans[i] or (0.0, 0.0), _when(traces[i])))
-    for position, i in enumerate(order):
-        for j in reversed(order[:position]):
-            if root(i) != root(j) and _one_trip(traces, i, j, spans, settings, ahead_s):
-                group[max(root(i), root(j))] = min(root(i), root(j))
+    for i, j in _may_be_one_trip(order, spans, traces):
+        if root(i) != root(j) and _one_trip(traces, i, j, spans, settings, ahead_s):
+            group[max(root(i), root(j))] = min(root(i), root(j))
     numbers: dict[int, int] = {}
     for i in order:
         numbers.setdefault(root(i), len(numbers))
     return tuple(numbers[root(i)] for i in range(len(traces)))
+
+
+def _may_be_one_trip(
+    order: Sequence[int], spans: Sequence[tuple[float, float] | None], traces: Sequence[Trace]
+) -> Iterator[tuple[int, int]]:
+    """Yield the pairs that share a label, and those that run at the same time; `order` is that of their beginnings."""
+    labelled: dict[str, int] = {}
+    running: list[int] = []
+    for i in order:
+        label, span = traces[i].ride_label, spans[i]
+        if label and labelled.setdefault(label, i) != i:
+            yield i, labelled[label]
+        if span is not None:
+            running = [j for j in running if (other := spans[j]) is not None and other[1] >= span[0]]
+            yield from ((i, j) for j in reversed(running))
+            running.append(i)
 
 
 def _span_s(trace: Trace, ahead_s: float) -> tuple[float, float] | None:

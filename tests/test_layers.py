@@ -15,7 +15,7 @@ PACKAGE = Path(__file__).parents[1] / "gpsq"
 FLOORS = (
     {"exceptions", "settings", "_compiled"},
     {"model", "durable"},
-    {"plane", "polyline", "weeks", "intervals", "resampling", "_boxes", "flat"},
+    {"plane", "polyline", "weeks", "intervals", "resampling", "_boxes", "flat", "neighbours"},
     {"align", "_frechet", "_hausdorff", "power", "survival", "stations", "same_course", "runs"},
     {"consensus", "_discrete_frechet"},
     {"curves", "line_ends"},

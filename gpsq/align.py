@@ -3,7 +3,7 @@
 Every place of the trace may match one station; matches never go backwards. A match is worth 1 − (d / cap)², nothing
 beyond the cap, so a detour cannot pull at the alignment, and both ends are free, so a late start costs nothing. Passing
 over stations costs a little for each, except across a break of the trace. The best such path is found by dynamic programming
-(time warping on equal steps of distance: Sakoe & Chiba 1978, IEEE Trans. ASSP 26:43–49), first coarsely, then in a band.
+(time warping on equal steps of distance: Sakoe & Chiba 1978, IEEE Trans. ASSP 26:43–49), first coarsely, then in bands.
 """
 
 from __future__ import annotations
@@ -18,6 +18,8 @@ from gpsq.polyline import Steps, at_along
 
 #: A coarse pass has at most about this many places a side, which bounds its memory at a quarter of a megabyte.
 COARSE_PLACES = 500
+#: Each further pass is at most this many times finer, in a band around the one before: long tracks cost no more a place.
+FINER = 8
 #: Cost of passing over a station, in matches: small beside a match, enough to break ties towards steady travel.
 PASSING_COST = 0.02
 #: How the best path came to a station: from the same one, from the one before, or over the one before.
@@ -46,25 +48,36 @@ def align(xy_m: FloatArray, piece: IntArray, line_m: FloatArray, *, step_m: floa
     >>> align(line[4:8] + 1.0, np.zeros(4, dtype=np.int64), line, step_m=5.0, cap_m=20.0).tolist()
     [4, 5, 6, 7]
     """
-    n, m = len(xy_m), len(line_m)
-    if n == 0 or m == 0:
-        return np.full(n, -1, dtype=np.int64)
-    every = max(1, int(np.ceil(max(n, m) / COARSE_PLACES)))
-    if every == 1:
-        states = _anywhere(xy_m, piece, line_m, cap_m)
-    else:
-        coarse_cap_m = max(cap_m, 2.0 * every * step_m)
-        states = _anywhere(xy_m[::every], piece[::every], line_m[::every], coarse_cap_m)
-        low, high = _band(states * every, every, n, m, margin=int(np.ceil(coarse_cap_m / step_m)) + every)
-        states = _best_path(*_contiguous(xy_m, piece, line_m), low, high, cap_m**2, PASSING_COST)
+    if len(xy_m) == 0 or len(line_m) == 0:
+        return np.full(len(xy_m), -1, dtype=np.int64)
+    states, coarser, reach_m = None, 0, 0.0
+    for every in _strides(max(len(xy_m), len(line_m))):
+        places, pieces, stations = xy_m[::every], piece[::every], line_m[::every]
+        low, high = np.zeros(len(places), dtype=np.int64), np.full(len(places), len(stations) - 1, dtype=np.int64)
+        if states is not None:
+            ratio = coarser // every
+            margin = int(np.ceil(reach_m / (every * step_m))) + ratio
+            low, high = _band(states * ratio, ratio, len(places), len(stations), margin)
+        coarser, reach_m = every, cap_m if every == 1 else max(cap_m, 2.0 * every * step_m)
+        states = _best_path(*_contiguous(places, pieces, stations), low, high, reach_m**2, PASSING_COST)
     off = ((xy_m - line_m[states]) ** 2).sum(axis=1) > cap_m**2
     return np.where(off, -1, states)
 
 
-def _anywhere(xy_m: FloatArray, piece: IntArray, line_m: FloatArray, cap_m: float) -> IntArray:
-    low = np.zeros(len(xy_m), dtype=np.int64)
-    high = np.full(len(xy_m), len(line_m) - 1, dtype=np.int64)
-    return np.asarray(_best_path(*_contiguous(xy_m, piece, line_m), low, high, cap_m**2, PASSING_COST))
+def _strides(places: int) -> list[int]:
+    """Return the strides of the passes, coarse to fine: each a multiple of the next, at most `FINER` times it.
+
+    >>> _strides(400), _strides(2_000), _strides(200_000)
+    ([1], [4, 1], [448, 56, 7, 1])
+    """
+    least = int(np.ceil(places / COARSE_PLACES))
+    power = 1
+    while power * FINER < least:
+        power *= FINER
+    strides = [power * int(np.ceil(least / power))]
+    while strides[-1] > 1:
+        strides.append(max(1, strides[-1] // FINER))
+    return strides
 
 
 def _contiguous(xy_m: FloatArray, piece: IntArray, line_m: FloatArray) -> tuple[FloatArray, IntArray, FloatArray]:

@@ -21,7 +21,6 @@ if TYPE_CHECKING:
 #: All well; done, but some recordings could not be read; nothing done.
 WELL, PARTLY, NOTHING = 0, 1, 2
 RESULTS = "gpsq-results"
-SECRET = ".gpsq-private.toml"
 
 app = typer.Typer(
     help="Judge the quality of repeated GPS tracks: time to first fix, distance missed, cross-track error, deviations.\n\n"
@@ -225,7 +224,7 @@ def publish(
     remarks = write(analysis, folder, out, tiles=tiles)
     typer.echo(f"Published: {out / 'report.html'}")
     _say(remarks, quiet=False)
-    _say([f"What is hidden is kept in {folder / SECRET}: never publish that file, and do not lose it."], quiet=quiet)
+    _say([f"What is hidden is kept in {folder / secret.NAME}: never publish that file, and do not lose it."], quiet=quiet)
     _say((u.message for u in analysis.unreadable), quiet=False)
     if analysis.unreadable:
         raise typer.Exit(PARTLY)

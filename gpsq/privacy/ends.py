@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gpsq.plane import to_earth_centred
-from gpsq.privacy.zones import Hidden, Zone, covers, drawn
+from gpsq.privacy.zones import MISS_M, Hidden, Zone, covers, drawn
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -46,7 +46,7 @@ def zones_for(
             continue
         zone, miss_m = drawn(hidden, rng)
         zones.append(zone)
-        if miss_m < NEAR_END_M:
+        if miss_m < MISS_M:
             warnings.append(
                 f"{said}: whoever carries the shown line straight on can come within {miss_m:.0f} m of what is hidden, "
                 "if the distance is guessed too; think twice before you publish this route."

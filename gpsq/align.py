@@ -18,7 +18,7 @@ from gpsq.polyline import Steps, at_along
 
 #: A coarse pass has at most about this many places a side, which bounds its memory at a quarter of a megabyte.
 COARSE_PLACES = 500
-#: Each further pass is at most this many times finer, in a band around the one before: long tracks cost no more a place.
+#: Each further pass is at most this many times finer, in a band around the one before, so time grows with length only.
 FINER = 8
 #: Cost of passing over a station, in matches: small beside a match, enough to break ties towards steady travel.
 PASSING_COST = 0.02
@@ -50,16 +50,17 @@ def align(xy_m: FloatArray, piece: IntArray, line_m: FloatArray, *, step_m: floa
     """
     if len(xy_m) == 0 or len(line_m) == 0:
         return np.full(len(xy_m), -1, dtype=np.int64)
-    states, coarser, reach_m = None, 0, 0.0
+    states: IntArray = np.empty(0, dtype=np.int64)
+    coarser, reach_m = 0, 0.0
     for every in _strides(max(len(xy_m), len(line_m))):
         places, pieces, stations = xy_m[::every], piece[::every], line_m[::every]
         low, high = np.zeros(len(places), dtype=np.int64), np.full(len(places), len(stations) - 1, dtype=np.int64)
-        if states is not None:
+        if coarser:
             ratio = coarser // every
             margin = int(np.ceil(reach_m / (every * step_m))) + ratio
             low, high = _band(states * ratio, ratio, len(places), len(stations), margin)
         coarser, reach_m = every, cap_m if every == 1 else max(cap_m, 2.0 * every * step_m)
-        states = _best_path(*_contiguous(places, pieces, stations), low, high, reach_m**2, PASSING_COST)
+        states = np.asarray(_best_path(*_contiguous(places, pieces, stations), low, high, reach_m**2, PASSING_COST))
     off = ((xy_m - line_m[states]) ** 2).sum(axis=1) > cap_m**2
     return np.where(off, -1, states)
 

@@ -209,13 +209,14 @@ def group_rides(traces: Sequence[Trace], settings: Settings, ahead_s: Sequence[f
 def _may_be_one_trip(
     order: Sequence[int], spans: Sequence[tuple[float, float] | None], traces: Sequence[Trace]
 ) -> Iterator[tuple[int, int]]:
-    """Yield the pairs that share a label, and those that run at the same time; `order` is that of their beginnings."""
-    labelled: dict[str, int] = {}
+    """Yield the pairs of one label or one content, and those that run at the same time, in `order` of beginning."""
+    first: dict[str | tuple[str, int], int] = {}
     running: list[int] = []
     for i in order:
-        label, span = traces[i].ride_label, spans[i]
-        if label and labelled.setdefault(label, i) != i:
-            yield i, labelled[label]
+        span = spans[i]
+        for name in (traces[i].ride_label, traces[i].key):
+            if name and first.setdefault(name, i) != i:
+                yield i, first[name]
         if span is not None:
             running = [j for j in running if (other := spans[j]) is not None and other[1] >= span[0]]
             yield from ((i, j) for j in reversed(running))

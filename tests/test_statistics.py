@@ -276,6 +276,20 @@ def test_a_stretch_that_may_be_the_riders_choice_is_no_part_of_repeatability_unt
         assert "undecided" not in error["repeatability_m"].method
 
 
+def test_the_errors_without_open_deviations_stand_beside_those_with_them():
+    waiting = _with_detour()
+    assert waiting["open_deviations"].value == 1
+    assert waiting["xte_rms_plain_m"].value == pytest.approx(2.06, rel=0.25)
+    # A fault that waits for a decision is part of the repeatability, but not of the plain one.
+    fault = _with_detour(suggestion="receiver error")
+    assert fault["repeatability_m"].value > 10
+    assert fault["repeatability_plain_m"].value == pytest.approx(2.06, rel=0.25)
+    decided = _with_detour("error")
+    assert decided["open_deviations"].value == 0
+    assert decided["xte_rms_plain_m"] == decided["xte_rms_m"]
+    assert decided["repeatability_plain_m"] == decided["repeatability_m"]
+
+
 def test_a_figure_that_rests_on_one_ride_gets_no_interval():
     found = _with_detour("error")["repeatability_m"]
     assert np.isnan([found.low, found.high]).all()

@@ -186,13 +186,11 @@ def _heads(analysis: Analysis) -> list[tuple[str, str, list[Cell]]]:
 
 def _grid(sheet: Sheet, rows: list[tuple[str, str, list[Cell]]], columns: int, looks: dict[str, Look]) -> None:
     from matplotlib.collections import LineCollection
+    from matplotlib.lines import Line2D
 
     left, top = (2.1 if sheet.wide else 1.2), sheet.height_in - 0.8
     width, height = (sheet.width_in - left - 0.15) / columns, (top - 0.1) / len(rows)
     type_pt = TYPE_PT - (0 if sheet.wide else 1.5) - (1.5 if columns > 6 else 0)
-    axes = sheet.axes(0, 0, sheet.width_in, sheet.height_in)
-    axes.set(xlim=(0, sheet.width_in), ylim=(0, sheet.height_in))
-    axes.set_axis_off()
     lines, heads, colours = [], [], []
     ends: dict[str, list[FloatArray]] = {}
     for row, (device, route, cells) in enumerate(rows):
@@ -216,11 +214,14 @@ def _grid(sheet: Sheet, rows: list[tuple[str, str, list[Cell]]], columns: int, l
             if len(cell.head_m) and cell.fixed:
                 ends.setdefault(device, []).append(heads[-1][-1])
             sheet.write(box[0] + box[2] / 2, bottom + 0.07, cell.text, ha="center", fontsize=type_pt - 1)
-    axes.add_collection(LineCollection(lines, colors=SOFT, lw=1.0))
-    axes.add_collection(LineCollection(heads, colors=colours, lw=4.5, capstyle="butt"))
+    inches: Any = {"transform": sheet.figure.dpi_scale_trans}
+    sheet.figure.add_artist(LineCollection(lines, colors=SOFT, lw=1.0, **inches))
+    sheet.figure.add_artist(LineCollection(heads, colors=colours, lw=4.5, capstyle="butt", **inches))
     for device, places in ends.items():
         look = looks[device]
-        axes.plot(*np.array(places).T, MARKERS[look.mark], mfc=look.colour, mec=LEAF, ms=7, mew=0.8)
+        x, y = np.array(places).T
+        kind: Any = {"marker": MARKERS[look.mark], "mfc": look.colour, "mec": LEAF, "ms": 7, "mew": 0.8, "ls": "none"}
+        sheet.figure.add_artist(Line2D(x, y, **kind, **inches))
 
 
 def _turned(line_m: FloatArray, whole_m: FloatArray) -> FloatArray:

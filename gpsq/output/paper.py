@@ -44,6 +44,7 @@ _OPTIONS: Any = {
     "font.family": ["DejaVu Sans"],
     "font.size": TYPE_PT,
     "path.simplify": True,
+    "text.hinting": "no_hinting",  # letters are large enough without, and are drawn faster
 }
 
 
@@ -185,12 +186,12 @@ def _drawn(
     figure.set_dpi(dpi)
     canvas: Any = FigureCanvasAgg(figure)
     canvas.draw()
-    return svg.getvalue(), packer.submit(_png, np.asarray(canvas.buffer_rgba())[:, :, :3].copy(), dpi)
+    return svg.getvalue(), packer.submit(_png, np.asarray(canvas.buffer_rgba()), dpi)
 
 
 def _png(pixels: NDArray[np.uint8], dpi: int) -> bytes:
     from PIL import Image
 
     packed = io.BytesIO()
-    Image.fromarray(pixels).save(packed, "PNG", compress_level=3, dpi=(dpi, dpi))
+    Image.fromarray(pixels).convert("RGB").save(packed, "PNG", compress_level=1, dpi=(dpi, dpi))
     return packed.getvalue()

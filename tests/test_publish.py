@@ -12,6 +12,7 @@ import stat
 from typing import TYPE_CHECKING
 
 import geopandas
+import gpxpy
 import numpy as np
 import pandas as pd
 import pyogrio
@@ -258,6 +259,8 @@ def all_positions(published: Published) -> dict[str, np.ndarray]:
     for path in published.out.rglob("*"):
         if path.suffix in {".csv", ".json", ".geojson", ".html", ".svg"}:
             found[path.name] = pairs_in(path.read_text("utf-8"))
+    tracks = gpxpy.parse((published.out / "centrelines.gpx").read_text("utf-8")).get_points_data()
+    found["centrelines.gpx"] = np.array([(p.point.longitude, p.point.latitude) for p in tracks])
     found["map"] = map_positions((published.out / "map.html").read_text("utf-8"))
     return found
 

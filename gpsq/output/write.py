@@ -48,7 +48,7 @@ def write_results(analysis: Analysis, out: Path, *, tiles: str | None = None) ->
 
 def _texts(analysis: Analysis, tiles: str | None) -> dict[str, str | bytes]:
     """Everything that can be made before a file is touched."""
-    from gpsq.output import charts, layers, maps, page, styles, tables
+    from gpsq.output import centrelines_gpx, charts, layers, maps, page, styles, tables
 
     figures = charts.figures(analysis)
     return {
@@ -57,6 +57,7 @@ def _texts(analysis: Analysis, tiles: str | None) -> dict[str, str | bytes]:
         "devices.csv": tables.csv_text(tables.devices(analysis)),
         "set_aside.csv": tables.csv_text(tables.set_aside(analysis)),
         "centrelines.geojson": layers.centrelines_geojson(analysis),
+        "centrelines.gpx": centrelines_gpx.centrelines_gpx(analysis),
         "map.html": maps.map_page(analysis, tiles=tiles),
         "report.html": page.report_page(analysis, figures),
         **({"reference.csv": tables.csv_text(tables.reference(analysis))} if analysis.extra.get("reference") else {}),

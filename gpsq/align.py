@@ -9,12 +9,15 @@ over stations costs a little for each, except across a break of the trace. The b
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from gpsq._compiled import compiled
-from gpsq.model import BoolArray, FloatArray, IntArray
 from gpsq.polyline import Steps, at_along
+
+if TYPE_CHECKING:
+    from gpsq.model import BoolArray, FloatArray, IntArray
 
 #: A coarse pass has at most about this many places a side, which bounds its memory at a quarter of a megabyte.
 COARSE_PLACES = 500
@@ -99,7 +102,7 @@ def _band(states: IntArray, every: int, n: int, m: int, margin: int) -> tuple[In
 
 
 @compiled
-def _best_path(
+def _best_path(  # noqa: C901 - one compiled loop: splitting it would cost a call for every cell
     xy: FloatArray, piece: IntArray, line: FloatArray, low: IntArray, high: IntArray, cap2: float, passing: float
 ) -> IntArray:  # pragma: no cover - compiled
     """Return the station at which the best in-order path stands at each place of the trace."""

@@ -18,11 +18,11 @@ from gpsq.consensus import robust_middle, smooth, steadied
 from gpsq.line_ends import Strand
 from gpsq.line_quality import blank, described
 from gpsq.medoid import medoid
-from gpsq.model import BoolArray, Centreline, FloatArray
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from gpsq.model import BoolArray, Centreline, FloatArray
     from gpsq.settings import Settings
 
 #: The line has settled when its stations move less than this between rounds.
@@ -41,6 +41,7 @@ LEAST_STATIONS = 100
 SPREAD_RANGE = 3.0
 #: Smallest spread a receiver is believed to have; rounding and short overlaps give less.
 LEAST_SPREAD_M = 0.5
+
 
 @dataclass(frozen=True, eq=False)
 class Consensus:
@@ -67,9 +68,7 @@ def step_for(xy_m: Sequence[FloatArray], settings: Settings) -> float:
     return float(min(settings.step_m, max(1.0, extent_m / LEAST_STATIONS)))
 
 
-def strand(
-    xy_m: FloatArray, runs: list[tuple[int, int]], ride: str, counts: BoolArray, settings: Settings
-) -> Strand:
+def strand(xy_m: FloatArray, runs: list[tuple[int, int]], ride: str, counts: BoolArray, settings: Settings) -> Strand:
     """Return a trace ready for a consensus.
 
     Parameters
@@ -126,15 +125,12 @@ def _mended(
         line = line_ends.extended(line, strands, places, settings)
     else:
         # places belong to the stations of the line as it was: one change a round
-        for mend in (
-            lambda: line_ends.rerouted(line, strands, places, weights),
-            lambda: line_ends.without_spurs(line, weights.sum(axis=0), settings.step_m),
-            lambda: line_ends.trimmed(line, strands, places, settings.step_m),
-        ):
-            mended = mend()
-            if len(mended) != len(line):
-                line = mended
-                break
+        mended = line_ends.rerouted(line, strands, places, weights)
+        if len(mended) == len(line):
+            mended = line_ends.without_spurs(line, weights.sum(axis=0), settings.step_m)
+        if len(mended) == len(line):
+            mended = line_ends.trimmed(line, strands, places, settings.step_m)
+        line = mended
     return polyline.resample(line, settings.step_m)
 
 

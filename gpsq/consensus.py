@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 
 from gpsq._compiled import compiled
-from gpsq.model import FloatArray
+
+if TYPE_CHECKING:
+    from gpsq.model import FloatArray
 
 #: Weiszfeld's steps for the median (Weiszfeld 1937, Tohoku Math. J. 43:355–386); the line moves by centimetres after ten.
 MEDIAN_STEPS = 12
@@ -150,9 +154,10 @@ def steadied(moved_m: FloatArray, weight: FloatArray) -> FloatArray:
     reach = 3 * NEIGHBOUR_STATIONS
     kernel = np.exp(-0.5 * (np.arange(-reach, reach + 1) / NEIGHBOUR_STATIONS) ** 2)
     around = np.convolve(weight, kernel, mode="full")[reach:-reach]
-    mean = np.column_stack(
-        [np.convolve(weight * moved_m[:, axis], kernel, mode="full")[reach:-reach] for axis in (0, 1)]
-    ) / np.maximum(around, 1e-12)[:, None]
+    mean = (
+        np.column_stack([np.convolve(weight * moved_m[:, axis], kernel, mode="full")[reach:-reach] for axis in (0, 1)])
+        / np.maximum(around, 1e-12)[:, None]
+    )
     padded = np.pad(weight, reach, mode="constant")
     most = np.lib.stride_tricks.sliding_window_view(padded, 2 * reach + 1).max(axis=1)
     trust = np.clip(weight / np.maximum(SUPPORTED_SHARE * most, 1e-12), 0.0, 1.0)[:, None]

@@ -144,7 +144,9 @@ def _stretches(place: Abreast, counted: BoolArray, breaks: IntArray) -> list[tup
         return []
     run = np.searchsorted(breaks + 0.5, place.vertex[there])
     ends = np.flatnonzero((np.diff(there) > 1) | (np.diff(run) != 0))
-    return [(int(there[low]), int(there[high - 1])) for low, high in polyline.pieces(ends, len(there)) if high - low > 1]
+    return [
+        (int(there[low]), int(there[high - 1])) for low, high in polyline.pieces(ends, len(there)) if high - low > 1
+    ]
 
 
 def _stretch(

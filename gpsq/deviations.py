@@ -15,7 +15,7 @@ from gpsq import polyline
 from gpsq.model import Deviation, FloatArray, Trace, deviation_id
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     from gpsq.align import Abreast
     from gpsq.model import BoolArray, Centreline
@@ -27,12 +27,20 @@ MERGE_M = 50.0
 RETURN_SHARE = 0.5
 #: Two devices agree on a stretch when they run this near each other, or within this share of the stretch's peak.
 AGREE_M, AGREE_SHARE = 20.0, 0.35
+#: … compared where the trace is at least this share of the peak away.
+INNER_SHARE = 0.5
 #: A companion speaks only where it covers this share of the stretch.
 COVER_SHARE = 0.5
 #: A track this much longer than its own outline wanders (common practice; an ordinary 1 s track has 1.02 to 1.1).
 WANDER_RATIO = 1.3
 #: A leg this many times faster than the trace's own fast riding is a jump.
 JUMP_FACTOR = 2.0
+#: A trace much noisier than its device's usual ride is allowed up to this much more: a bad day is no road.
+OWN_SPREADS = 2.0
+#: What is usual among rides is judged by this quantile of their absolute offsets, …
+LOW_QUANTILE = 0.25
+#: … which for normal noise lies at this many standard deviations; a ride is elsewhere beyond so many.
+HALF_NORMAL_LOW, RIDE_SPREADS = 0.319, 3.0
 #: hdop above this is poor; 1 to 2 is excellent to good (common practice).
 POOR_HDOP = 5.0
 
@@ -48,54 +56,139 @@ class Course:
     offset_m: FloatArray
 
 
+@dataclass(frozen=True, eq=False)
+class RideCourse:
+    """Where a ride's devices together run.
+
+    `offset_m` (m,) median over at least two of them, `band_m` (m,) what is usual, `of_trace_m` the offsets (m,) of each
+    trace, by its number, that the median was taken of.
+    """
+
+    offset_m: FloatArray
+    band_m: FloatArray
+    of_trace_m: Mapping[int, FloatArray]
+
+
+def ride_courses(rides: Mapping[str, Sequence[Course]], settings: Settings) -> dict[str, tuple[RideCourse, ...]]:
+    """Return the common course of each ride of a route that at least two devices recorded.
+
+    The errors of receivers part them, the rider's road does not: what they agree on is believed sooner than one trace.
+    What is usual comes from the other rides at the same place, from a low quantile, since up to half of them may be on
+    roads of their own. Each ride is looked at twice: with offsets as they are, and less each device's own usual offset.
+    """
+    everyone = [c for courses in rides.values() for c in courses]
+    found: dict[str, tuple[RideCourse, ...]] = {}
+    for offsets in ({c.number: c.offset_m for c in everyone}, _residuals(everyone)):
+        common = {ride: _common_offset([offsets[c.number] for c in courses]) for ride, courses in rides.items()}
+        for ride, offset_m in common.items():
+            others = np.array([o for name, o in common.items() if name != ride])
+            if len(others) >= 2 and not np.isnan(offset_m).all():
+                band = _ride_band_m(others, len(rides[ride]), settings)
+                own = RideCourse(offset_m, band, {c.number: offsets[c.number] for c in rides[ride]})
+                found[ride] = (*found.get(ride, ()), own)
+    return found
+
+
+def _ride_band_m(others_m: FloatArray, devices: int, settings: Settings) -> FloatArray:
+    usual = np.nan_to_num(_low_quantile(np.abs(others_m)) / HALF_NORMAL_LOW, nan=np.inf)
+    # a median over more devices is steadier; the setting is meant for three
+    floor = settings.ride_band_m * np.sqrt(3.0 / devices)
+    return np.maximum(floor, RIDE_SPREADS * _running_median(usual))
+
+
+def _residuals(courses: Sequence[Course]) -> dict[int, FloatArray]:
+    """Return each trace's offset less the median of its device over all rides at the same place: a device's own bias."""
+    residual = {}
+    for device in {c.trace.device for c in courses}:
+        own = [c for c in courses if c.trace.device == device]
+        rows = np.array([c.offset_m for c in own])
+        known = (~np.isnan(rows)).any(axis=0)
+        usual = np.zeros(rows.shape[1])
+        usual[known] = np.nanmedian(rows[:, known], axis=0)
+        residual |= {c.number: c.offset_m - usual for c in own}
+    return residual
+
+
+def _common_offset(offsets_m: Sequence[FloatArray]) -> FloatArray:
+    rows = np.array(offsets_m)
+    several = (~np.isnan(rows)).sum(axis=0) >= 2
+    middle = np.full(rows.shape[1], np.nan)
+    middle[several] = np.nanmedian(rows[:, several], axis=0)
+    return middle
+
+
+def _low_quantile(rows: FloatArray) -> FloatArray:
+    """Return the low quantile of each column, nan where fewer than two rows have a value."""
+    ordered = np.sort(rows, axis=0)  # nan last
+    there = (~np.isnan(rows)).sum(axis=0)
+    at = np.round(LOW_QUANTILE * np.maximum(there - 1, 0)).astype(int)
+    return np.where(there >= 2, ordered[at, np.arange(rows.shape[1])], np.nan)
+
+
 def find(
-    course: Course, line: Centreline, route: str, companions: Sequence[Course], settings: Settings
+    course: Course,
+    line: Centreline,
+    route: str,
+    companions: Sequence[Course],
+    together: Sequence[RideCourse],
+    device_spread_m: float,
+    settings: Settings,
 ) -> tuple[Deviation, ...]:
-    """Return the stretches where a trace stays outside the band for at least `deviation_min_m`.
+    """Return the stretches where a trace, or its whole ride, stays outside the band for at least `deviation_min_m`.
 
     Parameters
     ----------
     course : the trace. line : the centreline without its ride. companions : the other traces of the same ride.
+    together : the common course of the ride, where several devices recorded it.
+    device_spread_m : the usual spread of the device on this route; a noisy one is given a wider band.
     """
-    band = band_m(course.offset_m, line, settings)
-    found = stretches(course.offset_m, band, line.along_m, settings)
+    size = np.nan_to_num(np.abs(course.offset_m))
+    own_spread_m = min(robust_spread(course.offset_m), OWN_SPREADS * device_spread_m)
+    band = band_m(line, max(device_spread_m, own_spread_m), settings)
+    outside, away = size > band, size > RETURN_SHARE * band
+    for ride in together:
+        offset = np.nan_to_num(np.abs(ride.offset_m))
+        apart = np.abs(np.nan_to_num(ride.of_trace_m.get(course.number, course.offset_m) - ride.offset_m, nan=np.inf))
+        agrees = apart <= np.maximum(AGREE_M / 2, offset / 2)
+        outside |= agrees & (offset > ride.band_m)
+        away |= agrees & (offset > RETURN_SHARE * ride.band_m)
+    found = stretches(outside, away, line.along_m, settings)
     return tuple(_described(course, line, route, low, high, companions) for low, high in found)
 
 
-def band_m(offset_m: FloatArray, line: Centreline, settings: Settings) -> FloatArray:
-    """Return (m,) how far the trace may be off: the floor, or a multiple of the route's or the trace's own spread."""
-    own = _robust_spread(offset_m)
-    everyone = np.where(np.isnan(line.spread_m), 0.0, line.spread_m)
-    widest = np.maximum(_running_median(everyone), own if np.isfinite(own) else 0.0)
+def band_m(line: Centreline, device_spread_m: float, settings: Settings) -> FloatArray:
+    """Return (m,) how far a trace may be off: the floor, or a multiple of the route's or the device's usual spread."""
+    everyone = _running_median(np.nan_to_num(line.spread_m))
+    widest = np.maximum(everyone, device_spread_m if np.isfinite(device_spread_m) else 0.0)
     return np.maximum(settings.deviation_band_m, settings.deviation_spread_factor * widest)
 
 
-def _robust_spread(offset_m: FloatArray) -> float:
+def robust_spread(offset_m: FloatArray) -> float:
+    """Return 1.4826 times the median absolute offset, nan of nothing."""
     size = np.abs(offset_m[~np.isnan(offset_m)])
     return 1.4826 * float(np.median(size)) if len(size) else float("nan")
 
 
 def _running_median(values: FloatArray, reach: int = 5) -> FloatArray:
     padded = np.pad(values, reach, mode="edge")
-    return np.median(np.lib.stride_tricks.sliding_window_view(padded, 2 * reach + 1), axis=1)
+    return np.asarray(np.median(np.lib.stride_tricks.sliding_window_view(padded, 2 * reach + 1), axis=1))
 
 
-def stretches(
-    offset_m: FloatArray, band: FloatArray, along_m: FloatArray, settings: Settings
-) -> list[tuple[int, int]]:
+def stretches(outside: BoolArray, away: BoolArray, along_m: FloatArray, settings: Settings) -> list[tuple[int, int]]:
     """Return (first, last) stations of each stretch outside the band, reaching out to where it is left and rejoined.
+
+    Parameters
+    ----------
+    outside : (m,) beyond the band. away : (m,) beyond the part of it that counts as not yet back.
 
     Examples
     --------
     >>> from gpsq.settings import Settings
     >>> along = np.arange(0.0, 200.0, 5.0)
-    >>> offset = np.where((along >= 50) & (along <= 150), 80.0, 1.0)
-    >>> stretches(offset, np.full(40, 30.0), along, Settings())
+    >>> far = (along >= 50) & (along <= 150)
+    >>> stretches(far, far, along, Settings())
     [(10, 30)]
     """
-    size = np.where(np.isnan(offset_m), 0.0, np.abs(offset_m))
-    outside = size > band
-    away = size > RETURN_SHARE * band
     merged: list[tuple[int, int]] = []
     for low, high in _runs(away):
         if not outside[low : high + 1].any():
@@ -105,11 +198,8 @@ def stretches(
         else:
             merged.append((low, high))
     step_m = float(along_m[1] - along_m[0]) if len(along_m) > 1 else 0.0
-    return [
-        (low, high)
-        for low, high in merged
-        if step_m * outside[low : high + 1].sum() >= settings.deviation_min_m
-    ]
+    least = settings.deviation_min_m
+    return [(low, high) for low, high in merged if step_m * outside[low : high + 1].sum() >= least]
 
 
 def _runs(there: BoolArray) -> list[tuple[int, int]]:
@@ -162,7 +252,7 @@ def _suggestion(
     said = [f"{len(agree)} of {len(agree) + len(disagree)} other devices on the ride run the same way"] * bool(
         agree or disagree
     )
-    rejoins = 0 < low and high < len(course.offset_m) - 1
+    rejoins = low > 0 and high < len(course.offset_m) - 1
     said += faults or ["it moves smoothly at its normal speed"]
     said.append("it leaves the line and rejoins it" if rejoins else "it reaches an end of the line")
     if len(agree) > len(disagree):
@@ -179,9 +269,12 @@ def _votes(course: Course, low: int, high: int, companions: Sequence[Course]) ->
     """Return the devices that ran the same way there, and those that did not."""
     agree: list[str] = []
     disagree: list[str] = []
-    peak_m = float(np.nanmax(np.abs(course.offset_m[low : high + 1])))
+    size = np.nan_to_num(np.abs(course.offset_m[low : high + 1]))
+    peak_m = float(size.max())
+    # the ends of a stretch lie near the line, where everybody agrees
+    inner = low + np.flatnonzero(size >= INNER_SHARE * peak_m)
     for other in companions:
-        apart = np.sqrt(((other.place.xy_m[low : high + 1] - course.place.xy_m[low : high + 1]) ** 2).sum(axis=1))
+        apart = np.sqrt(((other.place.xy_m[inner] - course.place.xy_m[inner]) ** 2).sum(axis=1))
         there = ~np.isnan(apart)
         if there.mean() < COVER_SHARE:
             continue

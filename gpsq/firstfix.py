@@ -168,7 +168,9 @@ def missed_all(fix: FirstFix, length_m: float) -> FirstFix:
     return dataclasses.replace(fix, missed_m=length_m, missed_share=1.0, missed_is_minimum=True)
 
 
-def mark_minimum(fixes: Mapping[int, FirstFix], started_at_log: frozenset[int], settings: Settings) -> dict[int, FirstFix]:
+def mark_minimum(
+    fixes: Mapping[int, FirstFix], started_at_log: frozenset[int], settings: Settings
+) -> dict[int, FirstFix]:
     """Mark missed distances as lower bounds where no trace of the route shows where the ride begins.
 
     Parameters
@@ -177,6 +179,8 @@ def mark_minimum(fixes: Mapping[int, FirstFix], started_at_log: frozenset[int], 
     """
     hot = any(fix.seconds <= settings.hot_start_s for fix in fixes.values())
     return {
-        i: fix if hot or i in started_at_log or np.isnan(fix.missed_m) else dataclasses.replace(fix, missed_is_minimum=True)
+        i: fix
+        if hot or i in started_at_log or np.isnan(fix.missed_m)
+        else dataclasses.replace(fix, missed_is_minimum=True)
         for i, fix in fixes.items()
     }

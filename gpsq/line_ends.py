@@ -10,11 +10,11 @@ import numpy as np
 from gpsq import polyline
 from gpsq.align import Abreast
 from gpsq.consensus import SUPPORTED_SHARE
-from gpsq.model import BoolArray, FloatArray
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from gpsq.model import BoolArray, FloatArray
     from gpsq.settings import Settings
 
 #: An end is carried on only by a trace that reaches this much further; less is noise.
@@ -98,9 +98,7 @@ def _reach_m(overhang: tuple[int, FloatArray], line: FloatArray) -> float:
     return float(np.sqrt(((outward - line[join]) ** 2).sum(axis=1)).max())
 
 
-def _supported(
-    overhang: tuple[int, FloatArray], overhangs: list[tuple[int, FloatArray]], near_m: float
-) -> bool:
+def _supported(overhang: tuple[int, FloatArray], overhangs: list[tuple[int, FloatArray]], near_m: float) -> bool:
     """Return whether another trace runs along an overhang for most of the shorter of the two."""
     for other in overhangs:
         if other is overhang:
@@ -122,9 +120,7 @@ def _is_rough(strand: Strand, place: Abreast, step_m: float) -> bool:
     return bool(inside.sum() > MOST_ROUGHNESS * (high - low))
 
 
-def trimmed(
-    line: FloatArray, strands: Sequence[Strand], places: Sequence[Abreast], step_m: float
-) -> FloatArray:
+def trimmed(line: FloatArray, strands: Sequence[Strand], places: Sequence[Abreast], step_m: float) -> FloatArray:
     """Return the line without ends that nobody follows, or one trace alone for so short a way that it is noise."""
     calm = [p for s, p in zip(strands, places, strict=True) if not _is_rough(s, p, step_m)] or places
     support = (~np.isnan(np.stack([p.vertex for p in calm]))).sum(axis=0)
@@ -154,13 +150,12 @@ def _without_scraps(followed: BoolArray, least: float) -> BoolArray:
 
 
 def ends_of(there: BoolArray) -> tuple[int, int]:
+    """Return the first and the last station where something is; all of them where nothing is."""
     at = np.flatnonzero(there)
     return (int(at[0]), int(at[-1])) if len(at) else (0, len(there) - 1)
 
 
-def rerouted(
-    line: FloatArray, strands: Sequence[Strand], places: Sequence[Abreast], weights: FloatArray
-) -> FloatArray:
+def rerouted(line: FloatArray, strands: Sequence[Strand], places: Sequence[Abreast], weights: FloatArray) -> FloatArray:
     """Return the line led another way where more traces pass a stretch by than follow it.
 
     Such a stretch is a spur of noise, a detour of the trace that the line began with, or the straight over a break of
@@ -220,9 +215,7 @@ def _passed_by(strand: Strand, place: Abreast) -> BoolArray:
     return by
 
 
-def _way_across(
-    before: int, after: int, strands: Sequence[Strand], places: Sequence[Abreast]
-) -> FloatArray | None:
+def _way_across(before: int, after: int, strands: Sequence[Strand], places: Sequence[Abreast]) -> FloatArray | None:
     """Return the shortest unbroken way that a trace takes from one station to another, or None."""
     ways = []
     for strand, place in zip(strands, places, strict=True):

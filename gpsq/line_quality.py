@@ -52,6 +52,7 @@ def described(
 
 
 def blank(centreline: Centreline, left_out: str) -> Centreline:
+    """Return a line of the same stations of which nothing is known: every trace belongs to the ride left out."""
     count = len(centreline.along_m)
     nothing, nobody = np.full(count, np.nan), np.zeros(count, dtype=np.int64)
     return Centreline(

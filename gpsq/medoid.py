@@ -50,6 +50,7 @@ def _spaced(items: list[int], most: int) -> list[int]:
 
 
 def extent_m(strand: Strand) -> float:
+    """Return the length of the diagonal of the box around a trace."""
     xy = strand.steps.xy_m
     return float(np.hypot(*(xy.max(axis=0) - xy.min(axis=0))))
 

@@ -135,9 +135,7 @@ class Trace:
     counts: Mapping[str, int] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
-        _same_length(
-            self, ("time", "lon_deg", "lat_deg", "ele_m", "hdop", "sat", "speed_mps", "segment", "point")
-        )
+        _same_length(self, ("time", "lon_deg", "lat_deg", "ele_m", "hdop", "sat", "speed_mps", "segment", "point"))
         if len(self.time) + sum(s.points for s in self.set_aside) != self.points:
             raise GeometryError(f"{self.file}: accepted and set-aside points do not add up to {self.points}")
         if self.start_basis not in START_BASES:

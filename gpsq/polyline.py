@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 
 import numpy as np
@@ -80,7 +81,7 @@ def pieces(breaks_after: IntArray, count: int) -> list[tuple[int, int]]:
     [(0, 2), (2, 5)]
     """
     edges = [0, *(int(i) + 1 for i in breaks_after), count]
-    return [(first, last) for first, last in zip(edges[:-1], edges[1:], strict=True) if last > first]
+    return [(first, last) for first, last in itertools.pairwise(edges) if last > first]
 
 
 def equal_steps(xy_m: FloatArray, runs: list[tuple[int, int]], step_m: float) -> Steps:
@@ -144,7 +145,9 @@ def left_normals(xy_m: FloatArray) -> FloatArray:
     return np.column_stack([-tangent[:, 1], tangent[:, 0]])
 
 
-def nearest_on_line(points_m: FloatArray, line_m: FloatArray, low: IntArray, high: IntArray) -> tuple[FloatArray, FloatArray]:
+def nearest_on_line(
+    points_m: FloatArray, line_m: FloatArray, low: IntArray, high: IntArray
+) -> tuple[FloatArray, FloatArray]:
     """Return where on a line each point lies abreast, and how far off.
 
     Parameters

@@ -13,7 +13,7 @@ from gpsq.model import BoolArray, CrossTrack, CurveDistances, Deviation, FirstFi
 from gpsq.runs import breaks_after, runs_of
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Sequence
 
     from gpsq.align import Abreast
     from gpsq.centreline import Consensus
@@ -120,6 +120,12 @@ class _Measuring:
         if reason:
             return [self._unscored(k, places[k], fixes[k], reason) for k in range(len(self.members))]
         courses = [self._course(k, place) for k, place in enumerate(places)]
+        rides = {
+            m.ride: [c for n, c in zip(self.members, courses, strict=True) if n.ride == m.ride and not n.duplicate_of]
+            for m in self.members
+        }
+        self.together = deviations.ride_courses(rides, self.settings)
+        self.spread = {m.trace.device: _usual_spread(m.trace.device, self.members, courses) for m in self.members}
         return [self._measured(k, courses, fixes[k]) for k in range(len(self.members))]
 
     def _without(self, ride: str) -> Centreline:
@@ -141,7 +147,7 @@ class _Measuring:
         member, course = self.members[k], courses[k]
         if np.isnan(course.offset_m).all():
             return Measured(member.number, "it shares no stretch with the other rides", fix)
-        fix, settled_from = self._settled(k, course.place, fix, _spread(course.offset_m))
+        fix, settled_from = self._settled(k, course.place, fix, deviations.robust_spread(course.offset_m))
         if member.duplicate_of:
             return Measured(member.number, f"the same recording as {member.duplicate_of}", fix)
         line = self._without(member.ride)
@@ -151,7 +157,15 @@ class _Measuring:
         breaks = breaks_after(member.trace, self.settings.gap_s)
         curves = crosstrack.distances(course.xy_m, course.place, line, errors.scored, breaks)
         others = [c for m, c in zip(self.members, courses, strict=True) if m.ride == member.ride and c is not course]
-        found = deviations.find(course, line, self.route.name, others, self.settings)
+        found = deviations.find(
+            course,
+            line,
+            self.route.name,
+            others,
+            self.together.get(member.ride, ()),
+            self.spread[member.trace.device],
+            self.settings,
+        )
         marked = tuple(flags.marked(d, member.trace, self.decisions) for d in found)
         return Measured(member.number, "", fix, errors, curves, marked)
 
@@ -178,9 +192,13 @@ class _Measuring:
         return float(self.line.along_m[nearest])
 
 
-def _spread(offset_m: FloatArray) -> float:
-    size = np.abs(offset_m[~np.isnan(offset_m)])
-    return 1.4826 * float(np.median(size)) if len(size) else float("nan")
+def _usual_spread(device: str, members: Sequence[Member], courses: Sequence[deviations.Course]) -> float:
+    """Return the median over a device's traces of their robust spread: one ride on another road does not change it."""
+    own = [
+        deviations.robust_spread(c.offset_m) for m, c in zip(members, courses, strict=True) if m.trace.device == device
+    ]
+    known = [spread for spread in own if np.isfinite(spread)]
+    return float(np.median(known)) if known else float("nan")
 
 
 def _stations_on(place: Abreast, counts: BoolArray) -> BoolArray:

@@ -33,39 +33,154 @@ class Settings:
     """
 
     # reading
-    gap_s: float = _setting(60.0, "s", 1, 86_400, "sampling up to once a minute is normal; a longer silence is no data (common practice)")
-    start_bound_s: float = _setting(1800.0, "s", 0, 86_400, "a file time further before the first fix is no start of this ride")
-    log_bound_s: float = _setting(14_400.0, "s", 60, 86_400, "a start in the log further before the first fix belongs to another ride")
-    frozen_min_points: int = _setting(3, "points", 2, 1000, "the same coordinates this often before a jump are a remembered position, not a fix")
-    speed_limit_mps: float = _setting(60.0, "m/s", 5, 400, "216 km/h: no rider, and no car on an ordinary road, is faster")
-    frozen_jump_m: float = _setting(100.0, "m", 10, 10_000, "a remembered position nearer than this to the first fix cannot be told from one")
-    frozen_jump_factor: float = _setting(4.0, "1", 1, 100, "the jump off a remembered position is this many times faster than the fast tenth of the ride")
-    outlier_jump_m: float = _setting(500.0, "m", 50, 100_000, "smaller errors of a receiver are measured, not set aside; a network's mast is further off")
-    outlier_max_points: int = _setting(3, "points", 1, 100, "a longer excursion in mid-ride is a fault to be shown, not an outlier")
+    gap_s: float = _setting(
+        60.0,
+        "s",
+        1,
+        86_400,
+        "sampling up to once a minute is normal; a longer silence is no data (common practice)",
+    )
+    start_bound_s: float = _setting(
+        1800.0,
+        "s",
+        0,
+        86_400,
+        "a file time further before the first fix is no start of this ride",
+    )
+    log_bound_s: float = _setting(
+        14_400.0,
+        "s",
+        60,
+        86_400,
+        "a start in the log further before the first fix belongs to another ride",
+    )
+    frozen_min_points: int = _setting(
+        3,
+        "points",
+        2,
+        1000,
+        "the same coordinates this often before a jump are a remembered position, not a fix",
+    )
+    speed_limit_mps: float = _setting(
+        60.0,
+        "m/s",
+        5,
+        400,
+        "216 km/h: no rider, and no car on an ordinary road, is faster",
+    )
+    frozen_jump_m: float = _setting(
+        100.0,
+        "m",
+        10,
+        10_000,
+        "a remembered position nearer than this to the first fix cannot be told from one",
+    )
+    frozen_jump_factor: float = _setting(
+        4.0,
+        "1",
+        1,
+        100,
+        "the jump off a remembered position is this many times faster than the fast tenth of the ride",
+    )
+    outlier_jump_m: float = _setting(
+        500.0,
+        "m",
+        50,
+        100_000,
+        "smaller errors of a receiver are measured, not set aside; a network's mast is further off",
+    )
+    outlier_max_points: int = _setting(
+        3,
+        "points",
+        1,
+        100,
+        "a longer excursion in mid-ride is a fault to be shown, not an outlier",
+    )
 
     # routes and rides
     pair_step_m: float = _setting(25.0, "m", 1, 500, "step of the comparison that finds traces of one route")
-    pair_near_m: float = _setting(60.0, "m", 5, 1000, "two traces of one road lie this near each other even in a street canyon")
-    pair_share: float = _setting(0.6, "1", 0.1, 1, "this share of the shorter trace must lie near the other, in order of travel")
-    ride_overlap_share: float = _setting(0.5, "1", 0.1, 1, "devices on one rider run at the same time for at least this share of the shorter trace")
+    pair_near_m: float = _setting(
+        60.0,
+        "m",
+        5,
+        1000,
+        "two traces of one road lie this near each other even in a street canyon",
+    )
+    pair_share: float = _setting(
+        0.6,
+        "1",
+        0.1,
+        1,
+        "this share of the shorter trace must lie near the other, in order of travel",
+    )
+    ride_overlap_share: float = _setting(
+        0.5,
+        "1",
+        0.1,
+        1,
+        "devices on one rider run at the same time for at least this share of the shorter trace",
+    )
 
     # centreline
-    step_m: float = _setting(5.0, "m", 0.5, 100, "distance between the stations of a centreline: about one second of cycling")
-    align_cap_m: float = _setting(60.0, "m", 5, 1000, "beyond this a place of a trace no longer pulls at the line: it is a detour")
+    step_m: float = _setting(
+        5.0,
+        "m",
+        0.5,
+        100,
+        "distance between the stations of a centreline: about one second of cycling",
+    )
+    align_cap_m: float = _setting(
+        60.0,
+        "m",
+        5,
+        1000,
+        "beyond this a place of a trace no longer pulls at the line: it is a detour",
+    )
 
     # first fix and settling
-    settle_band_m: float = _setting(15.0, "m", 1, 500, "a trace this near its centreline is usable for navigation on a street (common practice)")
+    settle_band_m: float = _setting(
+        15.0,
+        "m",
+        1,
+        500,
+        "a trace this near its centreline is usable for navigation on a street (common practice)",
+    )
     settle_hold_s: float = _setting(30.0, "s", 1, 600, "and must stay there this long")
-    hot_start_s: float = _setting(10.0, "s", 1, 600, "a trace fixed within this time of its start shows where the ride begins")
+    hot_start_s: float = _setting(
+        10.0,
+        "s",
+        1,
+        600,
+        "a trace fixed within this time of its start shows where the ride begins",
+    )
 
     # deviations
     deviation_band_m: float = _setting(30.0, "m", 2, 1000, "floor of the band: wider than a wide street")
-    deviation_spread_factor: float = _setting(4.0, "1", 1, 20, "band in units of the route's own spread, where that is wider than the floor")
+    ride_band_m: float = _setting(
+        16.0,
+        "m",
+        2,
+        1000,
+        "floor of the band for what three devices of a ride agree on: their errors part them, a road does not",
+    )
+    deviation_spread_factor: float = _setting(
+        4.0,
+        "1",
+        1,
+        20,
+        "band in units of the route's own spread, where that is wider than the floor",
+    )
     deviation_min_m: float = _setting(60.0, "m", 5, 10_000, "shorter excursions are noise of the receiver")
 
     # statistics
     confidence: float = _setting(0.95, "1", 0.5, 0.999, "customary level of the intervals")
-    resamples: int = _setting(2000, "resamples", 100, 100_000, "resampling of rides; enough for two digits of a 95 % interval")
+    resamples: int = _setting(
+        2000,
+        "resamples",
+        100,
+        100_000,
+        "resampling of rides; enough for two digits of a 95 % interval",
+    )
     seed: int = _setting(20_240, "1", 0, 2**31, "start of the random numbers, so that a run can be repeated")
 
     def __post_init__(self) -> None:

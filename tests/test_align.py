@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from trace_maker import road, shifted_left
 
 from gpsq.align import abreast, align
 from gpsq.polyline import equal_steps
-from trace_maker import road, shifted_left
 
 STEP_M = 5.0
 

@@ -62,35 +62,52 @@ def analyse(
     decisions, flag_problems = flags.load(Path(folder))
     settings = readings.campaign.settings
     traces, cutting = passes.cut(readings.traces, settings, asked=cut_passes or readings.campaign.cut_passes)
-    offsets, found = clocks.estimate_offsets(traces), companions.compare(traces)
-    notes = (*readings.problems, *readings.notes, *flag_problems, *cutting, *_told(traces, offsets, found))
-    ahead_s, twins = _ahead_s(traces, offsets, found), _twins(traces, found)
-    measured = _measure(traces, decisions, settings, ahead_s, twins, executor, tell)
-    analysis = Analysis(
+    told = (*readings.problems, *readings.notes, *flag_problems, *cutting)
+    analysis = dataclasses.replace(
+        analyse_traces(traces, settings, decisions, executor=executor, tell=tell),
         folder=str(folder),
         title=readings.campaign.title,
-        settings=settings,
-        traces=traces,
         unreadable=readings.unreadable,
-        routes=measured[0],
-        results=measured[1],
-        deviations=tuple(d for result in measured[1] for d in result.deviations),
-        flags=decisions,
         inputs=dict(readings.inputs),
-        notes=notes,
     )
+    notes = (*told, *analysis.notes)
     figures, unused = trueness.measure(analysis, readings.campaign.reference, Path(folder))
     extra = summaries(analysis) | ({"reference": figures} if figures else {})
     return dataclasses.replace(analysis, extra=extra, notes=(*notes, *unused))
+
+
+def analyse_traces(
+    traces: Sequence[Trace],
+    settings: Settings,
+    decisions: Sequence[Flag] = (),
+    *,
+    executor: Executor | None = None,
+    tell: Callable[[str, int, int], None] = lambda what, done, of: None,
+) -> Analysis:
+    """Analyse traces that were read already; `decisions` are the person's flags. There are no summaries in it yet."""
+    offsets, found = clocks.estimate_offsets(traces), companions.compare(traces)
+    ahead_s, twins = _ahead_s(traces, offsets, found), _twins(traces, found)
+    routes_found, results = _measure(traces, decisions, settings, ahead_s, twins, executor, tell)
+    return Analysis(
+        folder="",
+        title="",
+        settings=settings,
+        traces=tuple(traces),
+        unreadable=(),
+        routes=routes_found,
+        results=results,
+        deviations=tuple(d for result in results for d in result.deviations),
+        flags=tuple(decisions),
+        inputs={},
+        notes=tuple(_told(traces, offsets, found)),
+    )
 
 
 def _nothing(unreadable: int) -> str:
     return f"{unreadable} files, none of which can be read" if unreadable else "no recording"
 
 
-def _ahead_s(
-    traces: Sequence[Trace], offsets: Sequence[clocks.ClockOffset], found: Sequence[Companion]
-) -> list[float]:
+def _ahead_s(traces: Sequence[Trace], offsets: Sequence[clocks.ClockOffset], found: Sequence[Companion]) -> list[float]:
     """Return how far each recording's clock is ahead of the common one: its device's, or else by weeks its own."""
     device: dict[str, float] = {}
     for offset in offsets:
@@ -127,8 +144,10 @@ def _measure(
     ]
     done = []
     tell("analysing routes", 0, len(jobs))
-    for answer in executor.map(analyse_route, *zip(*jobs, strict=True)) if executor and jobs else (
-        analyse_route(*job) for job in jobs
+    for answer in (
+        executor.map(analyse_route, *zip(*jobs, strict=True))
+        if executor and jobs
+        else (analyse_route(*job) for job in jobs)
     ):
         done.append(answer)
         tell("analysing routes", len(done), len(jobs))

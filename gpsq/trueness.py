@@ -5,17 +5,17 @@ A reference is a surveyed line, or a better receiver's. Only with one can an off
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path, PurePosixPath
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gpsq import crosstrack, flags, polyline
+from gpsq import crosstrack, flags, intervals, polyline
 from gpsq.accuracy import against_reference
 from gpsq.align import Abreast, abreast, align
 from gpsq.exceptions import InputError, UnreadableFile
-from gpsq.model import BoolArray, Centreline, FloatArray
+from gpsq.model import BoolArray, Centreline, FloatArray, Interval
 from gpsq.reading.reference import read_line
 from gpsq.runs import runs_of
 from gpsq.stations import ROUTE_CHOICE, mean_of_known
@@ -49,7 +49,10 @@ class ReferenceFigures:
 
 @dataclass(frozen=True, eq=False)
 class _Offsets:
-    """Offsets of one route from its reference: (m,) of the centreline, (n, m) of each device's rides."""
+    """Offsets of one route from its reference: (m,) of the centreline, (n, m) of each device's rides.
+
+    `of_rides_m` is the median offset of each ride, the mean over its devices.
+    """
 
     route: str
     file: str
@@ -57,6 +60,7 @@ class _Offsets:
     rides: int
     centreline_m: FloatArray
     devices_m: Mapping[str, FloatArray]
+    of_rides_m: FloatArray
 
 
 def measure(
@@ -131,7 +135,17 @@ def _offsets(analysis: Analysis, found: RouteResult, file: str, folder: Path) ->
             devices.setdefault(analysis.traces[number].device, {}).setdefault(result.ride, []).append(row)
     rows = {d: np.array([mean_of_known(np.array(own)) for own in rides.values()]) for d, rides in devices.items()}
     across_m = np.where(place.matched, crosstrack.offsets(place, _as_centreline(line)), np.nan)
-    return _Offsets(found.route.name, file, _step_m(line), len(found.rides), across_m, rows)
+    of_rides_m = _of_rides(devices)
+    return _Offsets(found.route.name, file, _step_m(line), len(found.rides), across_m, rows, of_rides_m)
+
+
+def _of_rides(devices: Mapping[str, Mapping[str, Sequence[FloatArray]]]) -> FloatArray:
+    """Return the median offset of each ride that has one: how far the rides differ tells how sure the line's offset is."""
+    medians: dict[str, list[float]] = {}
+    for own in devices.values():
+        for ride, rows in own.items():
+            medians.setdefault(ride, []).extend(float(np.nanmedian(row)) for row in rows if np.isfinite(row).any())
+    return np.array([np.mean(found) for found in medians.values() if found], dtype=float)
 
 
 def _line(xy_m: FloatArray, file: str, step_m: float) -> FloatArray:
@@ -185,16 +199,24 @@ def _counting(analysis: Analysis, result: TraceResult) -> BoolArray:
 
 def _figures(measured: Sequence[_Offsets], confidence: float) -> Iterator[ReferenceFigures]:
     """Give the figures of each route's centreline and devices; over all routes first where there are several."""
-    if len(measured) > 1:
-        rides = sum(own.rides for own in measured)
-        yield from _rows("", "", "", rides, [(o.step_m, o.centreline_m[None]) for o in measured], confidence)
-        for device in sorted({d for own in measured for d in own.devices_m}):
-            blocks = [(o.step_m, o.devices_m[device]) for o in measured if device in o.devices_m]
-            yield from _rows("", device, "", 0, blocks, confidence)
-    for own in measured:
-        yield from _rows(own.route, "", own.file, own.rides, [(own.step_m, own.centreline_m[None])], confidence)
-        for device, rows in sorted(own.devices_m.items()):
-            yield from _rows(own.route, device, own.file, 0, [(own.step_m, rows)], confidence)
+    groups = [("", "", measured)] if len(measured) > 1 else []
+    for route, file, chosen in [*groups, *((own.route, own.file, [own]) for own in measured)]:
+        yield from _of_line(route, file, chosen, confidence)
+        for device in sorted({d for own in chosen for d in own.devices_m}):
+            blocks = [(o.step_m, o.devices_m[device]) for o in chosen if device in o.devices_m]
+            yield from _rows(route, device, file, 0, blocks, confidence)
+
+
+def _of_line(route: str, file: str, chosen: Sequence[_Offsets], confidence: float) -> Iterator[ReferenceFigures]:
+    """Give the figures of the centreline; the interval of its offset is as wide as that of its rides' own offsets."""
+    rides = sum(own.rides for own in chosen)
+    sure = intervals.mean(np.concatenate([own.of_rides_m for own in chosen]), confidence)
+    blocks = [(own.step_m, own.centreline_m[None]) for own in chosen]
+    for row in _rows(route, "", file, rides, blocks, confidence):
+        value = row.found.bias_m.value
+        low, high = (value + end - sure.value for end in (sure.low, sure.high))
+        bias = Interval(value, low, high, f"{sure.method}, of their own offsets")
+        yield replace(row, found=replace(row.found, bias_m=bias))
 
 
 def _rows(

@@ -5,7 +5,6 @@ from __future__ import annotations
 import dataclasses
 import json
 
-import numpy as np
 import pytest
 
 from gpsq.analysis import analyse
@@ -50,6 +49,8 @@ def test_a_common_bias_is_found_with_the_reference(week):
     for route in ("A", "B"):
         assert rows[route, ""].found.bias_m.value == pytest.approx(BIAS_M, abs=0.5)
         assert rows[route, ""].found.systematic_m == pytest.approx(BIAS_M, abs=0.5)
+        assert rows[route, ""].found.bias_m.low < BIAS_M < rows[route, ""].found.bias_m.high
+        assert rows[route, ""].found.bias_m.low > 0
     # A device's own median rests on five rides each way, and errors are correlated along the road.
     for device in {t.device for t in found.traces}:
         own = rows["", device].found.bias_m
@@ -146,9 +147,19 @@ def test_without_a_reference_no_table_is_written(week, tmp_path):
     assert "Against the reference line" not in (tmp_path / "results" / "report.html").read_text("utf-8")
 
 
-def test_offsets_before_settling_and_on_an_undecided_detour_do_not_count(week):
+def test_what_lies_before_settling_does_not_count(week, line):
+    folder, found = week
+    never = tuple(
+        dataclasses.replace(r, first_fix=dataclasses.replace(r.first_fix, settle_s=1e6)) for r in found.results
+    )
+    rows, _ = figures(dataclasses.replace(found, results=never), {"A": line}, folder)
+    assert set(rows) == {("A", "")}  # the centreline alone is left
+
+
+def test_a_detour_that_waits_does_not_count(week):
     _, found = week
+    assert any(d.suggestion == "route choice" and not d.flag for d in found.deviations)
     for row in found.extra["reference"]:
-        if row.device:
-            assert np.isfinite(row.found.accuracy_m)
-            assert row.shared_m > 0
+        if row.device and row.route:
+            detours = [d for d in found.deviations if d.route == row.route and d.suggestion == "receiver error"]
+            assert detours or row.found.accuracy_m < 15  # a detour of a hundred metres would give more

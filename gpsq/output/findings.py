@@ -103,9 +103,11 @@ def _reference(analysis: Analysis) -> dict[str, Any]:
 def _of_line(row: ReferenceFigures) -> str:
     bias = row.found.bias_m.value
     side = "left" if bias > 0 else "right"
+    bounds = words.between(row.found.bias_m, words.metres)
+    sure = f" ({bounds}, + left)" if bounds else ""
     return cell(
         f"Route {row.route}: its centreline lies {words.metres(abs(bias))} to the {side} of the reference in the "
-        f"median, RMS {words.metres(row.found.systematic_m)}, over {words.metres(row.shared_m)} of road "
+        f"median{sure}, RMS {words.metres(row.found.systematic_m)}, over {words.metres(row.shared_m)} of road "
         f"and {row.rides} rides."
     )
 

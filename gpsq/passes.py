@@ -158,7 +158,7 @@ def _part(trace: Trace, p: Pass, track: int, set_aside: list[SetAside], label: s
     return dataclasses.replace(
         part, first_record=p.from_time, last_record=p.to_time, records_before_fix=0, clock_jumps_at_fix=False,
         file_time=NAT, started=NAT, start_basis="none", start_lat_deg=float("nan"), start_lon_deg=float("nan"),
-        start_state="", log_note="",
+        start_state="unknown", log_note="",  # it is no start of the device
     )  # fmt: skip
 
 
@@ -215,9 +215,9 @@ def _turns(signal: FloatArray, least: float) -> list[int]:
 
 
 def _extremes(signal: FloatArray) -> list[int]:
-    """Return all places that can be a turn: local extremes, the beginning of flat ones, and both ends."""
+    """Return all places that can be a turn: local extremes, the ends of flat stretches, and both ends of all."""
     steps = np.sign(np.diff(signal))
-    return [0, *(1 + np.flatnonzero((steps[:-1] != 0) & (steps[1:] != steps[:-1]))).tolist(), len(signal) - 1]
+    return [0, *(1 + np.flatnonzero(steps[1:] != steps[:-1])).tolist(), len(signal) - 1]
 
 
 def _retraces(xyz_m: FloatArray, from_end_m: FloatArray, turns: list[int]) -> float:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+from dataclasses import replace
 from datetime import datetime
 from itertools import pairwise
 from typing import TYPE_CHECKING
@@ -13,7 +14,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from gpsq.model import SetAside, Trace
-from gpsq.passes import _turns, find_passes, split, suggest
+from gpsq.passes import _turns, cut, find_passes, split, suggest
 from gpsq.plane import Plane
 from gpsq.reading import read_file
 from gpsq.settings import Settings
@@ -178,9 +179,34 @@ def test_first_part_keeps_the_start() -> None:
     balanced(trace, (first, second))
 
 
+def test_files_of_several_recordings_keep_their_numbers_apart() -> None:
+    there_and_back = way(*[(0, 0), (300, 40)] * 2, (0, 0))
+    file = [replace(made(xy), track=n) for n, xy in enumerate([there_and_back, way((0, 0), (900, 0))], start=1)]
+    parts, told = cut(file, DEFAULT, asked=True)
+    assert [part.track for part in parts] == [2, 3, 4, 5, 6]
+    assert told == ("made.gpx was cut into 4 passes, its tracks 3 to 6.",)
+    assert parts[0].points == file[1].points
+    alone, _ = cut(file[:1], DEFAULT, asked=True)
+    assert [part.track for part in alone] == [1, 2, 3, 4]
+
+
+def test_the_ride_that_the_log_names_is_many_rides_once_cut() -> None:
+    """Passes under one name would be one ride, and out and back would be compared with themselves."""
+    labelled = replace(made(way((0, 0), (900, 0), (0, 0))), ride_label="Monday")
+    parts, _ = cut([labelled], DEFAULT, asked=True)
+    assert [part.ride_label for part in parts] == ["", ""]
+    whole, _ = cut([replace(made(way((0, 0), (900, 0))), ride_label="Monday")], DEFAULT, asked=True)
+    assert [trace.ride_label for trace in whole] == ["Monday"]
+
+
+def test_a_pass_in_the_middle_of_a_recording_is_no_start_of_the_device() -> None:
+    first, second = split(made(way((0, 0), (900, 0), (0, 0))), find_passes(made(way((0, 0), (900, 0), (0, 0))), DEFAULT))
+    assert (first.start_state, second.start_state) == ("", "unknown")
+
+
 @given(st.lists(st.integers(0, 9), min_size=1, max_size=40), st.integers(1, 6))
 def test_turns_are_those_of_looking_at_every_point(heights: list[int], least: int) -> None:
-    """The oracle goes through all points; only extremes are looked at in the package, flat ones at their beginning."""
+    """The oracle goes through all points; only extremes and the ends of flat stretches are looked at in the package."""
     low = high = 0
     found: list[int] = []
     rising: bool | None = None

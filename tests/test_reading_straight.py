@@ -90,6 +90,23 @@ def test_a_few_points_in_line_prove_nothing(filled: int) -> None:
     assert marked(np.vstack([xy[0] + back, xy]), 7) == 0
 
 
+def test_fixes_that_go_evenly_for_a_third_as_long_excuse_the_start() -> None:
+    """Twenty even steps mean nothing where the same device rides ten even steps later on; noise fills the rest."""
+    xy = ride_m(np.random.default_rng(5), 0, 5.0, 4.0)
+    xy[200:210] = xy[200] + np.arange(10)[:, None] * np.array([3.0, 4.0])
+    back = np.arange(20, 0, -1)[:, None] * np.array([3.0, 4.0])
+    assert marked(np.vstack([xy[0] + back, xy]), 7) == 0
+    xy[200:210] = ride_m(np.random.default_rng(5), 0, 5.0, 4.0)[200:210]
+    assert marked(np.vstack([xy[0] + back, xy]), 7) == 20
+
+
+def test_steps_as_short_as_rounding_prove_nothing() -> None:
+    """Four units of the fifth decimal: a walker's pace, even because nothing else can be written."""
+    xy = ride_m(np.random.default_rng(5), 0, 12.0, 8.0)
+    back = np.arange(40, 0, -1)[:, None] * np.array([0.0, 4e-5 * 111_200])
+    assert marked(np.vstack([xy[0] + back, xy]), 5) == 0
+
+
 def test_a_drawn_course_of_straight_legs_is_believed() -> None:
     """Even steps all over the file are the way that it was made; a long first leg is not filled in."""
     legs = [np.array([5.0, 0.0])] * 90 + [np.array([0.0, 5.0])] * 20 + [np.array([-5.0, 0.0])] * 20

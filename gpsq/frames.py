@@ -17,6 +17,20 @@ if TYPE_CHECKING:
     from gpsq.model import Analysis
 
 
+#: What `Analysis.extra` holds as rows of one kind each.
+ROWS = (
+    "start_states",
+    "comparisons",
+    "error_variances",
+    "hot_spots",
+    "ranks",
+    "route_ratios",
+    "quality_classes",
+    "quality_trends",
+    "distance_biases",
+)
+
+
 @dataclass(frozen=True, eq=False)
 class Frames:
     """Frames of one campaign; columns are those of the results folder, an unknown value is missing.
@@ -28,6 +42,9 @@ class Frames:
     comparisons : two devices on the same rides: difference, interval, p, and how many rides would settle it.
     error_variances : each device's own error where three or more rode together.
     hot_spots : stretches where traces spread most.
+    ranks, route_ratios : places of devices by repeatability with how sure they are, and each device on two routes.
+    quality_classes, quality_trends : error by hdop and satellites, where recorded.
+    distance_biases : recorded length against the centreline's, and the likely reason.
     reference : trueness, repeatability and accuracy against the reference lines, as ``reference.csv``.
     layers : geopandas frames in EPSG:4326 by the names of the GeoPackage's layers.
     analysis : the whole result, with the offsets at every station.
@@ -41,6 +58,11 @@ class Frames:
     comparisons: pd.DataFrame
     error_variances: pd.DataFrame
     hot_spots: pd.DataFrame
+    ranks: pd.DataFrame
+    route_ratios: pd.DataFrame
+    quality_classes: pd.DataFrame
+    quality_trends: pd.DataFrame
+    distance_biases: pd.DataFrame
     reference: pd.DataFrame
     layers: Mapping[str, geopandas.GeoDataFrame]
     analysis: Analysis
@@ -67,7 +89,7 @@ def frames(analysis: Analysis) -> Frames:
 
     extra = {
         name: pd.DataFrame([flat_row(row) for row in analysis.extra.get(name, ())])
-        for name in ("start_states", "comparisons", "error_variances", "hot_spots")
+        for name in ROWS
     }
     return Frames(
         tracks=tables.tracks(analysis),

@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from trace_maker import road, shifted_left
 
-from gpsq.align import abreast, align
+from gpsq.align import _strides, abreast, align
 from gpsq.polyline import equal_steps
 
 STEP_M = 5.0
@@ -73,6 +73,20 @@ def test_long_lines_are_aligned_in_a_band():
     truth = np.linspace(0, len(line) - 1, len(stations))
     assert np.abs(stations - truth).max() < 80  # steps of a noisy trace are more than those of the line
     assert (stations >= 0).all()
+
+
+@pytest.mark.parametrize("length_m", [15_000.0, 60_000.0, 400_000.0])
+def test_passes_that_refine_one_another_find_what_one_pass_over_everything_finds(length_m):
+    """Two, three and four passes; the road winds within hundreds of metres, the trace leaves out its second fifth."""
+    line = road(length_m)
+    rng = np.random.default_rng(2)
+    kept = np.concatenate([np.arange(len(line) // 5), np.arange(2 * len(line) // 5, len(line))])
+    ridden = line[kept] + rng.normal(0, 2.0, (len(kept), 2))
+    piece = (np.arange(len(kept)) >= len(line) // 5).astype(np.int64)
+    stations = align(ridden, piece, line, step_m=STEP_M, cap_m=60.0)
+    assert len(_strides(len(line))) == {15_000.0: 2, 60_000.0: 3, 400_000.0: 4}[length_m]
+    assert np.abs(stations - kept).max() <= 3
+    assert (np.diff(stations) >= 0).all()
 
 
 def test_a_break_is_not_filled():

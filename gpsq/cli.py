@@ -35,7 +35,9 @@ Folder = Annotated[Path, typer.Argument(metavar="FOLDER", help="Folder of the ca
 Out = Annotated[Path | None, typer.Option("--out", metavar="DIR", help=f"Results folder. [default: FOLDER/{RESULTS}]")]
 Tiles = Annotated[
     str | None,
-    typer.Option("--tiles", metavar="NAME", help="Background tiles for the map; their server learns where the rides are."),
+    typer.Option(
+        "--tiles", metavar="NAME", help="Background tiles for the map; their server learns where the rides are."
+    ),
 ]
 Cut = Annotated[
     bool,
@@ -55,7 +57,9 @@ def _version(version: Annotated[bool, typer.Option("--version", help="Print the 
 
 @app.command()
 def demo(
-    folder: Annotated[Path, typer.Argument(metavar="[DIR]", help="Where to put the demo campaign.")] = Path("gpsq-demo"),
+    folder: Annotated[Path, typer.Argument(metavar="[DIR]", help="Where to put the demo campaign.")] = Path(
+        "gpsq-demo"
+    ),
     quiet: Quiet = False,
 ) -> None:
     """Analyse a week of invented rides and say where the report lies."""
@@ -113,7 +117,8 @@ def check(
         str | None, typer.Option("--zone", metavar="NAME", help="Zone of times without one, such as Europe/London.")
     ] = None,
     date_order: Annotated[
-        str | None, typer.Option("--date-order", metavar="dmy|mdy|ymd", help="Order of dates in tables that leave it open.")
+        str | None,
+        typer.Option("--date-order", metavar="dmy|mdy|ymd", help="Order of dates in tables that leave it open."),
     ] = None,
 ) -> None:
     """Tell what gpsq sees in single files, without a campaign."""
@@ -158,7 +163,8 @@ def _shortfall_lines(folder: Path) -> Iterator[str]:
 def flag(
     folder: Folder,
     words: Annotated[
-        list[str] | None, typer.Argument(metavar="[DEVIATION... intentional|error|clear]", help="What was decided of which.")
+        list[str] | None,
+        typer.Argument(metavar="[DEVIATION... intentional|error|clear]", help="What was decided of which."),
     ] = None,
     note: Annotated[str, typer.Option("--note", metavar="TEXT", help="Why.")] = "",
     cut_passes: Cut = False,
@@ -178,7 +184,9 @@ def flag(
     known = {d.id: d for d in analysis.deviations}
     for name in names:
         if name not in known:
-            raise InputError("gpsq flag", f"the deviation {name}", f"one of {', '.join(known) or 'none: there are none'}")
+            raise InputError(
+                "gpsq flag", f"the deviation {name}", f"one of {', '.join(known) or 'none: there are none'}"
+            )
     chosen = [known[name] for name in names]
     flags.change(folder, lambda kept: flags.decided(kept, chosen, analysis.traces, decision, note))
     typer.echo(f"{', '.join(names)}: {'no longer flagged' if decision == 'clear' else decision}")
@@ -187,7 +195,9 @@ def flag(
 
 @app.command()
 def compare(
-    results: Annotated[list[Path], typer.Argument(metavar="RESULTS...", help="Results folders, or campaigns with one.")],
+    results: Annotated[
+        list[Path], typer.Argument(metavar="RESULTS...", help="Results folders, or campaigns with one.")
+    ],
     out: Annotated[
         Path, typer.Option("--out", metavar="DIR", help="Folder of the page, the table and the figure.")
     ] = Path("gpsq-compare"),
@@ -219,12 +229,15 @@ def publish(
 ) -> None:
     """Write report, map and tables fit to publish: ends and private places cut, times to the day."""
     from gpsq.output.publish import publish as write
+    from gpsq.privacy import secret
 
     analysis = _analysis(folder, cut_passes=cut_passes, quiet=quiet)
     remarks = write(analysis, folder, out, tiles=tiles)
     typer.echo(f"Published: {out / 'report.html'}")
     _say(remarks, quiet=False)
-    _say([f"What is hidden is kept in {folder / secret.NAME}: never publish that file, and do not lose it."], quiet=quiet)
+    _say(
+        [f"What is hidden is kept in {folder / secret.NAME}: never publish that file, and do not lose it."], quiet=quiet
+    )
     _say((u.message for u in analysis.unreadable), quiet=False)
     if analysis.unreadable:
         raise typer.Exit(PARTLY)

@@ -79,10 +79,16 @@ def share(value: float) -> str:
     --------
     >>> [share(v).replace(GAP, " ") for v in (0.0, 0.001, 0.873, 0.999, 1.0, float("nan"))]
     ['0 %', '0.1 %', '87 %', '99.9 %', '100 %', 'unknown']
+    >>> [share(v).replace(GAP, " ") for v in (0.0004, 0.9997)]
+    ['under 0.1 %', 'over 99.9 %']
     """
     if not math.isfinite(value):
         return UNKNOWN
     per_cent = 100.0 * value
+    if 0 < per_cent < 0.05:
+        return f"under 0.1{GAP}%"
+    if 99.95 <= per_cent < 100:
+        return f"over 99.9{GAP}%"
     digits = 1 if 0 < per_cent < 1 or 99 < per_cent < 100 else 0
     return f"{per_cent:.{digits}f}{GAP}%"
 

@@ -172,6 +172,7 @@ def flag(
 ) -> None:
     """Keep your decision about deviations, or list them; the next analysis honours it."""
     from gpsq import flags
+    from gpsq.model import FLAGS
 
     analysis = _analysis(folder, cut_passes=cut_passes, quiet=quiet)
     if not words:
@@ -179,7 +180,7 @@ def flag(
             typer.echo(line)
         return
     *names, decision = words
-    if decision not in (*flags.FLAGS, "clear") or not names:
+    if decision not in (*FLAGS, "clear") or not names:
         raise InputError("gpsq flag", " ".join(words), "one or more deviations, then intentional, error or clear")
     known = {d.id: d for d in analysis.deviations}
     for name in names:

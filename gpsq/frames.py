@@ -87,10 +87,7 @@ def frames(analysis: Analysis) -> Frames:
 
     from gpsq.output import layers, tables
 
-    extra = {
-        name: pd.DataFrame([flat_row(row) for row in analysis.extra.get(name, ())])
-        for name in ROWS
-    }
+    extra = {name: pd.DataFrame([flat_row(row) for row in analysis.extra.get(name, ())]) for name in ROWS}
     return Frames(
         tracks=tables.tracks(analysis),
         devices=tables.devices(analysis),

@@ -207,9 +207,7 @@ def _known(tables: Iterable[FloatArray]) -> list[FloatArray]:
     return [row for row in rows if row.size]
 
 
-def _plain_figures(
-    figures: Mapping[str, Interval], lines: Sequence[_Lines], confidence: float
-) -> dict[str, Interval]:
+def _plain_figures(figures: Mapping[str, Interval], lines: Sequence[_Lines], confidence: float) -> dict[str, Interval]:
     """Return the errors without deviations that wait for a decision; the same figures where there are none."""
     waiting = sum(pair.waiting for pair in lines)
     counted = {"open_deviations": Interval(float(waiting), method="deviations without a person's decision")}

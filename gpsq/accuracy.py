@@ -28,11 +28,11 @@ class AgainstReference:
     """Errors of one device, or of a centreline, against a reference line; offsets are + to the left of travel.
 
     `bias_m` median offset of a ride, its mean over rides with its interval; `systematic_m` root mean square of the mean
-    over rides at each station, free of noise as far as rides allow (trueness along the route); `precision_m` spread over rides about
-    that mean (nan for one row); `accuracy_m` root mean square offset; `within_95_m` the size that 95 % of the offsets
-    keep, counted; `standard_95_m` the same by the accuracy standard, 1.96 times the root mean square; `radius_95_m` its
-    horizontal figure, 2.4477 times, which takes the error along the track to be as large as that across. `assumption`
-    says whether these two may be used.
+    over rides at each station, free of noise as far as rides allow (trueness along the route); `precision_m` spread over
+    rides about that mean (nan for one row); `accuracy_m` root mean square offset; `within_95_m` the size that 95 % of the
+    offsets keep, counted; `standard_95_m` the same by the accuracy standard, 1.96 times the root mean square;
+    `radius_95_m` its horizontal figure, 2.4477 times, which takes the error along the track to be as large as that
+    across. `assumption` says whether these two may be used.
     """
 
     rides: int

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any, TypeVar, cast
 
 import numpy as np
 from numba import njit
+from numba.core import event
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -14,6 +15,40 @@ if TYPE_CHECKING:
 NOUGHT = np.int64(0)
 
 Kernel = TypeVar("Kernel", bound="Callable[..., Any]")
+
+
+def read_only(array: Any, dtype: Any) -> Any:
+    """Return an array as a view that is contiguous and cannot be written to.
+
+    numba compiles a kernel once for each layout of memory and once more for arrays that may not be written to; one kind
+    for all callers means one compiled version.
+
+    Examples
+    --------
+    >>> read_only([1, 2], np.int64).flags.writeable
+    False
+    """
+    view = np.ascontiguousarray(array, dtype=dtype).view()
+    view.setflags(write=False)
+    return view
+
+
+def tell_once(say: Callable[[str], None]) -> None:
+    """Have `say` told, once, when code is compiled in this process because no earlier run has kept it."""
+
+    class Listener(event.Listener):
+        told = False
+
+        def on_start(self, _: Any) -> None:
+            if not self.told:
+                self.told = True
+                say("Numerical code is being compiled, once; later runs begin at once.")
+
+        def on_end(self, _: Any) -> None:
+            pass
+
+    listen: Any = event.register
+    listen("numba:compile", Listener())
 
 
 def compiled(function: Kernel) -> Kernel:

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gpsq._compiled import compiled
+from gpsq._compiled import compiled, read_only
 from gpsq.polyline import Steps, at_along
 
 if TYPE_CHECKING:
@@ -85,12 +85,7 @@ def _strides(places: int) -> list[int]:
 
 
 def _contiguous(xy_m: FloatArray, piece: IntArray, line_m: FloatArray) -> tuple[FloatArray, IntArray, FloatArray]:
-    # one layout of memory means one compiled version of the kernel
-    return (
-        np.ascontiguousarray(xy_m, dtype=np.float64),
-        np.ascontiguousarray(piece, dtype=np.int64),
-        np.ascontiguousarray(line_m, dtype=np.float64),
-    )
+    return read_only(xy_m, np.float64), read_only(piece, np.int64), read_only(line_m, np.float64)
 
 
 def _band(states: IntArray, every: int, n: int, m: int, margin: int) -> tuple[IntArray, IntArray]:

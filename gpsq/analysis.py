@@ -2,21 +2,27 @@
 
 from __future__ import annotations
 
+import contextlib
 import dataclasses
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from gpsq import clocks, companions, firstfix, flags, passes, recorded, routes, trueness
+from gpsq import clocks, companions, executors, firstfix, flags, passes, recalling, recorded, routes, trueness
 from gpsq.exceptions import NothingToAnalyse
 from gpsq.model import Analysis, Route, RouteResult, Trace, TraceResult
+from gpsq.reading import read_folder
+from gpsq.recalling import Recalling
 from gpsq.route_analysis import Measured, Member, analyse_route
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
     from concurrent.futures import Executor
 
+    from gpsq.cache import Cache
     from gpsq.companions import Companion
     from gpsq.model import Flag
+    from gpsq.reading.folder import Readings
     from gpsq.settings import Settings
 
 NAN = float("nan")
@@ -27,6 +33,7 @@ def analyse(
     *,
     cut_passes: bool = False,
     executor: Executor | None = None,
+    cache: Cache | None = None,
     on_progress: Callable[[str, int, int], None] | None = None,
 ) -> Analysis:
     """Analyse the campaign in a folder.
@@ -38,7 +45,10 @@ def analyse(
     cut_passes : bool
         Cut recordings that hold many passes; ``cut_passes = true`` in ``campaign.toml`` asks for the same.
     executor : Executor, optional
-        Files are read and routes analysed side by side; the results are the same.
+        Reads files and analyses routes side by side; the results are the same. Without one, the cores of this machine
+        share the work where it is large.
+    cache : Cache, optional
+        What was worked out before and still holds is taken from it (see `gpsq.cache.beside`).
     on_progress : callable, optional
         Told (what is being done, how many are done, how many there are).
 
@@ -53,25 +63,47 @@ def analyse(
     CampaignError
         When ``campaign.toml`` cannot be followed.
     """
-    from gpsq.reading import read_folder
-
     tell = on_progress or (lambda what, done, of: None)
-    readings = read_folder(folder, executor=executor, on_progress=lambda done, of: tell("reading", done, of))
-    if not readings.traces:
-        raise NothingToAnalyse(str(folder), _nothing(len(readings.unreadable)), "recordings of rides")
-    decisions, flag_problems = flags.load(Path(folder))
+    folder = Path(folder)
+    with contextlib.ExitStack() as stack:
+        engine = executor or stack.enter_context(executors.Local())
+        engine = Recalling(engine, cache) if cache else engine
+        readings = read_folder(folder, executor=engine, on_progress=lambda done, of: tell("reading", done, of))
+        if not readings.traces:
+            raise NothingToAnalyse(str(folder), _nothing(len(readings.unreadable)), "recordings of rides")
+        flagged = flags.load(folder)
+        asked = cut_passes or readings.campaign.cut_passes
+        if cache is None:
+            return _of_readings(folder, readings, flagged, asked, engine, tell)
+        analysis = recalling.whole(
+            cache,
+            (readings, flagged, asked, recalling.contents(folder, readings.campaign.reference.values())),
+            readings.traces,
+            lambda: _of_readings(folder, readings, flagged, asked, engine, tell),
+        )
+    return dataclasses.replace(analysis, folder=str(folder))
+
+
+def _of_readings(
+    folder: Path,
+    readings: Readings,
+    flagged: tuple[tuple[Flag, ...], tuple[str, ...]],
+    asked: bool,
+    engine: Executor,
+    tell: Callable[[str, int, int], None],
+) -> Analysis:
     settings = readings.campaign.settings
-    traces, cutting = passes.cut(readings.traces, settings, asked=cut_passes or readings.campaign.cut_passes)
-    told = (*readings.problems, *readings.notes, *flag_problems, *cutting)
+    traces, cutting = passes.cut(readings.traces, settings, asked=asked, each=engine.map)
+    told = (*readings.problems, *readings.notes, *flagged[1], *cutting)
     analysis = dataclasses.replace(
-        analyse_traces(traces, settings, decisions, executor=executor, tell=tell),
+        analyse_traces(traces, settings, flagged[0], executor=engine, tell=tell),
         folder=str(folder),
         title=readings.campaign.title,
         unreadable=readings.unreadable,
         inputs=dict(readings.inputs),
     )
     notes = (*told, *analysis.notes)
-    figures, unused = trueness.measure(analysis, readings.campaign.reference, Path(folder))
+    figures, unused = trueness.measure(analysis, readings.campaign.reference, folder)
     extra = summaries(analysis) | ({"reference": figures} if figures else {})
     return dataclasses.replace(analysis, extra=extra, notes=(*notes, *unused))
 
@@ -144,16 +176,14 @@ def _measure(
     ]
     done = []
     tell("analysing routes", 0, len(jobs))
-    for answer in (
-        executor.map(analyse_route, *zip(*jobs, strict=True))
-        if executor and jobs
-        else (analyse_route(*job) for job in jobs)
-    ):
+    each = executor.map if executor else map
+    for answer in each(analyse_route, *zip(*jobs, strict=True)) if jobs else ():
         done.append(answer)
         tell("analysing routes", len(done), len(jobs))
     measured = {m.number: m for _, group in done for m in group}
     route_of = {i: route for route in found for i in route.members}
-    results = _results(traces, names, twins, measured, route_of, settings)
+    figures = each(partial(recorded.measure, settings=settings), traces)
+    results = _results(traces, names, twins, measured, route_of, list(figures))
     return tuple(result for result, _ in done), _with_ride_mates(results, [result for result, _ in done])
 
 
@@ -179,14 +209,13 @@ def _results(
     twins: Mapping[int, str],
     measured: Mapping[int, Measured],
     route_of: Mapping[int, Route],
-    settings: Settings,
+    figures: Sequence[recorded.Recorded],
 ) -> list[TraceResult]:
     states = firstfix.start_states(traces)
     results = []
     for i, trace in enumerate(traces):
         what = measured.get(i) or Measured(i, _why_no_route(trace), firstfix.first_fix(trace))
         hours, state = states[i]
-        figures = recorded.measure(trace, settings)
         results.append(
             TraceResult(
                 trace=i,
@@ -195,9 +224,9 @@ def _results(
                 status="not scored" if what.reason else "scored",
                 reason=what.reason,
                 first_fix=dataclasses.replace(what.first_fix, hours_since_fix=hours, start_state=state),
-                length_m=figures.distance_m,
-                interval_s=figures.interval_s,
-                gaps=figures.gaps,
+                length_m=figures[i].distance_m,
+                interval_s=figures[i].interval_s,
+                gaps=figures[i].gaps,
                 crosstrack=what.crosstrack,
                 curves=what.curves,
                 deviations=what.deviations,

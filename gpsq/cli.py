@@ -5,17 +5,19 @@ Results go to standard output or files, talk and progress to standard error. Hea
 
 from __future__ import annotations
 
-import sys
+import contextlib
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from gpsq.exceptions import GpsqError, InputError, NothingToAnalyse
+from gpsq.progress import Progress
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator, Sequence
+    from collections.abc import Iterator, Sequence
 
+    from gpsq.cache import Cache
     from gpsq.model import Analysis
 
 #: All well; done, but some recordings could not be read; nothing done.
@@ -42,6 +44,10 @@ Tiles = Annotated[
 Cut = Annotated[
     bool,
     typer.Option("--cut-passes", help="Cut recordings that hold many passes. [or cut_passes = true in campaign.toml]"),
+]
+OnCluster = Annotated[
+    str | None,
+    typer.Option("--cluster", metavar="ADDRESS", help="Scheduler of a Dask cluster, such as tcp://127.0.0.1:8786."),
 ]
 Quiet = Annotated[bool, typer.Option("--quiet", "-q", help="No talk and no progress on standard error.")]
 
@@ -71,17 +77,39 @@ def demo(
 
 @app.command()
 def analyse(
-    folder: Folder, out: Out = None, tiles: Tiles = None, cut_passes: Cut = False, quiet: Quiet = False
+    folder: Folder,
+    out: Out = None,
+    tiles: Tiles = None,
+    cut_passes: Cut = False,
+    cluster: OnCluster = None,
+    quiet: Quiet = False,
 ) -> None:
     """Analyse the recordings below FOLDER: tables, map and report."""
-    _analyse_into(folder, out or folder / RESULTS, tiles=tiles, cut_passes=cut_passes, quiet=quiet)
+    _analyse_into(folder, out or folder / RESULTS, tiles=tiles, cut_passes=cut_passes, cluster=cluster, quiet=quiet)
 
 
-def _analyse_into(folder: Path, out: Path, *, tiles: str | None, quiet: bool, cut_passes: bool = False) -> None:
-    from gpsq.output.write import write_results
+def _analyse_into(
+    folder: Path,
+    out: Path,
+    *,
+    tiles: str | None,
+    quiet: bool,
+    cut_passes: bool = False,
+    cluster: str | None = None,
+) -> None:
+    from gpsq import cache
+    from gpsq.output import unchanged
 
-    analysis = _analysis(folder, cut_passes=cut_passes, quiet=quiet)
-    write_results(analysis, out, tiles=tiles)
+    def write() -> Sequence[Path]:
+        from gpsq.output.write import write_results
+
+        return write_results(analysis, out, tiles=tiles)
+
+    store = cache.beside(folder)
+    analysis = _analysis(folder, cut_passes=cut_passes, quiet=quiet, cluster=cluster, store=store)
+    unchanged.write(store, (analysis, tiles), out, write)
+    if store:
+        store.forget_unused()
     for line in _summary_lines(analysis):
         typer.echo(line)
     typer.echo(f"\nReport: {out / 'report.html'}")
@@ -102,11 +130,24 @@ def _summary_lines(analysis: Analysis) -> Iterator[str]:
     yield from summary.lines(analysis)
 
 
-def _analysis(folder: Path, *, quiet: bool, cut_passes: bool = False) -> Analysis:
+def _analysis(
+    folder: Path,
+    *,
+    quiet: bool,
+    cut_passes: bool = False,
+    cluster: str | None = None,
+    store: Cache | None = None,
+) -> Analysis:
+    from gpsq import _compiled, cache, executors
     from gpsq.analysis import analyse as run
 
-    with _Progress(quiet=quiet) as tell:
-        return run(folder, cut_passes=cut_passes, on_progress=tell)
+    _compiled.tell_once(lambda line: _say([line], quiet=quiet))
+    with contextlib.ExitStack() as stack:
+        engine = stack.enter_context(executors.Cluster(cluster)) if cluster else None
+        tell = stack.enter_context(Progress(quiet=quiet))
+        return run(
+            folder, cut_passes=cut_passes, executor=engine, cache=store or cache.beside(folder), on_progress=tell
+        )
 
 
 @app.command()
@@ -269,33 +310,6 @@ def serve(
 def _say(lines: Any, *, quiet: bool) -> None:
     for line in () if quiet else lines:
         typer.echo(line, err=True)
-
-
-class _Progress:
-    """A bar on standard error, on a terminal only; the work tells it how far it is."""
-
-    def __init__(self, *, quiet: bool) -> None:
-        self.shown = not quiet and sys.stderr.isatty()
-
-    def __enter__(self) -> Callable[[str, int, int], None]:
-        if not self.shown:
-            return lambda what, done, of: None
-        from rich.console import Console
-        from rich.progress import Progress
-
-        self.bar = Progress(console=Console(stderr=True), transient=True)
-        self.bar.start()
-        self.tasks: dict[str, Any] = {}
-        return self._tell
-
-    def _tell(self, what: str, done: int, of: int) -> None:
-        if what not in self.tasks:
-            self.tasks[what] = self.bar.add_task(what, total=of)
-        self.bar.update(self.tasks[what], completed=done, total=of)
-
-    def __exit__(self, *_: object) -> None:
-        if self.shown:
-            self.bar.stop()
 
 
 def main(arguments: Sequence[str] | None = None) -> None:

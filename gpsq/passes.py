@@ -8,8 +8,9 @@ from __future__ import annotations
 
 import dataclasses
 from dataclasses import dataclass
+from functools import partial
 from itertools import pairwise
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -18,7 +19,7 @@ from gpsq.plane import to_earth_centred
 from gpsq.polyline import along_m
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Iterable, Sequence
 
     from gpsq.model import FloatArray, Trace
     from gpsq.settings import Settings
@@ -84,29 +85,33 @@ def find_passes(trace: Trace, settings: Settings) -> tuple[Pass, ...]:
 def suggest(trace: Trace, settings: Settings) -> str | None:
     """Return a sentence that proposes to cut the recording, None where it holds one pass."""
     count = len(find_passes(trace, settings))
-    if count < 2:
-        return None
+    return _proposal(trace, count) if count > 1 else None
+
+
+def _proposal(trace: Trace, count: int) -> str:
     return (
         f"{trace.label} seems to hold {count} passes; gpsq analyse --cut-passes, or cut_passes = true in "
         "campaign.toml, cuts it where the direction turns or the way begins again."
     )
 
 
-def cut(traces: Sequence[Trace], settings: Settings, *, asked: bool) -> tuple[tuple[Trace, ...], tuple[str, ...]]:
+def cut(
+    traces: Sequence[Trace], settings: Settings, *, asked: bool, each: Callable[..., Iterable[Any]] = map
+) -> tuple[tuple[Trace, ...], tuple[str, ...]]:
     """Return the traces, cut into passes where that was `asked` for, and a sentence for each that holds many.
 
     Parts of a file with several recordings are numbered on from its last one, so every number names one recording.
+    `each` is the built-in map, or one that looks at several traces at a time.
     """
+    passes = each(partial(find_passes, settings=settings), traces)
     if not asked:
-        told = (suggest(trace, settings) for trace in traces)
-        return tuple(traces), tuple(sentence for sentence in told if sentence)
+        return tuple(traces), tuple(_proposal(t, len(p)) for t, p in zip(traces, passes, strict=True) if len(p) > 1)
     last: dict[str, int] = {}
     for trace in traces:
         last[trace.file] = max(last.get(trace.file, 0), trace.track)
     parts: list[Trace] = []
     told_of: list[str] = []
-    for trace in traces:
-        found = find_passes(trace, settings)
+    for trace, found in zip(traces, passes, strict=True):
         if len(found) < 2:
             parts.append(trace)
             continue

@@ -13,9 +13,9 @@ PACKAGE = Path(__file__).parents[1] / "gpsq"
 #: The floors of the house, lowest first: a module imports only from floors below its own. Stages share one floor, so they
 #: never import each other; what a module does not name here is a mistake.
 FLOORS = (
-    {"exceptions", "settings", "_compiled"},
+    {"exceptions", "settings", "_compiled", "cache"},
     {"model", "durable"},
-    {"plane", "polyline", "weeks", "intervals", "resampling", "_boxes", "flat", "neighbours"},
+    {"plane", "polyline", "weeks", "intervals", "resampling", "_boxes", "flat", "neighbours", "executors"},
     {"align", "_frechet", "_hausdorff", "power", "survival", "stations", "same_course", "runs"},
     {"consensus", "_discrete_frechet"},
     {"curves", "line_ends"},
@@ -23,11 +23,12 @@ FLOORS = (
     {"reading", "routes", "firstfix", "centreline", "crosstrack", "deviations", "flags", "clocks", "passes", "companions",
      "recorded", "statistics", "comparison", "hats", "places", "accuracy", "ranking", "protocol"},
     {"route_analysis", "check", "simulate", "league", "trueness"},
+    {"recalling"},
     {"analysis", "demo"},
     {"privacy"},
     {"output"},
     {"frames"},
-    {"web"},
+    {"web", "progress"},
     {"cli"},
 )  # fmt: skip
 FLOOR = {name: number for number, floor in enumerate(FLOORS) for name in floor}

@@ -1,0 +1,125 @@
+"""What was worked out before and still holds is not worked out again: files read and routes analysed, by content."""
+
+from __future__ import annotations
+
+import dataclasses
+import hashlib
+from concurrent.futures import Executor
+from functools import partial
+from typing import TYPE_CHECKING, Any
+
+from gpsq import cache
+from gpsq.model import Analysis
+from gpsq.reading import read_file
+from gpsq.route_analysis import Measured, Member, analyse_route
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable, Iterator, Sequence
+    from pathlib import Path
+
+    from gpsq.cache import Cache
+    from gpsq.model import Flag, Route, Trace
+    from gpsq.settings import Settings
+
+
+class Recalling(Executor):
+    """An executor that answers from a cache where it can, and asks another one where it cannot."""
+
+    def __init__(self, inner: Executor, store: Cache) -> None:
+        self.inner, self.store = inner, store
+
+    def map(
+        self,
+        fn: Callable[..., Any],
+        *iterables: Iterable[Any],
+        timeout: float | None = None,
+        chunksize: int = 1,
+        buffersize: int | None = None,
+    ) -> Iterator[Any]:
+        """Yield ``fn`` of each set of arguments, in order."""
+        jobs = list(zip(*iterables, strict=True))
+        if fn is analyse_route:
+            return self._routes(jobs)
+        if isinstance(fn, partial) and fn.func is read_file:
+            return self._files(fn, jobs)
+        return self.inner.map(fn, *zip(*jobs, strict=True)) if jobs else iter(())
+
+    def _files(self, task: partial[Any], jobs: Sequence[tuple[Path, str]]) -> Iterator[Any]:
+        seen = [_content(path) for path, _ in jobs]
+        keys = [
+            content and cache.digest("file", cache.code(), content, name, dict(task.keywords))
+            for content, (_, name) in zip(seen, jobs, strict=True)
+        ]
+        # a file that was changed while it was read is not remembered
+        return self._answers(task, jobs, keys, lambda k: _content(jobs[k][0]) == seen[k])
+
+    def _routes(self, jobs: Sequence[tuple[Route, Sequence[Member], Sequence[Flag], Settings]]) -> Iterator[Any]:
+        keys = [_route_key(*job) for job in jobs]
+        for (route, members, *_), (result, measured) in zip(
+            jobs, self._answers(analyse_route, jobs, keys, lambda _: True), strict=True
+        ):
+            yield dataclasses.replace(result, route=route), tuple(map(_renumbered, measured, members))
+
+    def _answers(
+        self,
+        fn: Callable[..., Any],
+        jobs: Sequence[tuple[Any, ...]],
+        keys: Sequence[str],
+        holds: Callable[[int], bool],
+    ) -> Iterator[Any]:
+        known = {k: self.store.get(key) for k, key in enumerate(keys) if key}
+        missing = [k for k in range(len(jobs)) if known.get(k) is None]
+        asked = self.inner.map(fn, *zip(*(jobs[k] for k in missing), strict=True)) if missing else iter(())
+        for k, key in enumerate(keys):
+            answer = known.pop(k, None)
+            if answer is None:
+                answer = next(asked)
+                if key and holds(k):
+                    self.store.put(key, answer)
+            yield answer
+
+
+def _content(path: Path) -> str:
+    try:
+        return hashlib.sha256(path.read_bytes()).hexdigest()
+    except OSError:
+        return ""
+
+
+def _route_key(route: Route, members: Sequence[Member], decisions: Sequence[Flag], settings: Settings) -> str:
+    own = {m.trace.key for m in members}
+    flags = [f for f in decisions if (f.sha256, f.track) in own]
+    # numbers of traces move when recordings are added before them, and change nothing
+    traces = [(m.ride, m.duplicate_of, m.trace) for m in members]
+    return cache.digest("route", cache.code(), route.name, route.plane, list(route.xy_m), traces, flags, settings)
+
+
+def _renumbered(measured: Measured, member: Member) -> Measured:
+    """Give an answer the trace's present number."""
+    deviations = tuple(dataclasses.replace(d, trace=member.number) for d in measured.deviations)
+    return dataclasses.replace(measured, number=member.number, deviations=deviations)
+
+
+def whole(store: Cache, about: Any, traces: tuple[Trace, ...], work: Callable[[], Analysis]) -> Analysis:
+    """Return an analysis: the one kept of the same readings and decisions, or else a new one, then kept.
+
+    Parameters
+    ----------
+    about : all that the analysis depends on.
+    traces : as read; each is kept with its file already, so they are kept again only where they were cut.
+    """
+    key = cache.digest("analysis", cache.code(), about)
+    known = store.get(key)
+    if known is not None:
+        return Analysis(**{"traces": traces, **known})
+    analysis = work()
+    kept = {f.name: getattr(analysis, f.name) for f in dataclasses.fields(analysis)}
+    if analysis.traces == traces:
+        del kept["traces"]
+    store.put(key, kept)
+    return analysis
+
+
+def contents(folder: Path, names: Iterable[str]) -> dict[str, str]:
+    """Return a digest of each file named below a folder, "" where it cannot be read."""
+    return {name: _content(folder / name) for name in names}

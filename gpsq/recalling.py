@@ -69,7 +69,7 @@ class Recalling(Executor):
     ) -> Iterator[Any]:
         known = {k: self.store.get(key) for k, key in enumerate(keys) if key}
         missing = [k for k in range(len(jobs)) if known.get(k) is None]
-        asked = self.inner.map(fn, *zip(*(jobs[k] for k in missing), strict=True)) if missing else iter(())
+        asked = iter(self.inner.map(fn, *zip(*(jobs[k] for k in missing), strict=True)) if missing else ())
         for k, key in enumerate(keys):
             answer = known.pop(k, None)
             if answer is None:

@@ -15,6 +15,7 @@ from concurrent.futures.process import BrokenProcessPool
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from gpsq import cache
 from gpsq.exceptions import GpsqError, InputError
 from gpsq.model import Route, Trace
 
@@ -81,6 +82,10 @@ class Local(Executor):
             self._pool.shutdown(wait=wait, cancel_futures=True)
 
 
+def _code_here() -> str:
+    return cache.code()
+
+
 def cores() -> int:
     """Return how many processes this one may keep busy."""
     return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
@@ -131,15 +136,13 @@ class Cluster(Executor):
         self._same_code()
 
     def _same_code(self) -> None:
-        from gpsq import cache
-
         try:
             self._client.wait_for_workers(1, timeout=PATIENCE_S)
             codes = set(self._client.run(cache.code).values())
         except (TimeoutError, ImportError, AttributeError) as error:
             self.shutdown()
             raise InputError(f"--cluster {self.address}", "no worker with gpsq", "workers with this gpsq") from error
-        if codes != {cache.code()}:
+        if codes != {_code_here()}:
             self.shutdown()
             raise InputError(f"--cluster {self.address}", "workers with another gpsq", "the same versions everywhere")
 

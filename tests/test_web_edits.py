@@ -76,7 +76,7 @@ def test_the_campaigns_zone_stands_for_a_time_without_one(tmp_path):
 )
 def test_a_start_that_cannot_be_followed_is_refused_and_nothing_written(tmp_path, text):
     write(tmp_path, LOG)
-    with pytest.raises(CampaignError, match="as the start of a.gpx"):
+    with pytest.raises(CampaignError, match=r"as the start of a\.gpx"):
         edits.set_start(tmp_path, "a.gpx", text, "A", ["a.gpx", "b.gpx"])
     assert (tmp_path / startlog.FILE).read_bytes().decode() == LOG
 

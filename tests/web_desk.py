@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING, Any
 
 import httpx
 
-
 from gpsq.analysis import analyse
 from gpsq.output.maps import map_page
 from gpsq.web import view

@@ -95,8 +95,10 @@ class _Addresses:
                 await run_in_threadpool(self.desk.receive, path or str(upload.filename), upload.file)
                 for upload in uploads
             ]
-            if "more" not in form and lines:
-                self.desk.analyse()
+        if "more" not in form and lines:
+            answer = self.desk.analyse()
+            if not _by_script(request):
+                await _settled(answer)
         return _answer(request, "/#add", {"received": [line.said for line in lines]})
 
     def form(self, name: str) -> Handler:

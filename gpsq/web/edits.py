@@ -83,11 +83,11 @@ def _text(path: Path, otherwise: str) -> str:
 
 
 def with_start(text: str, row: int | None, file: str, started: str, device: str) -> str:
-    r"""Return a start log's text with the start in line `row` (1 is the heading), or in a new line at its end.
+    r"""Return a start log's text with the start in row `row` (1 is the first below the heading), or in a new one.
 
     Examples
     --------
-    >>> print(with_start("file,device,started,mood\na.gpx,A,,glad\n", 2, "a.gpx", "2024-05-14T07:10:00Z", "A"), end="")
+    >>> print(with_start("file,device,started,mood\na.gpx,A,,glad\n", 1, "a.gpx", "2024-05-14T07:10:00Z", "A"), end="")
     file,device,started,mood
     a.gpx,A,2024-05-14T07:10:00Z,glad
     >>> print(with_start("file;device;started\n", None, "b;c.gpx", "", "B"), end="")

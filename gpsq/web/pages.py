@@ -53,24 +53,28 @@ def page(desk: Desk, refusal: str = "") -> str:
     """Return the whole page; `refusal` is why the last request was not followed."""
     results = desk.results
     places, places_problem = desk.places()
-    return _environment().get_template("page.html.j2").render(
-        token=desk.token,
-        folder=str(desk.folder),
-        state=status(desk),
-        refusal=refusal,
-        number=results.number if results else 0,
-        title=results.analysis.title if results else "",
-        shown=results.shown if results else None,
-        places=places,
-        places_problem=places_problem,
-        ground_lines=json.dumps(results.shown["lines"] if results else []),
-        ground_places=json.dumps([(p.lat_deg, p.lon_deg, p.radius_m) for p in places]),
-        published=desk.published,
-        published_folder=PUBLISHED,
-        originals=original_names(desk.folder),
-        downloads=DOWNLOADS,
-        most_files=MOST_FILES,
-        words=words,
+    return (
+        _environment()
+        .get_template("page.html.j2")
+        .render(
+            token=desk.token,
+            folder=str(desk.folder),
+            state=status(desk),
+            refusal=refusal,
+            number=results.number if results else 0,
+            title=results.analysis.title if results else "",
+            shown=results.shown if results else None,
+            places=places,
+            places_problem=places_problem,
+            ground_lines=json.dumps(results.shown["lines"] if results else []),
+            ground_places=json.dumps([(p.lat_deg, p.lon_deg, p.radius_m) for p in places]),
+            published=desk.published,
+            published_folder=PUBLISHED,
+            originals=original_names(desk.folder),
+            downloads=DOWNLOADS,
+            most_files=MOST_FILES,
+            words=words,
+        )
     )
 
 
@@ -79,7 +83,7 @@ def status(desk: Desk) -> dict[str, Any]:
     progress, results = desk.analyst.progress, desk.results
     return {
         "number": results.number if results else 0,
-        "what": progress.what,
+        "what": progress.what or ("waiting" if desk.analyst.busy else ""),
         "done": progress.done,
         "of": progress.of,
         "waiting": desk.analyst.waiting,

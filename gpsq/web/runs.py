@@ -19,7 +19,8 @@ if TYPE_CHECKING:
 
 #: A cancelled job may end by itself for this long; then its process is ended. It costs what was kept in memory.
 PATIENCE_S = 3.0
-_LOST = "The computation was ended from outside, perhaps for want of memory; it can be started again."
+_ENDED = "The computation was ended from outside, perhaps for want of memory; it can be started again."
+_BROKEN = "The computation broke off by a fault of gpsq itself, which the terminal shows; the earlier results stay."
 
 
 class JobError(GpsqError):
@@ -53,6 +54,7 @@ class Line:
         self._waiting: dict[str, _Job] = {}
         self._lock = threading.Lock()
         self._process: SpawnProcess | None = None
+        self._open = 0
         self.progress = Progress()
         self._thread = threading.Thread(target=self._work, name="gpsq jobs", daemon=True)
         self._thread.start()
@@ -65,13 +67,19 @@ class Line:
             job = _Job(kind, arguments)
             if once:
                 self._waiting[kind] = job
+            self._open += 1
             self._jobs.put(job)
             return job.result
 
     @property
     def waiting(self) -> int:
         """How many jobs wait behind the one at work."""
-        return self._jobs.qsize()
+        return max(0, self._open - 1)
+
+    @property
+    def busy(self) -> bool:
+        """Whether any job is at work or waits."""
+        return self._open > 0
 
     def cancel(self) -> None:
         """Take back the job at work; if it does not end soon, end its process. Jobs that wait go on."""
@@ -126,15 +134,24 @@ class Line:
             pipe.send((self._number, job.kind, job.arguments))
             answer, problem = self._heard(pipe)
         except (EOFError, OSError):
-            taken_back = self._cancelled == self._number
-            answer, problem = None, "Cancelled; the earlier results stay." if taken_back else _LOST
-            self._end()
+            answer, problem = None, self._why_lost()
         self.progress = Progress()
         with contextlib.suppress(RuntimeError):  # nobody waits any more when the server stops
             if problem:
                 job.result.set_exception(JobError(problem))
             else:
                 job.result.set_result(answer)
+        with self._lock:
+            self._open -= 1
+
+    def _why_lost(self) -> str:
+        """Return why the process is gone without an answer."""
+        self._end()
+        if self._process is not None:
+            self._process.join(PATIENCE_S)
+        if self._cancelled == self._number:
+            return "Cancelled; the earlier results stay."
+        return _ENDED if self._process is None or (self._process.exitcode or -1) < 0 else _BROKEN
 
     def _heard(self, pipe: Connection) -> tuple[Any, str]:
         while True:

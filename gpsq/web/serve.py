@@ -76,6 +76,7 @@ def _listening(port: int | None) -> socket.socket:
         try:
             listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
             listener.bind((HOST, number))
+            listener.listen(128)  # whoever is told the address may come at once, and waits until the page is up
         except OSError:
             listener.close()
         except OverflowError as error:

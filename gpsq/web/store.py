@@ -222,4 +222,3 @@ def sweep(folder: Path) -> None:
     for part in folder.glob(f"{PART}*"):
         if time.time() - part.stat().st_mtime > STALE_S:
             part.unlink(missing_ok=True)
-

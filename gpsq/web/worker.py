@@ -15,7 +15,6 @@ if TYPE_CHECKING:
     from multiprocessing.connection import Connection
 
     from gpsq.model import Analysis
-    from gpsq.web.memory import Memory
 
 #: Recordings of the demo that wake the compiled kernels: three days of the way out.
 WAKING = "*-0[89]-out.gpx"
@@ -38,14 +37,12 @@ def serve_jobs(pipe: Connection, cancelling: Connection) -> None:
 
 
 class _Worker:
-    """Keeps what was read and found, so that a change costs only what it touches."""
+    """Keeps the latest analysis; files and routes that did not change come from the campaign's cache."""
 
     def __init__(self, pipe: Connection, cancelling: Connection) -> None:
-        from gpsq.web.memory import Memory
 
         self.pipe, self.cancelling = pipe, cancelling
         self.number = 0
-        self.memory: Memory = Memory()
         self.analysis: Analysis | None = None
 
     def answer(self, kind: str, arguments: tuple[Any, ...]) -> tuple[Any, str]:
@@ -71,6 +68,7 @@ class _Worker:
 
     def _wake(self) -> None:
         """Load what is heavy and compile what is compiled, while the person still looks for the files."""
+        from gpsq import executors
         from gpsq.analysis import analyse
         from gpsq.demo import put
         from gpsq.output import maps  # noqa: F401 - imported here so that the first map need not wait for it
@@ -80,7 +78,7 @@ class _Worker:
             for file in Path(aside).rglob("*.gpx"):
                 if not file.match(WAKING):
                     file.unlink()
-            analyse(Path(aside))
+            analyse(Path(aside), executor=executors.Local(processes=1))
 
     def _read(self, folder: str, name: str) -> list[dict[str, Any]]:
         from gpsq.check import inspect_paths
@@ -91,11 +89,16 @@ class _Worker:
         return inspect_paths([Path(name)], told.settings, time_zone=told.time_zone)
 
     def _analyse(self, folder: str) -> tuple[Analysis, str]:
+        from gpsq import cache, executors
         from gpsq.analysis import analyse
         from gpsq.output.maps import map_page
 
-        self.analysis = analyse(Path(folder), executor=self.memory, on_progress=self._tell)
-        self.memory.forget_unused()
+        store = cache.beside(Path(folder))
+        # no further processes: whoever ends this one, by a cancel or a kill, would leave them behind
+        alone = executors.Local(processes=1)
+        self.analysis = analyse(Path(folder), executor=alone, cache=store, on_progress=self._tell)
+        if store:
+            store.forget_unused()
         self._tell("drawing the map", 0, 1)
         return self.analysis, map_page(self.analysis)
 

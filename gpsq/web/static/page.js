@@ -167,10 +167,10 @@
     number = now;
     const focus = document.activeElement?.id;
     const typed = new Map([...document.querySelectorAll("[data-live] input:not([type=hidden])")].filter((i) => i.id && i.value !== i.defaultValue).map((i) => [i.id, i.value]));
-    by("map").hidden = fresh.getElementById("map").hidden;
+    for (const part of document.querySelectorAll("section, nav")) part.hidden = fresh.getElementById(part.id).hidden;
+    Object.assign(by("ground").dataset, fresh.getElementById("ground").dataset);
     for (const part of document.querySelectorAll("[data-live]")) {
       const other = fresh.getElementById(part.id);
-      part.hidden = other.hidden;
       if (other.innerHTML !== part.innerHTML) part.replaceChildren(...document.importNode(other, true).childNodes);
     }
     for (const [id, value] of typed) if (by(id)) by(id).value = value;

@@ -151,6 +151,29 @@ def _analysis(
 
 
 @app.command()
+def fleet(
+    source: Annotated[
+        Path, typer.Argument(metavar="FOLDER|PARQUET", help="Recordings by the thousand: files, or Parquet of fixes.")
+    ],
+    out: Annotated[Path, typer.Option("--out", metavar="DIR", help="Folder of the results, Parquet by route.")],
+    cluster: OnCluster = None,
+    quiet: Quiet = False,
+) -> None:
+    """Analyse more recordings than fit in memory, route by route; a run that was stopped goes on where it was."""
+    from gpsq import executors
+    from gpsq.fleet import run
+
+    with contextlib.ExitStack() as stack:
+        engine = stack.enter_context(executors.Cluster(cluster)) if cluster else None
+        tell = stack.enter_context(Progress(quiet=quiet))
+        found = run(source, out, executor=engine, on_progress=tell)
+    typer.echo(f"{found.recordings} recordings on {found.routes} routes: {out / 'tracks'}")
+    if found.unreadable:
+        _say([f"{found.unreadable} recordings could not be read; {out / 'fleet.json'} says why."], quiet=False)
+        raise typer.Exit(PARTLY)
+
+
+@app.command()
 def check(
     paths: Annotated[list[Path], typer.Argument(metavar="PATH...", help="Files or folders.")],
     as_json: Annotated[bool, typer.Option("--json", help="Print an array of recordings.")] = False,

@@ -97,6 +97,8 @@ def fixes_in(argument: Any) -> int:
         return sum(len(xy) for xy in argument.xy_m)
     if isinstance(argument, Trace):
         return argument.accepted
+    if isinstance(argument, list):
+        return sum(fixes_in(part) for part in argument)
     if isinstance(argument, Path):
         with contextlib.suppress(OSError):
             return argument.stat().st_size // BYTES_PER_FIX

@@ -40,7 +40,7 @@ def group_routes(traces: Sequence[Trace], settings: Settings) -> tuple[Route, ..
     Two traces belong together when at least `pair_share` of one lies within `pair_near_m` of the other in the same
     order of travel; routes are the connected sets.
     """
-    shapes = {i: _Shape(trace, settings) for i, trace in enumerate(traces) if trace.accepted >= 2}
+    shapes = {i: Shape(trace, settings) for i, trace in enumerate(traces) if trace.accepted >= 2}
     usable = [i for i, shape in shapes.items() if shape.extent_m > 0]
     groups = _connected(usable, shapes, traces, settings)
     groups.sort(key=lambda members: min(_when(traces[i]) for i in members))
@@ -75,7 +75,7 @@ def _route(name: str, members: list[int], traces: Sequence[Trace]) -> Route:
     )
 
 
-class _Shape:
+class Shape:
     """A trace at coarse steps in earth-centred metres."""
 
     def __init__(self, trace: Trace, settings: Settings) -> None:
@@ -96,7 +96,7 @@ class _Shape:
         return self._steps[step_m]
 
 
-class _Groups:
+class Groups:
     """Sets of traces that are one way, each known by a few of its members.
 
     A trace is compared with the members that stand for a group, not with all: routes have hundreds of traces. Those are
@@ -104,7 +104,7 @@ class _Groups:
     no account.
     """
 
-    def __init__(self, shapes: Mapping[int, _Shape], settings: Settings) -> None:
+    def __init__(self, shapes: Mapping[int, Shape], settings: Settings) -> None:
         self.shapes, self.settings = shapes, settings
         self.cells: dict[int, Cells] = {}
         self.index = CellIndex()
@@ -118,10 +118,13 @@ class _Groups:
         near = self.index.near(cells)
         homes = [g for g in sorted({self.group[j] for j in near}) if self._belongs(i, cells, near, g)]
         home = homes[0] if homes else i
-        members = [i, *(j for g in homes for j in self.members.pop(g))]
-        known = [j for g in homes for j in self.standing_for.pop(g)]
-        self.members[home], self.standing_for[home] = members, known
-        self.group.update((j, home) for j in members)
+        members, known = self.members.setdefault(home, []), self.standing_for.setdefault(home, [])
+        for other in homes[1:]:
+            members += self.members[other]
+            known += self.standing_for.pop(other)
+            self.group.update((j, home) for j in self.members.pop(other))
+        members.append(i)
+        self.group[i] = home
         if len(known) < (MOST_STANDING_FOR if self._leads_elsewhere(cells, known) else LEAST_STANDING_FOR):
             known.append(i)
             self.cells[i] = cells
@@ -144,16 +147,16 @@ class _Groups:
 
 
 def _connected(
-    usable: Sequence[int], shapes: Mapping[int, _Shape], traces: Sequence[Trace], settings: Settings
+    usable: Sequence[int], shapes: Mapping[int, Shape], traces: Sequence[Trace], settings: Settings
 ) -> list[list[int]]:
     """Return the connected sets of traces that are one way."""
-    groups = _Groups(shapes, settings)
+    groups = Groups(shapes, settings)
     for i in sorted(usable, key=lambda i: (-shapes[i].extent_m, _when(traces[i])[:2], traces[i].key)):
         groups.add(i)
     return [sorted(members) for members in groups.members.values()]
 
 
-def _one_way(a: _Shape, b: _Shape, settings: Settings) -> bool:
+def _one_way(a: Shape, b: Shape, settings: Settings) -> bool:
     near_m = min(settings.pair_near_m, NEAR_SHARE_OF_EXTENT * min(a.extent_m, b.extent_m))
     if (a.low > b.high + near_m).any() or (b.low > a.high + near_m).any():
         return False

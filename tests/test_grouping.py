@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 
 def by_every_two(traces: Sequence[Trace], settings: Settings) -> set[frozenset[int]]:
     """Return the connected sets of the relation itself: the slow and plain way."""
-    shapes = {i: routes._Shape(t, settings) for i, t in enumerate(traces) if t.accepted >= 2}
+    shapes = {i: routes.Shape(t, settings) for i, t in enumerate(traces) if t.accepted >= 2}
     home = {i: {i} for i, shape in shapes.items() if shape.extent_m > 0}
     for i, j in combinations(home, 2):
         if home[i] is not home[j] and routes._one_way(shapes[i], shapes[j], settings):
@@ -110,7 +110,7 @@ def test_comparisons_grow_with_the_number_of_recordings(tmp_path: Path, monkeypa
     counted = [0]
     compare = routes._one_way
 
-    def counting(a: routes._Shape, b: routes._Shape, settings: Settings) -> bool:
+    def counting(a: routes.Shape, b: routes.Shape, settings: Settings) -> bool:
         counted[0] += 1
         return compare(a, b, settings)
 

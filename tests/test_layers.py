@@ -23,11 +23,11 @@ FLOORS = (
     {"reading", "routes", "firstfix", "centreline", "crosstrack", "deviations", "flags", "clocks", "passes", "companions",
      "recorded", "statistics", "comparison", "hats", "places", "accuracy", "ranking", "protocol"},
     {"route_analysis", "check", "simulate", "league", "trueness"},
-    {"recalling"},
+    {"recalling", "sorting"},
     {"analysis", "demo"},
     {"privacy"},
     {"output"},
-    {"frames"},
+    {"frames", "fleet"},
     {"web", "progress"},
     {"cli"},
 )  # fmt: skip

@@ -23,7 +23,7 @@ from gpsq.reading.screen import Origin, make_trace
 from gpsq.reading.starts import with_starts
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Mapping
+    from collections.abc import Callable, Iterable, Mapping, Sequence
     from concurrent.futures import Executor
 
     from gpsq.reading.archives import Member
@@ -84,7 +84,7 @@ def read_folder(
     found: list[Trace | Unreadable] = [*traces, *unreadable]
     entries, problems = startlog.match(log, [r.file for r in found])
     return Readings(
-        traces=tuple(sorted(_named(traces, entries, campaign), key=lambda t: (t.file, t.track))),
+        traces=tuple(sorted(named(traces, entries, campaign), key=lambda t: (t.file, t.track))),
         unreadable=tuple(sorted(_named_too(unreadable, entries, campaign), key=lambda u: (u.file, u.track))),
         inputs=_inputs(folder, found),
         campaign=campaign,
@@ -180,13 +180,15 @@ def _read_all(
     return results
 
 
-def _named(traces: list[Trace], entries: Mapping[str, startlog.StartEntry], campaign: Campaign) -> list[Trace]:
+def named(traces: Sequence[Trace], entries: Mapping[str, startlog.StartEntry], campaign: Campaign) -> list[Trace]:
     """Give each trace its device and its start."""
-    named = [
-        dataclasses.replace(t, device=device_of(t.file, t.creator, _logged_device(entries, t.file), campaign.devices))
+    known = [
+        dataclasses.replace(
+            t, device=t.device or device_of(t.file, t.creator, _logged_device(entries, t.file), campaign.devices)
+        )
         for t in traces
     ]
-    return with_starts(named, entries, campaign.settings)
+    return with_starts(known, entries, campaign.settings)
 
 
 def _named_too(

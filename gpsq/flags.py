@@ -109,24 +109,30 @@ def change(folder: Path, decide: Callable[[tuple[Flag, ...]], Sequence[Flag]]) -
 def decided(
     flags: Sequence[Flag], deviations: Sequence[Deviation], traces: Sequence[Trace], flag: str, note: str
 ) -> list[Flag]:
-    """Return the flags after a decision on some deviations; `flag` "clear" takes an earlier decision back."""
+    """Return the flags after a decision on some deviations; `flag` "clear" takes an earlier decision back.
+
+    A decision that takes the place of an earlier one keeps its stretch, and so the deviation its name: the flag itself may
+    have moved the ends that were found since.
+    """
+    earlier = {d.id: f for d in deviations for f in flags if same(f, d, traces[d.trace])}
     kept = [f for f in flags if not any(same(f, d, traces[d.trace]) for d in deviations)]
     if flag == "clear":
         return kept
-    return kept + [
-        Flag(
-            sha256=traces[d.trace].sha256,
-            track=traces[d.trace].track,
-            from_time=d.from_time,
-            to_time=d.to_time,
-            from_point=d.from_point,
-            to_point=d.to_point,
-            flag=flag,
-            note=note,
-            file=traces[d.trace].file,
-        )
-        for d in deviations
-    ]
+    new = [earlier.get(d.id) or _flag_on(d, traces[d.trace]) for d in deviations]
+    return kept + [dataclasses.replace(f, flag=flag, note=note) for f in new]
+
+
+def _flag_on(deviation: Deviation, trace: Trace) -> Flag:
+    return Flag(
+        sha256=trace.sha256,
+        track=trace.track,
+        from_time=deviation.from_time,
+        to_time=deviation.to_time,
+        from_point=deviation.from_point,
+        to_point=deviation.to_point,
+        flag=FLAGS[0],
+        file=trace.file,
+    )
 
 
 def same(flag: Flag, deviation: Deviation, trace: Trace) -> bool:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import io
 import os
 import random
@@ -195,6 +196,20 @@ def test_a_flag_is_on_the_disk_when_it_is_acknowledged(client, desk):
     client.post("/flag", data={"id": found.id, "decision": "clear"})
     assert flags.load(desk.folder) == ((), ())
     assert desk.asked == 2
+
+
+def test_a_second_decision_keeps_the_stretch_and_the_name(desk):
+    """The first decision moves the ends that are found; the second is still about the stretch that was shown."""
+    analysis, found = desk.results.analysis, first(desk)
+    (kept,) = flags.decided((), [found], analysis.traces, "intentional", "")
+    moved = dataclasses.replace(found, from_point=found.from_point + 2, to_point=found.to_point + 1)
+    (again,) = flags.decided([kept], [moved], analysis.traces, "error", "no")
+    assert (again.from_point, again.to_point, again.flag, again.note) == (
+        found.from_point,
+        found.to_point,
+        "error",
+        "no",
+    )
 
 
 def test_several_deviations_are_flagged_at_once(client, desk):

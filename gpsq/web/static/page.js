@@ -37,7 +37,10 @@
       refuse("");
       await post(form.action, data);
       const first = data.get("id");
-      if (first) shownOnMap = `d-${first}`;
+      if (first) {
+        shownOnMap = `d-${first}`;
+        for (const id of data.getAll("id")) decided(by(`d-${id}`), data.get("decision"));
+      }
       form.querySelectorAll("input").forEach((input) => (input.defaultValue = input.value));
       if (/\/(place|publish)$/.test(form.action)) await renew(form.action.endsWith("publish"));
       await look();
@@ -46,6 +49,16 @@
     }
     for (const button of buttons) button.ariaBusy = "false";
   });
+
+  // A decision is on the disk when it is acknowledged, and shows at once; the figures follow when they are worked out.
+  function decided(card, decision) {
+    if (!card) return;
+    const state = decision === "clear" ? "unflagged" : decision;
+    card.className = `card ${state}`;
+    for (const button of card.querySelectorAll("[aria-pressed]")) button.ariaPressed = String(button.value === decision);
+    const [id] = card.querySelector("h3").textContent.split(":");
+    card.querySelector("h3").textContent = `${id}: ${state === "error" ? "receiver error" : state}`;
+  }
 
   // ---- drop ----
   const drop = by("drop"), queue = [];
@@ -133,7 +146,7 @@
       problem = state.problem;
       published = state.published;
       if (news) await renew(state.number !== number, state.number);
-      if (state.what || sending) pause = 150;
+      if (state.what || sending) pause = 80;
       else if (state.received.some((line) => line.outcome === "being read")) pause = 300;
     } catch (error) {
       refuse(LOST);

@@ -21,7 +21,7 @@ import httpx
 import numpy as np
 import pytest
 
-from gpsq import flags
+from gpsq import durable, flags
 from gpsq.model import Flag
 from gpsq.reading import campaign, startlog
 from gpsq.web import edits, store
@@ -115,6 +115,38 @@ def killed_writers(folder: Path, rng: random.Random, number: int) -> set[tuple[s
         assert os.waitstatus_to_exitcode(os.waitpid(process, 0)[1]) == -signal.SIGKILL
         said |= set(all_of(pipe))
     return said
+
+
+def killed_at_line(path: Path, text: str, line: int) -> bool:
+    """Write a file in a process that is killed before the line of that number, of all that run; False if it came to its end."""
+    process = os.fork()
+    if process == 0:  # pragma: no cover - in the writer
+        left = line
+
+        def tracer(frame: object, event: str, arg: object) -> object:
+            nonlocal left
+            left -= event == "line"
+            if left < 0:
+                os.kill(os.getpid(), signal.SIGKILL)
+            return tracer
+
+        sys.settrace(tracer)
+        durable.write_text(path, text)
+        os._exit(0)
+    return os.waitstatus_to_exitcode(os.waitpid(process, 0)[1]) == -signal.SIGKILL
+
+
+def test_killed_at_any_line_a_file_is_the_old_one_or_the_new_one(tmp_path):
+    path, old, new, line = tmp_path / "flags.csv", "old\n" * 1000, "new\n" * 2000, 0
+    seen = []
+    path.write_text(old)
+    while killed_at_line(path, new, line):
+        seen.append(path.read_text())
+        path.write_text(old)
+        line += 1
+    assert path.read_text() == new
+    assert set(seen) == {old, new}
+    assert seen == sorted(seen, key=[old, new].index)  # once it is the new one it stays so
 
 
 @contextlib.contextmanager

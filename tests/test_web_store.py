@@ -175,12 +175,14 @@ def test_a_folder_that_is_gone_gives_one_sentence(tmp_path):
 
 
 def test_old_parts_are_swept_and_fresh_ones_kept(tmp_path):
-    old, fresh = tmp_path / f"{store.PART}old", tmp_path / f"{store.PART}fresh"
-    old.write_bytes(b"x")
-    fresh.write_bytes(b"x")
-    os.utime(old, (0, 0))
+    old = [f"{store.PART}old", ".flags.csv.abcd1234", ".rides.csv.abcd1234", ".campaign.toml.x", f".{store.NAMES}.x"]
+    kept = [f"{store.PART}fresh", "flags.csv", ".gpsq-private.toml", store.NAMES]
+    for name in (*old, *kept):
+        (tmp_path / name).write_bytes(b"x")
+        if name != kept[0]:
+            os.utime(tmp_path / name, (0, 0))
     store.sweep(tmp_path)
-    assert [p.name for p in tmp_path.iterdir()] == [fresh.name]
+    assert {p.name for p in tmp_path.iterdir()} == set(kept)
 
 
 @settings(max_examples=40)

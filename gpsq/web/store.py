@@ -218,7 +218,8 @@ def original_names(folder: Path) -> dict[str, str]:
 
 
 def sweep(folder: Path) -> None:
-    """Delete parts that a killed server left long ago."""
-    for part in folder.glob(f"{PART}*"):
-        if time.time() - part.stat().st_mtime > STALE_S:
-            part.unlink(missing_ok=True)
+    """Delete parts of recordings and of small files that killed writers left long ago."""
+    for pattern in (f"{PART}*", *(f".{name}.*" for name in (*BESIDE, NAMES))):
+        for part in folder.glob(pattern):
+            if time.time() - part.stat().st_mtime > STALE_S:
+                part.unlink(missing_ok=True)

@@ -9,7 +9,7 @@ import numpy as np
 from gpsq._compiled import compiled
 
 if TYPE_CHECKING:
-    from gpsq.model import FloatArray
+    from gpsq.model import FloatArray, IntArray
 
 #: Weiszfeld's steps for the median (Weiszfeld 1937, Tohoku Math. J. 43:355–386); the line moves by centimetres after ten.
 MEDIAN_STEPS = 12
@@ -19,6 +19,8 @@ CUT_STEPS = 6
 #: Every place between two is a median of them. Their mean is taken while they lie this near each other, as two receivers
 #: on one road do; of two roads the middle is neither, and the line stays with the one that it began on.
 PAIR_APART_M = 30.0
+#: A step that moves a place by less than this is the last: a hundredth of what the results are rounded to.
+STILL_M = 1e-4
 #: A trace is near or far over this many stations on either side, not at one: else the middle would hop between two roads
 #: from station to station.
 NEAR_STATIONS = 10
@@ -51,89 +53,140 @@ def robust_middle(places_m: FloatArray, weights: FloatArray, start_m: FloatArray
     >>> robust_middle(places, np.ones((3, 1)), np.zeros((1, 2))).round(1).tolist()
     [[0.0, 0.5]]
     """
-    places, each, line = (np.array(a, dtype=np.float64, order="C") for a in (places_m, weights, start_m))
+    line = np.array(start_m, dtype=np.float64, order="C")
+    # station by station, so that what is looked at together lies together
+    places = np.array(np.asarray(places_m, dtype=np.float64).swapaxes(0, 1), order="C")
+    each = np.array(np.asarray(weights, dtype=np.float64).T, order="C")
     _median(places, each, line)
     _mean_of_pairs(places, each, line)
-    if len(places) >= 3:
+    if places.shape[1] >= 3:
         _mean_of_near(places, each, line)
     return line
 
 
 @compiled
 def _median(places: FloatArray, weights: FloatArray, line: FloatArray) -> None:  # pragma: no cover - compiled
-    """Move each station to the weighted geometric median of its places."""
-    for j in range(places.shape[1]):
+    """Move each station to the weighted geometric median of its (m, t, 2) places."""
+    stations, count, _ = places.shape
+    xs, ys, ws = np.empty(count), np.empty(count), np.empty(count)
+    for j in range(stations):
+        seen = 0
+        for t in range(count):
+            if not np.isnan(places[j, t, 0]):
+                xs[seen], ys[seen], ws[seen] = places[j, t, 0], places[j, t, 1], weights[j, t]
+                seen += 1
         for _ in range(MEDIAN_STEPS):
             total, x, y = 0.0, 0.0, 0.0
-            for t in range(places.shape[0]):
-                if np.isnan(places[t, j, 0]):
-                    continue
-                distance = np.hypot(places[t, j, 0] - line[j, 0], places[t, j, 1] - line[j, 1])
-                weight = weights[t, j] / max(distance, 0.05)
+            for t in range(seen):
+                distance = np.sqrt((xs[t] - line[j, 0]) ** 2 + (ys[t] - line[j, 1]) ** 2)
+                weight = ws[t] / max(distance, 0.05)
                 total += weight
-                x += weight * places[t, j, 0]
-                y += weight * places[t, j, 1]
+                x += weight * xs[t]
+                y += weight * ys[t]
             if total == 0.0:
                 break
+            moved = abs(x / total - line[j, 0]) + abs(y / total - line[j, 1])
             line[j, 0], line[j, 1] = x / total, y / total
+            if moved < STILL_M:
+                break
 
 
 def _mean_of_pairs(places: FloatArray, weights: FloatArray, line: FloatArray) -> None:
     """Move each station that just two traces pass near each other to the mean of their places."""
     counted = ~np.isnan(places[:, :, 0]) & (weights > 0)
-    at = np.flatnonzero(counted.sum(axis=0) == 2)
-    pairs = places[:, at].swapaxes(0, 1)[counted[:, at].T].reshape(-1, 2, 2)
-    share = weights[:, at].T[counted[:, at].T].reshape(-1, 2, 1)
+    at = np.flatnonzero(counted.sum(axis=1) == 2)
+    pairs = places[at][counted[at]].reshape(-1, 2, 2)
+    share = weights[at][counted[at]].reshape(-1, 2, 1)
     near = np.hypot(*(pairs[:, 0] - pairs[:, 1]).T) <= PAIR_APART_M
     line[at[near]] = ((pairs * share).sum(axis=1) / share.sum(axis=1))[near]
 
 
 @compiled
 def _mean_of_near(places: FloatArray, weights: FloatArray, line: FloatArray) -> None:  # pragma: no cover - compiled
-    """Move each station to the mean of its places, those of traces that run far from the line thereabouts left out."""
-    count, stations, _ = places.shape
-    near = np.empty((count, stations))
-    column = np.empty(count)
+    """Move each station to the mean of its (m, t, 2) places, those of traces that run far from the line thereabouts left out."""
+    stations, count, _ = places.shape
+    near = np.empty((stations, count))
+    sums, counts = np.zeros((stations + 1, count)), np.zeros((stations + 1, count))
+    column, rank = np.empty(count), np.arange(count)
     for _ in range(CUT_STEPS):
-        for t in range(count):
-            _distance_thereabouts(places[t], line, near[t])
+        moved = 0.0
+        _distances_thereabouts(places, line, sums, counts, near)
         for j in range(stations):
-            seen = 0
-            for t in range(count):
-                if not np.isnan(near[t, j]) and weights[t, j] > 0:
-                    column[seen] = near[t, j]
-                    seen += 1
+            seen = _put_in_order(near[j], weights[j], rank, column)
             if seen < 3:
                 continue
-            low, high = np.quantile(column[:seen], CUT_QUANTILE), np.quantile(column[:seen], 0.75)
+            low, high = _quantile(column[:seen], CUT_QUANTILE), _quantile(column[:seen], 0.75)
             apart = (high / max(low, 0.01) - QUARTILE_RATIOS[0]) / (QUARTILE_RATIOS[1] - QUARTILE_RATIOS[0])
             elsewhere = min(max(apart, 0.0), 1.0)
             cut = max(LEAST_CUT_M, low * (CUT_FACTORS[0] + elsewhere * (CUT_FACTORS[1] - CUT_FACTORS[0])))
             total, x, y = 0.0, 0.0, 0.0
             for t in range(count):
-                if np.isnan(near[t, j]) or near[t, j] >= cut:
+                if np.isnan(near[j, t]) or near[j, t] >= cut:
                     continue
-                outer = max(0.0, 2.0 * near[t, j] / cut - 1.0)
-                weight = weights[t, j] * (1.0 - outer**2) ** 2
+                outer = max(0.0, 2.0 * near[j, t] / cut - 1.0)
+                weight = weights[j, t] * (1.0 - outer**2) ** 2
                 total += weight
-                x += weight * places[t, j, 0]
-                y += weight * places[t, j, 1]
+                x += weight * places[j, t, 0]
+                y += weight * places[j, t, 1]
             if total > 0.0:
+                moved = max(moved, abs(x / total - line[j, 0]) + abs(y / total - line[j, 1]))
                 line[j, 0], line[j, 1] = x / total, y / total
+        if moved < STILL_M:
+            break
 
 
 @compiled
-def _distance_thereabouts(place: FloatArray, line: FloatArray, out: FloatArray) -> None:  # pragma: no cover - compiled
-    """Fill `out` with the mean distance of a trace from the line over the stations around; nan where it has no place."""
-    stations = len(line)
-    sums, counts = np.zeros(stations + 1), np.zeros(stations + 1)
+def _put_in_order(
+    near: FloatArray, weights: FloatArray, rank: IntArray, column: FloatArray
+) -> int:  # pragma: no cover - compiled
+    """Fill `column` with the distances that count, in order; return how many.
+
+    `rank` is the order at the station before: from one to the next it hardly changes, so little has to be moved.
+    """
+    seen = 0
+    for k in range(len(rank)):
+        t, place, distance = rank[k], k, np.inf
+        if not np.isnan(near[t]) and weights[t] > 0:
+            distance = near[t]
+            seen += 1
+        while place > 0 and column[place - 1] > distance:
+            column[place], rank[place] = column[place - 1], rank[place - 1]
+            place -= 1
+        column[place], rank[place] = distance, t
+    return seen
+
+
+@compiled
+def _quantile(ordered: FloatArray, share: float) -> float:  # pragma: no cover - compiled
+    """Return a quantile of ordered values, linearly between neighbours."""
+    rank = share * (len(ordered) - 1)
+    low = int(rank)
+    high = min(low + 1, len(ordered) - 1)
+    middle: float = ordered[low] * (1.0 - (rank - low)) + ordered[high] * (rank - low)
+    return middle
+
+
+@compiled
+def _distances_thereabouts(
+    places: FloatArray, line: FloatArray, sums: FloatArray, counts: FloatArray, out: FloatArray
+) -> None:  # pragma: no cover - compiled
+    """Fill `out` (m, t) with each trace's mean distance from the line over the stations around; nan where it has none.
+
+    `sums` and `counts` (m + 1, t) begin with a row of zeros; they hold running totals.
+    """
+    stations, count, _ = places.shape
     for j in range(stations):
-        there = not np.isnan(place[j, 0])
-        distance = np.hypot(place[j, 0] - line[j, 0], place[j, 1] - line[j, 1]) if there else 0.0
-        sums[j + 1], counts[j + 1] = sums[j] + distance, counts[j] + there
+        for t in range(count):
+            there = not np.isnan(places[j, t, 0])
+            distance = 0.0
+            if there:
+                distance = np.sqrt((places[j, t, 0] - line[j, 0]) ** 2 + (places[j, t, 1] - line[j, 1]) ** 2)
+            sums[j + 1, t], counts[j + 1, t] = sums[j, t] + distance, counts[j, t] + there
     for j in range(stations):
         low, high = max(0, j - NEAR_STATIONS), min(stations, j + NEAR_STATIONS + 1)
-        out[j] = np.nan if np.isnan(place[j, 0]) else (sums[high] - sums[low]) / (counts[high] - counts[low])
+        for t in range(count):
+            known = not np.isnan(places[j, t, 0])
+            out[j, t] = (sums[high, t] - sums[low, t]) / (counts[high, t] - counts[low, t]) if known else np.nan
 
 
 def steadied(moved_m: FloatArray, weight: FloatArray) -> FloatArray:

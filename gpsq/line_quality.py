@@ -46,7 +46,8 @@ def described(
         support=there.sum(axis=0),
         rides=(~np.isnan(by_ride)).sum(axis=0),
         spread_m=_spread(offset),
-        band_m=_band(by_ride),
+        # the band is drawn about the whole line; making it for every line without a ride would cost as much as the lines
+        band_m=np.full(len(xy_m), np.nan) if left_out else _band(by_ride),
         left_out=left_out,
     )
 

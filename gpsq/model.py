@@ -222,7 +222,7 @@ class Centreline:
 
     `xy_m` (m, 2), `along_m` (m,) station, `support` (m,) traces that reach it, `rides` (m,) rides that reach it,
     `spread_m` (m,) robust standard deviation across the line, `band_m` (m,) half-width of the confidence band from
-    resampling whole rides (nan under three rides), `left_out` names the ride that was left out ("" for none).
+    resampling whole rides (nan under three rides, and where a ride is left out), `left_out` names that ride ("" for none).
     """
 
     xy_m: FloatArray

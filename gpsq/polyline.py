@@ -116,7 +116,7 @@ def _vertex_at(along: FloatArray, stations_m: FloatArray) -> FloatArray:
     fraction = np.interp(stations_m, rising, np.arange(len(rising)))
     low = np.floor(fraction).astype(int)
     high = np.minimum(low + 1, len(rising) - 1)
-    return last[low] + (first[high] - last[low]) * (fraction - low)
+    return np.asarray(last[low] + (first[high] - last[low]) * (fraction - low))
 
 
 def at_vertex(values: FloatArray, vertex: FloatArray) -> FloatArray:
@@ -168,21 +168,10 @@ def nearest_on_line(
     >>> along.tolist(), offset.tolist()
     ([4.0, 4.0], [3.0, -2.0])
     """
-    along = along_m(line_m)
-    best_along = np.empty(len(points_m))
-    best_offset = np.full(len(points_m), np.inf)
-    width = int((high - low).max()) + 1 if len(points_m) else 0
-    for shift in range(width):
-        looked = np.flatnonzero(low + shift <= high)
-        segment = low[looked] + shift
-        start, leg = line_m[segment], line_m[segment + 1] - line_m[segment]
-        size = (leg**2).sum(axis=1)
-        size[size == 0] = 1.0
-        to_point = points_m[looked] - start
-        share = np.clip((to_point * leg).sum(axis=1) / size, 0.0, 1.0)
-        distance = np.sqrt(((to_point - share[:, None] * leg) ** 2).sum(axis=1))
-        side = np.where(leg[:, 0] * to_point[:, 1] - leg[:, 1] * to_point[:, 0] < 0, -1.0, 1.0)
-        nearer = distance < np.abs(best_offset[looked])
-        best_offset[looked[nearer]] = (distance * side)[nearer]
-        best_along[looked[nearer]] = (along[segment] + share * np.sqrt((leg**2).sum(axis=1)))[nearer]
-    return best_along, best_offset
+    from gpsq._compiled import read_only
+    from gpsq._nearest import nearest
+
+    numbers = (read_only(ends, np.int64) for ends in (low, high))
+    places = (read_only(values, np.float64) for values in (points_m, line_m, along_m(line_m)))
+    found: tuple[FloatArray, FloatArray] = nearest(*places, *numbers)
+    return found

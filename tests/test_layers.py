@@ -15,6 +15,7 @@ PACKAGE = Path(__file__).parents[1] / "gpsq"
 FLOORS = (
     {"exceptions", "settings", "_compiled", "cache"},
     {"model", "durable"},
+    {"_nearest"},
     {"plane", "polyline", "weeks", "intervals", "resampling", "_boxes", "flat", "neighbours", "executors"},
     {"align", "_frechet", "_hausdorff", "power", "survival", "stations", "same_course", "runs"},
     {"consensus", "_discrete_frechet"},

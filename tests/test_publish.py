@@ -193,9 +193,14 @@ def published(tmp_path_factory: pytest.TempPathFactory) -> Published:
         text = re.sub(r'creator="[^"]*"', f'creator="{SERIAL}"', text)
         path.write_text(text.replace("<trkseg>", "<cmt>from Jane Doe's door</cmt><trkseg>", 1), "utf-8")
     (folder / "bar-unit" / "2025-03-09 to Jane.gpx").write_text("<html>no recording</html>")
+    first = (folder / campaign.recordings[1].file).read_text("utf-8")
+    (folder / "pocket-unit" / "2025-03-03 Jane again.gpx").write_text(first.replace("</gpx>", " </gpx>"), "utf-8")
     road = campaign.town.roads["out"]
+    line = np.column_stack(campaign.plane.to_degrees(road[::10])).tolist()
+    (folder / "Jane.geojson").write_text(json.dumps({"type": "LineString", "coordinates": line}))
     place = np.array([value[0] for value in campaign.plane.to_degrees(road[len(road) * 3 // 10][None, :])])
     with (folder / "campaign.toml").open("a") as file:
+        file.write('[reference]\nA = "Jane.geojson"\n')
         file.write(f"[[private_place]]\nlat = {place[1]}\nlon = {place[0]}\nradius_m = 60\n")
     out = folder / "for-all"
     with pytest.MonkeyPatch.context() as patch:
@@ -257,7 +262,7 @@ def gpkg_positions(path: Path) -> np.ndarray:
 def all_positions(published: Published) -> dict[str, np.ndarray]:
     found = {"gpkg": gpkg_positions(published.out / "results.gpkg")}
     for path in published.out.rglob("*"):
-        if path.suffix in {".csv", ".json", ".geojson", ".html", ".svg"}:
+        if path.suffix in {".csv", ".json", ".geojson", ".gpx", ".html", ".svg", ".qml"}:
             found[path.name] = pairs_in(path.read_text("utf-8"))
     tracks = gpxpy.parse((published.out / "centrelines.gpx").read_text("utf-8")).get_points_data()
     found["centrelines.gpx"] = np.array([(p.point.longitude, p.point.latitude) for p in tracks])
@@ -268,6 +273,7 @@ def all_positions(published: Published) -> dict[str, np.ndarray]:
 def test_no_position_lies_within_a_cut(published: Published) -> None:
     found = all_positions(published)
     assert {name for name, places in found.items() if len(places) > 100} >= {"gpkg", "map", "centrelines.geojson"}
+    assert len(found["centrelines.gpx"]) > 20
     for name, places in found.items():
         assert not inside(published.zones, places).any(), name
         for place in private_deg(published):
@@ -306,7 +312,7 @@ def test_no_hash_name_or_note_survives_in_any_file(published: Published) -> None
     words = [*hashes, *(d.id for d in published.analysis.deviations), *rides, *names]
     assert len(words) > 30
     for path in (path for path in published.out.rglob("*") if path.is_file()):
-        content = path.read_bytes()
+        content = path.read_bytes().replace(b"centrelines.gpx", b"")
         survived = [word for word in words if word.encode() in content or html.escape(word).encode() in content]
         assert not survived, path.name
 
@@ -337,6 +343,18 @@ def test_figures_are_those_of_the_whole(published: Published) -> None:
     for name in ("missed_share", "coverage", "sha256", "name"):
         assert mine[name].isna().all(), name
     assert (mine["length_m"].dropna() < tracks.loc[mine["length_m"].dropna().index, "length_m"]).all()
+
+
+def test_twins_and_references_are_published_without_their_files(published: Published) -> None:
+    tracks = pd.read_csv(published.out / "tracks.csv", keep_default_na=False)
+    twins = tracks[tracks["reason"].str.startswith("the same recording as")]
+    assert len(twins) == 1
+    assert twins["reason"].str.fullmatch(r"the same recording as pocket-unit \d\d").all()
+    reference = pd.read_csv(published.out / "reference.csv")
+    assert len(reference) > 2
+    assert set(reference["reference"]) == {"reference line"}
+    assert reference["shared_m"].isna().all()  # how much of the whole route there is
+    assert reference["trueness_m"].notna().any()
 
 
 def test_the_middle_of_the_routes_is_still_there(published: Published) -> None:
@@ -392,12 +410,12 @@ def test_a_short_route_gives_figures_only(published: Published) -> None:
 
 def test_a_detour_through_a_zone_is_broken_there(published: Published) -> None:
     """A zone off the line takes out only the fixes of those who went there, and no line is drawn across it."""
-    before = publication(published.analysis, published.zones).analysis
+    before = publication(published.analysis, published.zones[:2]).analysis
     detour = max(before.deviations, key=lambda found: found.peak_m)
     trace = before.traces[detour.trace]
     middle = (detour.from_point + detour.to_point) // 2
     zone = Zone(float(trace.lat_deg[middle]), float(trace.lon_deg[middle]), 20.0)
-    after = publication(published.analysis, (*published.zones, zone)).analysis.traces[detour.trace]
+    after = publication(published.analysis, (*published.zones[:2], zone)).analysis.traces[detour.trace]
     where = np.column_stack([after.lon_deg, after.lat_deg])
     assert not inside([zone], where, zones.MARGIN_M).any()
     assert 0 < trace.accepted - after.accepted < 40

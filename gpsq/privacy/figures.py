@@ -101,11 +101,26 @@ def _told_by(found: Interval, missed_m: FloatArray) -> Interval:
     return Interval(found.value, low, high, found.method)
 
 
+#: Figures over recordings that hold nothing but ratios, ranks, errors and times to fix.
+KEPT = (
+    "start_states",
+    "comparisons",
+    "error_variances",
+    "ranks",
+    "route_ratios",
+    "quality_trends",
+    "distance_biases",
+)
+
+
 def over_recordings(analysis: Analysis, hot_spots: Sequence[Any]) -> dict[str, Any]:
-    """Return the figures over recordings that may be published; a kind that is not known here is left out."""
-    kept = {
-        name: analysis.extra[name]
-        for name in ("start_states", "comparisons", "error_variances")
-        if name in analysis.extra
-    }
-    return {**kept, "devices": devices(analysis, analysis.extra.get("devices", ())), "hot_spots": tuple(hot_spots)}
+    """Return the figures over recordings that may be published; a kind that is not known here is left out.
+
+    Left out of them are numbers of fixes, and the name of a reference line and how much of it the rides share.
+    """
+    found = analysis.extra
+    kept: dict[str, Any] = {name: found[name] for name in KEPT if name in found}
+    kept["quality_classes"] = tuple(dataclasses.replace(c, fixes=0) for c in found.get("quality_classes", ()))
+    if reference := found.get("reference", ()):
+        kept["reference"] = tuple(dataclasses.replace(r, file="reference line", shared_m=NAN) for r in reference)
+    return {**kept, "devices": devices(analysis, found.get("devices", ())), "hot_spots": tuple(hot_spots)}

@@ -53,7 +53,7 @@ def publication(analysis: Analysis, zones: Sequence[Zone], chosen_names: Collect
     fixes = shown.shown_fixes(whole, zones)
     cut = {i: shown.cut(whole.traces[i], chosen) for i, chosen in fixes.items()}
     routes, measured = shown.analysed(whole, cut, rides)
-    twins = {f"{t.file} (track {t.track})": name for t, name in zip(whole.traces, files, strict=True)}
+    twins = {t.label: name for t, name in zip(whole.traces, files, strict=True)} | {"": ""}
     parts = {i: (cut[i], fixes[i], m, _length_m(routes, i, cut[i], whole)) for i, m in measured.items()}
     results = _numbered([_result(whole.results[i], rides, twins, parts.get(i)) for i in range(len(whole.traces))])
     traces = tuple(_trace(t, cut.get(i), files[i]) for i, t in enumerate(whole.traces))
@@ -98,7 +98,10 @@ def _renamed(analysis: Analysis, chosen: Collection[str]) -> tuple[Analysis, lis
         "another name can be given under [devices] in campaign.toml."
         for old, new in changed.items()
     ]
-    return dataclasses.replace(renamed, extra=summaries(renamed)), said
+    reference = [
+        dataclasses.replace(row, device=names.get(row.device, "")) for row in analysis.extra.get("reference", ())
+    ]
+    return dataclasses.replace(renamed, extra={**summaries(renamed), "reference": tuple(reference)}), said
 
 
 def _trace(whole: Trace, part: Trace | None, name: str) -> Trace:
@@ -134,7 +137,7 @@ def _result(
     part: tuple[Trace, IntArray, Measured, float] | None,
 ) -> TraceResult:
     """Return what is published of a recording; `part` is its shown trace, with numbers, measures and length."""
-    twin = twins.get(result.duplicate_of, "")
+    twin = twins.get(result.duplicate_of, "another recording")
     published = dataclasses.replace(
         result,
         ride=rides[result.ride],

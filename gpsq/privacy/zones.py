@@ -111,7 +111,7 @@ def drawn(hidden: Hidden, rng: np.random.Generator) -> tuple[Zone, float]:
     for number in range(TRIES):
         centre_m, radius_m = candidate(places_m, hidden.radius_m, number / TRIES, rng)
         miss_m = _missed_by_m(centre_m, radius_m, places_m, lines_m)
-        if best is None or miss_m > best[0] + JUST_AS_GOOD_M:
+        if best is None or miss_m >= MISS_M or miss_m > best[0] + JUST_AS_GOOD_M:
             best = (miss_m, centre_m, radius_m)
         if miss_m >= MISS_M:
             break

@@ -1,0 +1,186 @@
+"""The command line as a user runs it: what stands on standard output, what on standard error, which exit status."""
+
+from __future__ import annotations
+
+import csv
+import json
+import os
+import shutil
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from gpsq import demo
+
+LONG = bool(os.environ.get("GPSQ_LONG"))
+
+
+def gpsq(*arguments: object, cwd: Path | None = None) -> subprocess.CompletedProcess[str]:
+    command = [sys.executable, "-m", "gpsq.cli", *map(str, arguments)]
+    return subprocess.run(command, capture_output=True, text=True, cwd=cwd, check=False)
+
+
+def rows(path: Path) -> list[dict[str, str]]:
+    with path.open(encoding="utf-8", newline="") as file:
+        return list(csv.DictReader(file))
+
+
+@pytest.fixture(scope="module")
+def analysed(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, subprocess.CompletedProcess[str]]:
+    """The demo campaign, analysed by the first command of the README."""
+    folder = tmp_path_factory.mktemp("demo") / "week"
+    return folder, gpsq("demo", folder)
+
+
+def test_demo_ends_with_the_table_and_the_report(analysed):
+    folder, done = analysed
+    lines = done.stdout.splitlines()
+    assert done.returncode == 0, done.stderr
+    assert lines[0] == "Time to first fix"
+    assert lines[1].split()[:2] == ["device", "rides"]
+    assert [line.split()[0] for line in lines[3:6]] == ["bag-unit", "bar-unit", "pocket-unit"]
+    assert lines[-1] == f"Report: {folder / 'gpsq-results' / 'report.html'}"
+    assert (folder / "gpsq-results" / "report.html").is_file()
+
+
+def test_the_tables_hold_the_known_answers(analysed):
+    """truth.json says what was planted; the figures of a fix that shows its evidence are right to a second."""
+    folder, _ = analysed
+    truth = json.loads((folder / "truth.json").read_text(encoding="utf-8"))
+    tracks = {row["file"]: row for row in rows(folder / "gpsq-results" / "tracks.csv")}
+    assert len(tracks) == 30
+    for known in truth["recordings"]:
+        found = tracks[known["file"]]
+        if known["ttff_s"] is None or known["evidence"] != "yes":
+            assert found["ttff_s"] == ""
+        else:
+            assert float(found["ttff_s"]) == pytest.approx(known["ttff_s"], abs=1.0)
+    assert {row["route"] for row in tracks.values()} == {"A", "B"}
+
+
+def test_the_results_folder_holds_the_files_of_the_contract(analysed):
+    folder, _ = analysed
+    there = {path.name for path in (folder / "gpsq-results").iterdir()}
+    assert there >= {
+        "tracks.csv", "deviations.csv", "devices.csv", "set_aside.csv", "centrelines.geojson", "results.gpkg", "report.html",
+        "map.html", "run.json",
+    }  # fmt: skip
+
+
+def test_flag_keeps_a_decision_and_the_next_run_honours_it(analysed, tmp_path):
+    folder = shutil.copytree(analysed[0], tmp_path / "week")
+    before = {row["file"]: row for row in rows(folder / "gpsq-results" / "tracks.csv")}
+    listed = gpsq("flag", folder)
+    assert listed.returncode == 0
+    chosen = [row for row in rows(folder / "gpsq-results" / "deviations.csv") if row["suggestion"] == "route choice"]
+    ids = [row["id"] for row in chosen]
+    assert len(ids) == 3
+    assert all(name in listed.stdout for name in ids)
+    done = gpsq("flag", folder, *ids, "intentional", "--note", "street closed", "-q")
+    assert (done.returncode, done.stdout, done.stderr) == (0, f"{', '.join(ids)}: intentional\n", "")
+    assert gpsq("analyse", folder, "-q").returncode == 0
+    after = {row["file"]: row for row in rows(folder / "gpsq-results" / "tracks.csv")}
+    for row in chosen:
+        assert float(after[row["file"]]["xte_rms_m"]) < 0.3 * float(before[row["file"]]["xte_rms_m"])
+    flagged = {row["id"]: (row["flag"], row["note"]) for row in rows(folder / "gpsq-results" / "deviations.csv")}
+    assert [flagged[name] for name in ids] == [("intentional", "street closed")] * 3
+    cleared = gpsq("flag", folder, ids[0], "clear", "-q")
+    assert cleared.stdout == f"{ids[0]}: no longer flagged\n"
+    assert len(rows(folder / "flags.csv")) == 2
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (("abc123", "intentional"), "gpsq flag: found the deviation abc123; expected one of "),
+        (("intentional",), "gpsq flag: found intentional; expected one or more deviations, then intentional, error or clear\n"),
+        (("abc123", "maybe"), "gpsq flag: found abc123 maybe; expected one or more deviations, then intentional, error or clear\n"),
+    ],
+)
+def test_a_wrong_decision_is_refused_in_one_line(analysed, words, said):
+    done = gpsq("flag", analysed[0], *words, "-q")
+    assert done.returncode == 2
+    assert done.stdout == ""
+    assert done.stderr.startswith(said)
+    assert done.stderr.count("\n") == 1
+
+
+def test_nothing_to_analyse_is_one_line_and_status_2(tmp_path):
+    done = gpsq("analyse", tmp_path)
+    assert done.returncode == 2
+    assert done.stdout == ""
+    assert done.stderr == f"{tmp_path}: found no recording; expected recordings of rides\n"
+    missing = gpsq("analyse", tmp_path / "nowhere")
+    assert missing.returncode == 2
+    assert missing.stderr.count("\n") == 1
+
+
+def test_a_broken_file_does_not_stop_the_rest(analysed, tmp_path):
+    folder = shutil.copytree(analysed[0], tmp_path / "week")
+    (folder / "bag-unit" / "broken.gpx").write_text("<html><body>Please log in</body></html>", encoding="utf-8")
+    done = gpsq("analyse", folder)
+    assert done.returncode == 1
+    assert "broken.gpx" in done.stderr
+    assert "Traceback" not in done.stderr
+    assert "1 of 31 recordings could not be read." in done.stderr
+    assert [r["status"] for r in rows(folder / "gpsq-results" / "tracks.csv")].count("unreadable") == 1
+
+
+def test_check_speaks_json(analysed):
+    file = analysed[0] / "bar-unit" / "2025-09-08-out.gpx"
+    done = gpsq("check", file, "--json")
+    records = json.loads(done.stdout)
+    assert done.returncode == 0
+    assert [(r["outcome"], r["start_basis"]) for r in records] == [("ok-warn", "points before fix")]
+    assert records[0]["accepted"] + records[0]["rejected"] == records[0]["points"]
+    missing = gpsq("check", file.parent / "nothing.gpx")
+    assert missing.returncode == 2
+    assert missing.stderr.count("\n") == 1
+
+
+def test_no_colour_and_no_bar_when_not_a_terminal(analysed):
+    assert "\x1b" not in analysed[1].stdout + analysed[1].stderr
+
+
+def test_campaign_mistakes_are_named(analysed, tmp_path):
+    folder = shutil.copytree(analysed[0], tmp_path / "week")
+    with (folder / "campaign.toml").open("a", encoding="utf-8") as file:
+        file.write("\n[settings]\ndeviation_bnd_m = 20\n")
+    done = gpsq("analyse", folder, "-q")
+    assert done.returncode == 2
+    assert "deviation_bnd_m" in done.stderr
+    assert done.stderr.count("\n") == 1
+
+
+@pytest.mark.skipif(os.name != "posix", reason="a process is killed by a signal of POSIX systems")
+def test_a_killed_run_leaves_earlier_results_whole(analysed, tmp_path):
+    """Kill the run at random moments: what stands in the results folder is always one whole run."""
+    folder = shutil.copytree(analysed[0], tmp_path / "week")
+    results = folder / "gpsq-results"
+    whole = {path.relative_to(results) for path in results.rglob("*") if path.is_file()}
+    rng = np.random.default_rng(1)
+    lasts_s = 4.0
+    for _ in range(50 if LONG else 8):
+        command = [sys.executable, "-m", "gpsq.cli", "analyse", str(folder), "-q"]
+        process = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+        time.sleep(float(rng.uniform(0.1, lasts_s)))
+        process.send_signal(signal.SIGKILL)
+        process.wait()
+        there = {path.relative_to(results) for path in results.rglob("*") if path.is_file()}
+        assert there == whole
+        assert len(rows(results / "tracks.csv")) == 30
+        json.loads((results / "run.json").read_text(encoding="utf-8"))
+    assert gpsq("analyse", folder, "-q").returncode == 0
+    assert [path.name for path in folder.iterdir() if "gpsq-results" in path.name] == ["gpsq-results"]
+
+
+def test_the_demo_does_not_overwrite(tmp_path):
+    demo.put(tmp_path)
+    (tmp_path / "rides.csv").write_text("file,device,started\n", encoding="utf-8")
+    demo.put(tmp_path)
+    assert (tmp_path / "rides.csv").read_text(encoding="utf-8") == "file,device,started\n"

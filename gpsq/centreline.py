@@ -173,7 +173,7 @@ def _spread_about(place: Abreast, line: FloatArray) -> float:
 def _by_ride(weights: FloatArray, places: Sequence[Abreast], strands: Sequence[Strand]) -> FloatArray:
     """Return (t, m) weights in which each ride counts about once at each station, however many devices it carried."""
     there = np.array([~np.isnan(p.vertex) for p in places])
-    each = weights[:, None] * there
+    each: FloatArray = np.asarray(weights[:, None] * there)
     usual = float(np.median(weights))
     for ride in {s.ride for s in strands}:
         mine = np.array([s.ride == ride for s in strands])

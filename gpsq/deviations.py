@@ -93,12 +93,12 @@ def _ride_band_m(others_m: FloatArray, devices: int, settings: Settings) -> Floa
     usual = np.nan_to_num(_low_quantile(np.abs(others_m)) / HALF_NORMAL_LOW, nan=np.inf)
     # a median over more devices is steadier; the setting is meant for three
     floor = settings.ride_band_m * np.sqrt(3.0 / devices)
-    return np.maximum(floor, RIDE_SPREADS * _running_median(usual))
+    return np.asarray(np.maximum(floor, RIDE_SPREADS * _running_median(usual)))
 
 
 def _residuals(courses: Sequence[Course]) -> dict[int, FloatArray]:
     """Return each trace's offset less the median of its device over all rides at the same place: a device's own bias."""
-    residual = {}
+    residual: dict[int, FloatArray] = {}
     for device in {c.trace.device for c in courses}:
         own = [c for c in courses if c.trace.device == device]
         rows = np.array([c.offset_m for c in own])

@@ -151,7 +151,7 @@ def _fixes_with(
         row_of = dict(zip(table.trace, table.decided_m, strict=True))
         for number, xy in zip(route.route.members, route.route.xy_m, strict=True):
             figure = getattr(traces[number], quantity)
-            if number not in row_of or len(figure) != len(xy) or not len(xy):
+            if number not in row_of or len(figure) != len(xy) or np.isfinite(figure).sum() < FEWEST_FIXES:
                 continue
             offset = row_of[number][stations.query(xy)[1]]
             known = np.isfinite(figure) & np.isfinite(offset)

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from trace_maker import road, shifted_left, smooth_noise
 
 from gpsq import centreline, polyline
 from gpsq.consensus import smooth
 from gpsq.settings import Settings
-from trace_maker import road, shifted_left, smooth_noise
 
 SETTINGS = Settings()
 
@@ -121,7 +121,9 @@ def test_waiting_adds_neither_length_nor_weight():
     rng = np.random.default_rng(11)
     lines = [shifted_left(road(), smooth_noise(rng, 401, 2.0)) for _ in range(4)]
     plain = consensus(lines)
-    waits = [np.vstack([xy[:200], xy[200] + rng.normal(0, 2.0, (90, 2)).cumsum(axis=0) * 0.05, xy[200:]]) for xy in lines]
+    waits = [
+        np.vstack([xy[:200], xy[200] + rng.normal(0, 2.0, (90, 2)).cumsum(axis=0) * 0.05, xy[200:]]) for xy in lines
+    ]
     assert consensus(waits).centreline.length_m == pytest.approx(plain.centreline.length_m, rel=5e-3)
 
 
@@ -136,7 +138,7 @@ def test_noise_does_not_lengthen_the_line():
 
 def test_a_break_of_all_traces_is_bridged_without_support():
     lines = [np.vstack([xy[:180], xy[240:]]) for xy in [shifted_left(road(), o) for o in (-1.0, 0.0, 1.0)]]
-    found = consensus(lines, runs=dict.fromkeys(range(3), [(0, 180), (180, len(lines[0]))]))
+    found = consensus(lines, runs={k: [(0, 180), (180, len(lines[0]))] for k in range(3)})
     assert (found.centreline.support[185:225] == 0).all()
     assert (found.centreline.support[20:170] == 3).all()
 

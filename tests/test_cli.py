@@ -10,12 +10,15 @@ import signal
 import subprocess
 import sys
 import time
-from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
 
 from gpsq import demo
+
+if TYPE_CHECKING:
+    from pathlib import Path
 
 LONG = bool(os.environ.get("GPSQ_LONG"))
 
@@ -98,8 +101,14 @@ def test_flag_keeps_a_decision_and_the_next_run_honours_it(analysed, tmp_path):
     ("words", "said"),
     [
         (("abc123", "intentional"), "gpsq flag: found the deviation abc123; expected one of "),
-        (("intentional",), "gpsq flag: found intentional; expected one or more deviations, then intentional, error or clear\n"),
-        (("abc123", "maybe"), "gpsq flag: found abc123 maybe; expected one or more deviations, then intentional, error or clear\n"),
+        (
+            ("intentional",),
+            "gpsq flag: found intentional; expected one or more deviations, then intentional, error or clear\n",
+        ),
+        (
+            ("abc123", "maybe"),
+            "gpsq flag: found abc123 maybe; expected one or more deviations, then intentional, error or clear\n",
+        ),
     ],
 )
 def test_a_wrong_decision_is_refused_in_one_line(analysed, words, said):

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from trace_maker import road, shifted_left, trace_on
 
 from gpsq import crosstrack
 from gpsq.align import Abreast
 from gpsq.analysis import analyse_traces
 from gpsq.model import Centreline
 from gpsq.settings import Settings
-from trace_maker import road, shifted_left, trace_on
 
 
 def week(offset_m):
@@ -34,7 +34,10 @@ def test_a_parallel_trace_is_off_by_its_distance_with_its_sign(offset_m):
 
 def test_a_late_fix_is_not_the_distance():
     found = analyse_traces(
-        [trace_on(road()[150:], device="a", start_s=150.0), *[trace_on(road(), device="b", day=d) for d in range(1, 4)]],
+        [
+            trace_on(road()[150:], device="a", start_s=150.0),
+            *[trace_on(road(), device="b", day=d) for d in range(1, 4)],
+        ],
         Settings(),
     )
     curves = found.results[0].curves
@@ -55,7 +58,9 @@ def test_standing_still_counts_once():
 def test_gaps_are_no_data():
     ridden = np.vstack([road()[:150], road()[250:]])
     time = np.concatenate([np.arange(150), np.arange(250, 401)])
-    trace = trace_on(ridden, device="a", time=np.datetime64("2025-06-02T07:00:00", "ms") + time * np.timedelta64(1000, "ms"))
+    trace = trace_on(
+        ridden, device="a", time=np.datetime64("2025-06-02T07:00:00", "ms") + time * np.timedelta64(1000, "ms")
+    )
     found = analyse_traces([trace, *[trace_on(road(), device="b", day=d) for d in range(1, 4)]], Settings())
     result = found.results[0]
     assert np.isnan(result.crosstrack.offset_m[155:245]).all()

@@ -6,13 +6,13 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from trace_maker import road, shifted_left, smooth_noise, trace_on
 
 from gpsq import flags
 from gpsq.analysis import analyse_traces
 from gpsq.exceptions import CampaignError
 from gpsq.model import NAT, Flag
 from gpsq.settings import Settings
-from trace_maker import road, shifted_left, smooth_noise, trace_on
 
 DETOUR = 120.0 * np.clip(np.minimum(np.arange(401) - 150, 250 - np.arange(401)) / 10.0, 0, 1)
 
@@ -72,7 +72,9 @@ def test_an_error_flag_leaves_the_errors_as_they_are():
     before = analyse_traces(traces, Settings())
     d = before.deviations[0]
     after = analyse_traces(traces, Settings(), tuple(flags.decided((), [d], traces, "error", "")))
-    assert after.results[d.trace].crosstrack.scored_m == pytest.approx(before.results[d.trace].crosstrack.scored_m, rel=1e-3)
+    assert after.results[d.trace].crosstrack.scored_m == pytest.approx(
+        before.results[d.trace].crosstrack.scored_m, rel=1e-3
+    )
     assert after.deviations[0].flag == "error"
 
 

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from trace_maker import MONDAY, road, shifted_left, smooth_noise, trace_on
 
 from gpsq import firstfix
 from gpsq.analysis import analyse_traces
 from gpsq.model import NAT
 from gpsq.settings import Settings
-from trace_maker import MONDAY, road, shifted_left, smooth_noise, trace_on
 
 
 def started(trace_offset_s, **changes):

@@ -200,7 +200,9 @@ def test_the_ride_that_the_log_names_is_many_rides_once_cut() -> None:
 
 
 def test_a_pass_in_the_middle_of_a_recording_is_no_start_of_the_device() -> None:
-    first, second = split(made(way((0, 0), (900, 0), (0, 0))), find_passes(made(way((0, 0), (900, 0), (0, 0))), DEFAULT))
+    first, second = split(
+        made(way((0, 0), (900, 0), (0, 0))), find_passes(made(way((0, 0), (900, 0), (0, 0))), DEFAULT)
+    )
     assert (first.start_state, second.start_state) == ("", "unknown")
 
 

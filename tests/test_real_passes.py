@@ -9,14 +9,18 @@ from __future__ import annotations
 import shutil
 from collections import defaultdict
 from itertools import combinations
-from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
 
 from gpsq import polyline
 from gpsq.analysis import analyse
-from gpsq.model import Analysis, FloatArray
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from gpsq.model import Analysis, FloatArray
 
 SITES = ("FC", "MC")
 
@@ -95,7 +99,9 @@ def test_ways_of_their_own_are_never_called_receiver_errors(campaigns):
         own_way = [d for d in found.deviations if "neg" in found.traces[d.trace].file]
         assert "receiver error" not in {d.suggestion for d in own_way}
         noticed = {found.results[d.trace].ride for d in own_way if d.suggestion == "route choice"}
-        noticed |= {r.ride for t, r in zip(found.traces, found.results, strict=True) if "neg" in t.file and r.route not in "AB"}
+        noticed |= {
+            r.ride for t, r in zip(found.traces, found.results, strict=True) if "neg" in t.file and r.route not in "AB"
+        }
         # MC's ways part by 20 to 60 m and nine of ten stand out; FC's by about the errors of its receivers, and half do
         assert len(noticed) >= {"FC": 5, "MC": 8}[site]
 

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from trace_maker import HARBOUR, road, shifted_left, smooth_noise, trace_on
 
 from gpsq.analysis import analyse_traces
 from gpsq.plane import Plane
 from gpsq.settings import Settings
-from trace_maker import HARBOUR, road, shifted_left, smooth_noise, trace_on
 
 SETTINGS = Settings()
 
@@ -23,7 +23,9 @@ def commute(plane=HARBOUR, days=4, devices=("a", "b"), seed=1, order=slice(None)
                 line = shifted_left(road(3000), smooth_noise(rng, 601, 2.0))
                 line = line if way == "out" else line[::-1]
                 traces.append(
-                    trace_on(line, device=device, day=day, start_s=start_s, plane=plane, file=f"{device}/{day}-{way}.gpx")
+                    trace_on(
+                        line, device=device, day=day, start_s=start_s, plane=plane, file=f"{device}/{day}-{way}.gpx"
+                    )
                 )
     return traces[order]
 
@@ -31,7 +33,13 @@ def commute(plane=HARBOUR, days=4, devices=("a", "b"), seed=1, order=slice(None)
 def summary(found):
     """Return the figures of each recording by file, which must not depend on how the campaign is turned or moved."""
     return {
-        t.file: (r.crosstrack.rms_m, r.curves.frechet_m, r.curves.hausdorff_m, r.curves.length_ratio, r.first_fix.missed_m)
+        t.file: (
+            r.crosstrack.rms_m,
+            r.curves.frechet_m,
+            r.curves.hausdorff_m,
+            r.curves.length_ratio,
+            r.first_fix.missed_m,
+        )
         for t, r in zip(found.traces, found.results, strict=True)
     }
 
@@ -52,7 +60,7 @@ def test_out_and_back_are_two_routes_and_co_recorded_traces_one_ride():
 
 
 def test_another_road_is_another_route():
-    elsewhere = [trace_on(road(3000) + [0.0, 900.0], device="a", day=day) for day in range(5, 8)]
+    elsewhere = [trace_on(road(3000) + np.array([0.0, 900.0]), device="a", day=day) for day in range(5, 8)]
     found = analyse_traces([*commute(), *elsewhere], SETTINGS)
     assert sorted(len(r.route.members) for r in found.routes) == [3, 8, 8]
 
@@ -78,9 +86,10 @@ def test_under_three_rides_there_are_no_errors():
 
 def test_the_same_recording_twice_counts_once():
     traces = commute(devices=("a",))
-    again = trace_on(road(), file="z/export.gpx")
     copy = {f: getattr(traces[0], f) for f in ("time", "lon_deg", "lat_deg", "points", "point", "segment")}
-    again = trace_on(road(3000), file="z/export.gpx", **copy, **{f: traces[0].ele_m for f in ("ele_m", "hdop", "sat", "speed_mps")})
+    again = trace_on(
+        road(3000), file="z/export.gpx", **copy, **dict.fromkeys(("ele_m", "hdop", "sat", "speed_mps"), traces[0].ele_m)
+    )
     found = analyse_traces([*traces, again], SETTINGS)
     assert found.results[-1].status == "not scored"
     assert "same recording" in found.results[-1].reason
@@ -90,7 +99,10 @@ def test_the_same_recording_twice_counts_once():
 
 
 def test_the_order_of_the_recordings_does_not_matter():
-    close(summary(analyse_traces(commute(), SETTINGS)), summary(analyse_traces(commute(order=slice(None, None, -1)), SETTINGS)))
+    close(
+        summary(analyse_traces(commute(), SETTINGS)),
+        summary(analyse_traces(commute(order=slice(None, None, -1)), SETTINGS)),
+    )
 
 
 @pytest.mark.parametrize("plane", [Plane(180.0, -17.0), Plane(25.0, 70.0), Plane(-179.99, 70.0), Plane(10.0, 89.0)])
@@ -102,7 +114,8 @@ def test_the_place_on_earth_does_not_matter(plane):
 def test_riding_everything_backwards_gives_the_same_figures():
     there = analyse_traces(commute(), SETTINGS)
     turned = [
-        trace_on(HARBOUR.to_metres(t.lon_deg, t.lat_deg)[::-1], device=t.device, file=t.file, time=t.time) for t in commute()
+        trace_on(HARBOUR.to_metres(t.lon_deg, t.lat_deg)[::-1], device=t.device, file=t.file, time=t.time)
+        for t in commute()
     ]
     back = analyse_traces(turned, SETTINGS)
     one, other = summary(there), summary(back)
@@ -118,5 +131,8 @@ def test_a_trace_sampled_more_finely_keeps_its_figures():
     finer = np.column_stack([np.interp(np.arange(0, 600.2, 0.25), np.arange(601), xy[:, k]) for k in (0, 1)])
     again = trace_on(finer, device="a", interval_s=0.25, file=traces[0].file)
     close(
-        summary(analyse_traces(traces, SETTINGS)), summary(analyse_traces([again, *traces[1:]], SETTINGS)), rel=0.04, abs_m=0.2
+        summary(analyse_traces(traces, SETTINGS)),
+        summary(analyse_traces([again, *traces[1:]], SETTINGS)),
+        rel=0.04,
+        abs_m=0.2,
     )

@@ -123,8 +123,8 @@ def test_the_story_with_the_mouse(chromium: Any, address: str, tmp_path: Path) -
     before = visit.figures()
     page.locator(f"#{name}").get_by_role("button", name="intentional", exact=True).click()
     page.wait_for_selector(f"#{name}.intentional")
+    page.wait_for_selector("#fix .before")
     assert visit.figures() != before
-    assert page.locator("#fix .before").count() > 0
     frame = page.wait_for_selector(f"#map-page[src$='{name}']").content_frame()
     frame.wait_for_selector("#chosen dt")  # the map stands on the flagged ride
     ((kept,), _) = flags.load(week)
@@ -218,6 +218,7 @@ def test_the_story_by_keyboard_on_a_narrow_dark_screen(chromium: Any, address: s
     before = visit.figures()
     page.keyboard.press("Space")
     page.wait_for_selector(f"#{name}.error")
+    page.wait_for_selector("#fix .before")
     assert visit.figures() != before
     assert page.evaluate("document.activeElement.id") == f"error-{name.removeprefix('d-')}"  # the focus stays
     page.reload()

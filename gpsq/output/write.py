@@ -2,19 +2,28 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from functools import partial
+from typing import TYPE_CHECKING, Any
 
 from gpsq.exceptions import OutputError
 from gpsq.output import run_file
 from gpsq.output.folder import replaced
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
     from pathlib import Path
 
     from gpsq.model import Analysis
+    from gpsq.output.paper import Chart
 
 
-def write_results(analysis: Analysis, out: Path, *, tiles: str | None = None) -> list[Path]:
+def write_results(
+    analysis: Analysis,
+    out: Path,
+    *,
+    tiles: str | None = None,
+    begin: Callable[..., Callable[[], Any]] = partial,
+) -> list[Path]:
     """Write all results of an analysis into the folder `out`, in place of earlier ones.
 
     Parameters
@@ -23,6 +32,8 @@ def write_results(analysis: Analysis, out: Path, *, tiles: str | None = None) ->
         What was found.
     out : Path
         The results folder. Files in it that gpsq did not write are kept.
+    begin : callable, optional
+        Begins work that can be done beside the rest, and returns what waits for its answer (`gpsq.aside.Aside.begin`).
     tiles : str, optional
         Name of a provider of background tiles for the map; without one, nothing is ever fetched.
 
@@ -36,7 +47,7 @@ def write_results(analysis: Analysis, out: Path, *, tiles: str | None = None) ->
     OutputError
         When the folder is not one of gpsq's, or cannot be written; earlier results then stay as they were.
     """
-    texts = _texts(analysis, tiles)
+    texts = _texts(analysis, tiles, begin)
     with replaced(out) as aside:
         for name, content in texts.items():
             _put(aside / name, content)
@@ -46,12 +57,21 @@ def write_results(analysis: Analysis, out: Path, *, tiles: str | None = None) ->
     return [out / name for name in sorted([*names, run_file.NAME])]
 
 
-def _texts(analysis: Analysis, tiles: str | None) -> dict[str, str | bytes]:
-    """Everything that can be made before a file is touched."""
+def draw(analysis: Analysis | None) -> tuple[Chart, ...]:
+    """Return the charts; of no analysis none, but what draws them is loaded then."""
+    from gpsq.output import charts
+
+    return charts.figures(analysis) if analysis else ()
+
+
+def _texts(
+    analysis: Analysis, tiles: str | None, begin: Callable[..., Callable[[], Any]]
+) -> dict[str, str | bytes]:
+    """Everything that can be made before a file is touched; the charts, the longest part, are drawn beside the rest."""
+    drawn = begin(draw, analysis)
     from gpsq.output import centrelines_gpx, charts, layers, maps, page, styles, tables
 
-    figures = charts.figures(analysis)
-    return {
+    texts: dict[str, str | bytes] = {
         "tracks.csv": tables.csv_text(tables.tracks(analysis)),
         "deviations.csv": tables.csv_text(tables.deviations(analysis)),
         "devices.csv": tables.csv_text(tables.devices(analysis)),
@@ -59,11 +79,11 @@ def _texts(analysis: Analysis, tiles: str | None) -> dict[str, str | bytes]:
         "centrelines.geojson": layers.centrelines_geojson(analysis),
         "centrelines.gpx": centrelines_gpx.centrelines_gpx(analysis),
         "map.html": maps.map_page(analysis, tiles=tiles),
-        "report.html": page.report_page(analysis, figures),
         **({"reference.csv": tables.csv_text(tables.reference(analysis))} if analysis.extra.get("reference") else {}),
-        **charts.files(figures),
         **styles.files(),
     }
+    figures = drawn()
+    return texts | {"report.html": page.report_page(analysis, figures)} | charts.files(figures)
 
 
 def _put(path: Path, content: str | bytes) -> None:

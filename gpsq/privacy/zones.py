@@ -36,7 +36,7 @@ JUST_AS_GOOD_M = 40.0
 TAILS_M = (15.0, 30.0, 50.0, 75.0, 100.0, 150.0, 200.0, 250.0, 300.0, 400.0)
 #: … as far as this, or along the bend that it has over each of these lengths, this far.
 CARRIED_ON_M = 2500.0
-BENDS_M = (100.0, 200.0, 400.0)
+BENDS_M = (100.0, 150.0, 200.0, 300.0, 400.0)
 BENT_ON_M = 1500.0
 #: The line is made anew from what is shown and may begin this much later: just past a corner, that turns its direction.
 LATER_M = (0.0, 10.0, 30.0)

@@ -465,3 +465,14 @@ def test_no_request_makes_it_stumble(desk, client):
     assert flags.load(desk.folder)[1] == ()
     campaign.load(desk.folder)
     assert demo_results()[0].deviations
+
+
+def test_a_change_that_alters_no_figure_is_said_to(desk):
+    analysis = desk.results.analysis
+    same = view.figures(analysis)
+    assert view.of_analysis(analysis, same)["unmoved"]
+    assert not view.of_analysis(analysis, {})["unmoved"]
+    other = same | {("bar-unit", "xte_rms_m"): "99 m"}
+    shown = view.of_analysis(analysis, other)
+    assert not shown["unmoved"]
+    assert [c.before for *_, cells in shown["errors"]["rows"] for c in cells if c.before] == ["99 m"]

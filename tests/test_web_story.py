@@ -214,15 +214,15 @@ def test_the_story_by_keyboard_on_a_narrow_dark_screen(chromium: Any, address: s
     tab_to(page, ".card [name=note]")
     name = page.evaluate("document.activeElement.closest('.card').id")
     page.keyboard.type("by hand")
-    tab_to(page, f"#{name} [value=error]")
+    tab_to(page, f"#{name} [value=intentional]")
     before = visit.figures()
     page.keyboard.press("Space")
-    page.wait_for_selector(f"#{name}.error")
+    page.wait_for_selector(f"#{name}.intentional")
     page.wait_for_selector("#fix .before")
     assert visit.figures() != before
-    assert page.evaluate("document.activeElement.id") == f"error-{name.removeprefix('d-')}"  # the focus stays
+    assert page.evaluate("document.activeElement.id") == f"intentional-{name.removeprefix('d-')}"  # the focus stays
     page.reload()
-    assert page.locator(f"#{name}.error [name=note]").input_value() == "by hand"
+    assert page.locator(f"#{name}.intentional [name=note]").input_value() == "by hand"
     assert flags.load(week)[0][0].note == "by hand"
     tab_to(page, "#ground")
     page.keyboard.press("ArrowRight")
@@ -275,5 +275,5 @@ def test_a_page_whose_server_is_gone_says_so_and_finds_it_again(chromium: Any, t
         process.stdout.readline()
         visit.page.wait_for_selector("#refusal:not(:has-text('cannot reach'))", state="attached")
         process.kill()
-    visit.complaints.clear()  # the browser tells of every request that was not answered
-    visit.close()
+    visit.context.close()
+    assert visit.elsewhere == []  # the browser complains of every request that was not answered, and may

@@ -33,12 +33,14 @@ class Cell:
 
 def of_analysis(analysis: Analysis, before: Mapping[tuple[str, str], str]) -> dict[str, Any]:
     """Return what the page shows; `before` holds the figures of the run before, by device and name."""
+    fix, errors = (_table(analysis, columns, before) for columns in (FIX_COLUMNS, ERROR_COLUMNS))
     return {
         "answer": sentences.answer(analysis),
         "looks": device_looks(analysis),
         "marks": sketch.MARKS,
-        "fix": _table(analysis, FIX_COLUMNS, before),
-        "errors": _table(analysis, ERROR_COLUMNS, before),
+        "fix": fix,
+        "errors": errors,
+        "unmoved": bool(before) and not any(c.before for t in (fix, errors) for *_, cells in t["rows"] for c in cells),
         "cards": [_card(analysis, d) for d in analysis.deviations[:MOST_CARDS]],
         "deviations": len(analysis.deviations),
         "undecided": sum(not d.flag for d in analysis.deviations),

@@ -17,7 +17,6 @@ from gpsq.progress import Progress
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from gpsq.cache import Cache
     from gpsq.model import Analysis
 
 #: All well; done, but some recordings could not be read; nothing done.
@@ -97,19 +96,12 @@ def _analyse_into(
     cut_passes: bool = False,
     cluster: str | None = None,
 ) -> None:
-    from gpsq import cache
-    from gpsq.output import unchanged
+    from gpsq.into import analyse_into
 
-    def write() -> Sequence[Path]:
-        from gpsq.output.write import write_results
-
-        return write_results(analysis, out, tiles=tiles)
-
-    store = cache.beside(folder)
-    analysis = _analysis(folder, cut_passes=cut_passes, quiet=quiet, cluster=cluster, store=store)
-    unchanged.write(store, (analysis, tiles), out, write)
-    if store:
-        store.forget_unused()
+    with _running(cluster, quiet=quiet) as how:
+        analysis = analyse_into(
+            folder, out, tiles=tiles, cut_passes=cut_passes, say=lambda line: _say([line], quiet=quiet), **how
+        )
     for line in _summary_lines(analysis):
         typer.echo(line)
     typer.echo(f"\nReport: {out / 'report.html'}")
@@ -130,24 +122,24 @@ def _summary_lines(analysis: Analysis) -> Iterator[str]:
     yield from summary.lines(analysis)
 
 
-def _analysis(
-    folder: Path,
-    *,
-    quiet: bool,
-    cut_passes: bool = False,
-    cluster: str | None = None,
-    store: Cache | None = None,
-) -> Analysis:
-    from gpsq import _compiled, cache, executors
+def _analysis(folder: Path, *, quiet: bool, cut_passes: bool = False) -> Analysis:
+    from gpsq import cache
     from gpsq.analysis import analyse as run
 
-    _compiled.tell_once(lambda line: _say([line], quiet=quiet))
+    with _running(None, quiet=quiet) as how:
+        return run(folder, cut_passes=cut_passes, cache=cache.beside(folder), **how)
+
+
+@contextlib.contextmanager
+def _running(cluster: str | None, *, quiet: bool) -> Iterator[dict[str, Any]]:
+    """Give what a run works on and tells its progress to."""
     with contextlib.ExitStack() as stack:
-        engine = stack.enter_context(executors.Cluster(cluster)) if cluster else None
-        tell = stack.enter_context(Progress(quiet=quiet))
-        return run(
-            folder, cut_passes=cut_passes, executor=engine, cache=store or cache.beside(folder), on_progress=tell
-        )
+        engine = None
+        if cluster:
+            from gpsq.executors import Cluster
+
+            engine = stack.enter_context(Cluster(cluster))
+        yield {"executor": engine, "on_progress": stack.enter_context(Progress(quiet=quiet))}
 
 
 @app.command()
@@ -160,13 +152,10 @@ def fleet(
     quiet: Quiet = False,
 ) -> None:
     """Analyse more recordings than fit in memory, route by route; a run that was stopped goes on where it was."""
-    from gpsq import executors
     from gpsq.fleet import run
 
-    with contextlib.ExitStack() as stack:
-        engine = stack.enter_context(executors.Cluster(cluster)) if cluster else None
-        tell = stack.enter_context(Progress(quiet=quiet))
-        found = run(source, out, executor=engine, on_progress=tell)
+    with _running(cluster, quiet=quiet) as how:
+        found = run(source, out, **how)
     typer.echo(f"{found.recordings} recordings on {found.routes} routes: {out / 'tracks'}")
     if found.unreadable:
         _say([f"{found.unreadable} recordings could not be read; {out / 'fleet.json'} says why."], quiet=False)

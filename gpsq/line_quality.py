@@ -84,8 +84,9 @@ def _band(by_ride_m: FloatArray) -> FloatArray:
         return np.full(by_ride_m.shape[1], np.nan)
     draws = np.random.default_rng(0).multinomial(count, np.full(count, 1 / count), size=BAND_RESAMPLES).astype(float)
     there = ~np.isnan(by_ride_m)
-    number = draws @ there
-    means = (draws @ np.where(there, by_ride_m, 0.0)) / np.where(number > 0, number, np.nan)
+    # summed in one order, whatever the number of threads that multiply matrices here or on another machine
+    number = np.einsum("ij,jk->ik", draws, there)
+    means = np.einsum("ij,jk->ik", draws, np.where(there, by_ride_m, 0.0)) / np.where(number > 0, number, np.nan)
     low, high = _quantiles(means)
     return np.where(there.sum(axis=0) >= LEAST_RIDES, (high - low) / 2 * np.sqrt(count / (count - 1)), np.nan)
 

@@ -14,6 +14,7 @@ import pytest
 
 from gpsq import cache, cli, executors
 from gpsq.analysis import analyse
+from gpsq.aside import Aside
 from gpsq.demo import put
 from gpsq.exceptions import InputError
 from gpsq.executors import Cluster, Local
@@ -199,3 +200,48 @@ def test_workers_with_another_gpsq_are_refused(dask: Any, monkeypatch: pytest.Mo
     monkeypatch.setattr(executors, "_code_here", lambda: own() + "?")
     with pytest.raises(InputError, match="workers with another gpsq"):
         Cluster(dask.scheduler_address)
+
+
+# --- one process beside this one ----------------------------------------------------------------------------------
+
+
+def squared(number: int) -> tuple[int, int]:
+    if number < 0:
+        raise InputError("number", str(number), "one above zero")
+    return number * number, os.getpid()
+
+
+def ends(number: int) -> int:
+    if parent_process() is not None:
+        os.kill(os.getpid(), signal.SIGKILL)
+    return number
+
+
+@pytest.fixture
+def one_thread(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("gpsq.aside.threading.active_count", lambda: 1)
+
+
+@pytest.mark.usefixtures("one_thread")
+def test_work_is_done_aside_and_what_fails_fails_here() -> None:
+    aside = Aside()
+    waits = [aside.begin(squared, number) for number in (2, 3, -1, 4)]
+    assert waits[0]()[0] == 4
+    assert (waits[1]()[1] != os.getpid()) == (sys.platform == "linux" and executors.cores() > 1)
+    with pytest.raises(InputError, match="one above zero"):
+        waits[2]()
+    assert waits[3]()[0] == 16
+
+
+@pytest.mark.usefixtures("one_thread")
+def test_a_process_that_is_ended_is_done_without() -> None:
+    aside = Aside()
+    wait = aside.begin(ends, 1)
+    assert wait() == 1
+    assert aside.begin(ends, 2)() == 2
+
+
+def test_with_threads_about_nothing_is_begun(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("gpsq.aside.threading.active_count", lambda: 2)
+    aside = Aside()
+    assert aside.begin(squared, 3)() == (9, os.getpid())

@@ -28,7 +28,7 @@ FLOORS = (
     {"analysis", "demo"},
     {"privacy"},
     {"output"},
-    {"frames", "fleet"},
+    {"frames", "fleet", "into"},
     {"web", "progress"},
     {"cli"},
 )  # fmt: skip

@@ -64,9 +64,7 @@ def draw(analysis: Analysis | None) -> tuple[Chart, ...]:
     return charts.figures(analysis) if analysis else ()
 
 
-def _texts(
-    analysis: Analysis, tiles: str | None, begin: Callable[..., Callable[[], Any]]
-) -> dict[str, str | bytes]:
+def _texts(analysis: Analysis, tiles: str | None, begin: Callable[..., Callable[[], Any]]) -> dict[str, str | bytes]:
     """Everything that can be made before a file is touched; the charts, the longest part, are drawn beside the rest."""
     drawn = begin(draw, analysis)
     from gpsq.output import centrelines_gpx, charts, layers, maps, page, styles, tables

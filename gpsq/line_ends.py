@@ -31,6 +31,8 @@ SUPPORT_SHARE = 0.6
 SPUR_REACH_M = 200.0
 #: … and runs this near the line, more than so many stations ahead of where it joins it, or behind, is a spur.
 BESIDE_M, BESIDE_STATIONS = 30.0, 2
+#: An end that most of its length runs beside the line, with at most this share of its support, doubles it.
+DOUBLING_SHARE = 0.5
 
 
 @dataclass(frozen=True, eq=False)
@@ -188,12 +190,35 @@ def without_spurs(line: FloatArray, weight: FloatArray, step_m: float) -> FloatA
     kept = np.ones(len(line), dtype=bool)
     for first, last in zip(edges[::2], edges[1::2], strict=True):
         ahead = _beside(line[first:last], line[last : last + reach])
-        if ahead.any():
-            kept[first + int(np.argmax(ahead)) : last] = False
         behind = _beside(line[first:last], line[max(0, first - reach) : first][::-1])
-        if behind.any():
+        # a scrap at an end of the line goes from there to its end; within the line only what runs beside goes
+        if ahead.any() and first == 0:
+            kept[: last - int(np.argmax(ahead[::-1]))] = False
+        elif ahead.any():
+            kept[first + int(np.argmax(ahead)) : last] = False
+        if behind.any() and last == len(line):
+            kept[first + int(np.argmax(behind)) :] = False
+        elif behind.any():
             kept[first : last - int(np.argmax(behind[::-1]))] = False
+    kept[: _doubling_head(line, weight, reach)] = False
+    kept[len(line) - _doubling_head(line[::-1], weight[::-1], reach) :] = False
     return line[kept]
+
+
+def _doubling_head(line: FloatArray, weight: FloatArray, reach: int) -> int:
+    """Return how many stations at the head of a line, parted from the rest by stations nobody follows, double the rest.
+
+    Traces that end in standing about can carry a line back along itself; what they draw is less supported than the rest.
+    """
+    unfollowed = np.flatnonzero(weight == 0)
+    if not len(unfollowed) or unfollowed[0] == 0:
+        return 0
+    head = int(unfollowed[0])
+    after = head + int(np.argmax(weight[head:] > 0))
+    if after == head or weight[:head].max() > DOUBLING_SHARE * weight.max():
+        return 0
+    doubles = _beside(line[:head], line[after : after + reach]).mean() > DOUBLING_SHARE
+    return after if doubles else 0
 
 
 def _beside(places: FloatArray, road: FloatArray) -> BoolArray:

@@ -7,44 +7,52 @@ A value that cannot be known is ``nan``, ``NaT`` or ``None``, never zero.
 from __future__ import annotations
 
 import hashlib
-from dataclasses import dataclass, field, fields
-from typing import TYPE_CHECKING, Any
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
+from gpsq.arrays import NAT, BoolArray, FloatArray, IntArray, TimeArray, freeze, same_length
 from gpsq.exceptions import GeometryError
+from gpsq.results import Analysis, DeviceSummary, Interval, RouteResult, TraceResult
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from gpsq.plane import Plane
-    from gpsq.settings import Settings
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
-BoolArray = NDArray[np.bool_]
-TimeArray = NDArray[np.datetime64]
-
-NAT = np.datetime64("NaT", "ms")
+__all__ = [
+    "FLAGS",
+    "NAT",
+    "START_BASES",
+    "SUGGESTIONS",
+    "Analysis",
+    "BoolArray",
+    "Centreline",
+    "CrossTrack",
+    "CurveDistances",
+    "Deviation",
+    "DeviceSummary",
+    "FirstFix",
+    "Flag",
+    "FloatArray",
+    "Gap",
+    "IntArray",
+    "Interval",
+    "Route",
+    "RouteResult",
+    "SetAside",
+    "TimeArray",
+    "Trace",
+    "TraceResult",
+    "Unreadable",
+    "deviation_id",
+]
 
 #: How the start of a recording is known, best evidence first.
 START_BASES = ("log", "points before fix", "file time", "none")
 SUGGESTIONS = ("route choice", "receiver error", "unclear")
 FLAGS = ("intentional", "error")
-
-
-def _freeze(owner: object) -> None:
-    for f in fields(owner):  # type: ignore[arg-type]  # every owner is a dataclass instance
-        value = getattr(owner, f.name)
-        if isinstance(value, np.ndarray):
-            value.setflags(write=False)
-
-
-def _same_length(owner: object, names: tuple[str, ...]) -> None:
-    lengths = {name: len(getattr(owner, name)) for name in names}
-    if len(set(lengths.values())) > 1:
-        raise GeometryError(f"{type(owner).__name__}: arrays must have one length, but have {lengths}")
 
 
 @dataclass(frozen=True)
@@ -135,12 +143,12 @@ class Trace:
     counts: Mapping[str, int] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
-        _same_length(self, ("time", "lon_deg", "lat_deg", "ele_m", "hdop", "sat", "speed_mps", "segment", "point"))
+        same_length(self, ("time", "lon_deg", "lat_deg", "ele_m", "hdop", "sat", "speed_mps", "segment", "point"))
         if len(self.time) + sum(s.points for s in self.set_aside) != self.points:
             raise GeometryError(f"{self.file}: accepted and set-aside points do not add up to {self.points}")
         if self.start_basis not in START_BASES:
             raise ValueError(f"start_basis must be one of {START_BASES}, but is {self.start_basis!r}")
-        _freeze(self)
+        freeze(self)
 
     @property
     def accepted(self) -> int:
@@ -211,7 +219,7 @@ class Route:
     xy_m: tuple[FloatArray, ...]
 
     def __post_init__(self) -> None:
-        _same_length(self, ("members", "xy_m"))
+        same_length(self, ("members", "xy_m"))
         for xy in self.xy_m:
             xy.setflags(write=False)
 
@@ -234,8 +242,8 @@ class Centreline:
     left_out: str = ""
 
     def __post_init__(self) -> None:
-        _same_length(self, ("xy_m", "along_m", "support", "rides", "spread_m", "band_m"))
-        _freeze(self)
+        same_length(self, ("xy_m", "along_m", "support", "rides", "spread_m", "band_m"))
+        freeze(self)
 
     @property
     def length_m(self) -> float:
@@ -265,8 +273,8 @@ class CrossTrack:
     before_settling_rms_m: float = float("nan")
 
     def __post_init__(self) -> None:
-        _same_length(self, ("along_m", "offset_m", "scored"))
-        _freeze(self)
+        same_length(self, ("along_m", "offset_m", "scored"))
+        freeze(self)
 
 
 @dataclass(frozen=True)
@@ -339,80 +347,3 @@ class Flag:
     def __post_init__(self) -> None:
         if self.flag not in FLAGS:
             raise ValueError(f"flag must be one of {FLAGS}, but is {self.flag!r}")
-
-
-@dataclass(frozen=True)
-class TraceResult:
-    """All that is known of one trace: `status` is "scored" or "not scored", with the `reason`; None where not measured.
-
-    `duplicate_of` names the recording that this one repeats; it then counts nowhere.
-    """
-
-    trace: int
-    ride: str
-    route: str
-    status: str
-    reason: str
-    first_fix: FirstFix
-    length_m: float
-    interval_s: float
-    gaps: tuple[Gap, ...] = ()
-    crosstrack: CrossTrack | None = None
-    curves: CurveDistances | None = None
-    deviations: tuple[Deviation, ...] = ()
-    duplicate_of: str = ""
-
-
-@dataclass(frozen=True)
-class Interval:
-    """A figure with its interval: nan bounds where none exists; `method` says how it was found or why it is absent."""
-
-    value: float
-    low: float = float("nan")
-    high: float = float("nan")
-    method: str = ""
-
-
-@dataclass(frozen=True)
-class DeviceSummary:
-    """Figures of one device on one route (`route` "" for all its routes); columns as in ``devices.csv``."""
-
-    device: str
-    route: str
-    rides: int
-    figures: Mapping[str, Interval]
-
-
-@dataclass(frozen=True, eq=False)
-class RouteResult:
-    """A route with its centreline (None where no line could be made)."""
-
-    route: Route
-    centreline: Centreline | None
-    rides: tuple[str, ...]
-    reason: str = ""
-
-
-@dataclass(frozen=True, eq=False)
-class Analysis:
-    """Everything one run found. `results[i]` belongs to `traces[i]`."""
-
-    folder: str
-    title: str
-    settings: Settings
-    traces: tuple[Trace, ...]
-    unreadable: tuple[Unreadable, ...]
-    routes: tuple[RouteResult, ...]
-    results: tuple[TraceResult, ...]
-    deviations: tuple[Deviation, ...]
-    flags: tuple[Flag, ...]
-    inputs: Mapping[str, str]
-    notes: tuple[str, ...] = ()
-    extra: Mapping[str, Any] = field(default_factory=dict)
-
-    def __post_init__(self) -> None:
-        _same_length(self, ("traces", "results"))
-
-    def route_named(self, name: str) -> RouteResult | None:
-        """Return the route of that name, or None."""
-        return next((r for r in self.routes if r.route.name == name), None)

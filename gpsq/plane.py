@@ -85,7 +85,8 @@ class Plane:
         from pyproj import Transformer
 
         scale = " +k=1" if self.projection == "tmerc" else ""
-        plane = f"+proj={self.projection} +lat_0={float(self.lat_deg)!r} +lon_0={float(self.lon_deg)!r}{scale} +ellps=WGS84 +units=m"
+        centre = f"+lat_0={float(self.lat_deg)!r} +lon_0={float(self.lon_deg)!r}"
+        plane = f"+proj={self.projection} {centre}{scale} +ellps=WGS84 +units=m"
         pipeline = f"+proj=pipeline +step +proj=unitconvert +xy_in=deg +xy_out=rad +step {plane}"
         return Transformer.from_pipeline(pipeline)
 

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from gpsq.arrays import FloatArray, IntArray, freeze
 from gpsq.exceptions import GeometryError
-from gpsq.model import FloatArray, IntArray, _freeze
 
 
 def along_m(xy_m: FloatArray) -> FloatArray:
@@ -66,7 +66,7 @@ class Steps:
     piece: IntArray
 
     def __post_init__(self) -> None:
-        _freeze(self)
+        freeze(self)
 
     def __len__(self) -> int:
         return len(self.vertex)

@@ -1,0 +1,105 @@
+"""The data types of finished results: of each trace, device and route, and of a whole campaign.
+
+They are part of `gpsq.model`, from where they are imported.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+from gpsq.arrays import same_length
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from gpsq.model import (
+        Centreline,
+        CrossTrack,
+        CurveDistances,
+        Deviation,
+        FirstFix,
+        Flag,
+        Gap,
+        Route,
+        Trace,
+        Unreadable,
+    )
+    from gpsq.settings import Settings
+
+
+@dataclass(frozen=True)
+class TraceResult:
+    """All that is known of one trace: `status` is "scored" or "not scored", with the `reason`; None where not measured.
+
+    `duplicate_of` names the recording that this one repeats; it then counts nowhere.
+    """
+
+    trace: int
+    ride: str
+    route: str
+    status: str
+    reason: str
+    first_fix: FirstFix
+    length_m: float
+    interval_s: float
+    gaps: tuple[Gap, ...] = ()
+    crosstrack: CrossTrack | None = None
+    curves: CurveDistances | None = None
+    deviations: tuple[Deviation, ...] = ()
+    duplicate_of: str = ""
+
+
+@dataclass(frozen=True)
+class Interval:
+    """A figure with its interval: nan bounds where none exists; `method` says how it was found or why it is absent."""
+
+    value: float
+    low: float = float("nan")
+    high: float = float("nan")
+    method: str = ""
+
+
+@dataclass(frozen=True)
+class DeviceSummary:
+    """Figures of one device on one route (`route` "" for all its routes); columns as in ``devices.csv``."""
+
+    device: str
+    route: str
+    rides: int
+    figures: Mapping[str, Interval]
+
+
+@dataclass(frozen=True, eq=False)
+class RouteResult:
+    """A route with its centreline (None where no line could be made)."""
+
+    route: Route
+    centreline: Centreline | None
+    rides: tuple[str, ...]
+    reason: str = ""
+
+
+@dataclass(frozen=True, eq=False)
+class Analysis:
+    """Everything one run found. `results[i]` belongs to `traces[i]`."""
+
+    folder: str
+    title: str
+    settings: Settings
+    traces: tuple[Trace, ...]
+    unreadable: tuple[Unreadable, ...]
+    routes: tuple[RouteResult, ...]
+    results: tuple[TraceResult, ...]
+    deviations: tuple[Deviation, ...]
+    flags: tuple[Flag, ...]
+    inputs: Mapping[str, str]
+    notes: tuple[str, ...] = ()
+    extra: Mapping[str, Any] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        same_length(self, ("traces", "results"))
+
+    def route_named(self, name: str) -> RouteResult | None:
+        """Return the route of that name, or None."""
+        return next((r for r in self.routes if r.route.name == name), None)

@@ -13,8 +13,9 @@ PACKAGE = Path(__file__).parents[1] / "gpsq"
 #: The floors of the house, lowest first: a module imports only from floors below its own. Stages share one floor, so they
 #: never import each other; what a module does not name here is a mistake.
 FLOORS = (
-    {"exceptions", "settings", "_compiled", "arrays", "cache", "aside"},
-    {"results", "durable"},
+    {"exceptions", "settings", "_compiled", "cache", "aside"},
+    {"arrays", "durable"},
+    {"results"},
     {"model"},
     {"_nearest"},
     {"plane", "polyline", "weeks", "intervals", "resampling", "_boxes", "flat", "neighbours", "executors"},

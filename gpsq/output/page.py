@@ -10,17 +10,18 @@ import numpy as np
 
 import gpsq
 from gpsq.output import findings, run_file, sentences, sketch, words
+from gpsq.output.cards import card, saying
 from gpsq.output.figures_of import MISSING, figure, overall
-from gpsq.output.looks import device_looks, state
+from gpsq.output.looks import device_looks
 from gpsq.output.mapdata import hot_spots
-from gpsq.output.tables import dated, iso_times
+from gpsq.output.tables import dated
 from gpsq.output.templating import render, template_text
 from gpsq.output.words import cell
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator, Mapping, Sequence
+    from collections.abc import Iterator, Mapping, Sequence
 
-    from gpsq.model import Analysis, Deviation, DeviceSummary, Interval, Trace, TraceResult, Unreadable
+    from gpsq.model import Analysis, DeviceSummary, Interval, Trace, TraceResult, Unreadable
     from gpsq.output.paper import Chart
 
 #: Nothing may be fetched or run.
@@ -114,7 +115,7 @@ def _grounds(analysis: Analysis) -> dict[str, Any]:
     return {
         "drawn": drawn,
         "routes": [(found, sketch.of_route(analysis, found, drawn)) for found in analysis.routes],
-        "cards": [_card(analysis, deviation) for deviation in analysis.deviations[:MOST_CARDS]],
+        "cards": [card(analysis, deviation) for deviation in analysis.deviations[:MOST_CARDS]],
         "deviations": len(analysis.deviations),
         "together": _together(analysis),
     }
@@ -177,7 +178,7 @@ def _states(analysis: Analysis) -> dict[str, Any]:
 def _cells(figures: Mapping[str, Interval], names: Sequence[str]) -> list[tuple[str, list[str]]]:
     """Return each figure in words, and its bounds or why it is unknown."""
     found = [(figures.get(name, MISSING), name) for name in names]
-    return [(_say(name)(value.value), [said] if (said := _bounds(value, name)) else []) for value, name in found]
+    return [(saying(name)(value.value), [said] if (said := _bounds(value, name)) else []) for value, name in found]
 
 
 def _with_waiting(summary: DeviceSummary, names: Sequence[str]) -> list[tuple[str, list[str]]]:
@@ -211,35 +212,11 @@ def _together(analysis: Analysis) -> list[tuple[str, list[str], str]]:
     return [(ride, ids, suggestion) for (ride, _, suggestion), ids in groups.items() if len(ids) > 1]
 
 
-def _say(name: str) -> Callable[[float], str]:
-    if name.endswith("_s") and not name.startswith("fixed"):
-        return words.seconds
-    if name.endswith("_m"):
-        return words.metres
-    if name.startswith("length_ratio"):
-        return lambda value: f"{value:.3f}" if np.isfinite(value) else words.UNKNOWN
-    return words.share
-
-
 def _bounds(found: Interval, name: str) -> str:
     """Return the bounds of a figure, or why it has none."""
     if not np.isfinite(found.value):
         return cell(found.method.split(";")[0].removeprefix("none: "))
-    return words.between(found, _say(name))
-
-
-def _card(analysis: Analysis, deviation: Deviation) -> dict[str, Any]:
-    trace, result = analysis.traces[deviation.trace], analysis.results[deviation.trace]
-    times = iso_times(np.array([deviation.from_time, deviation.to_time], "datetime64[ms]"))
-    return {
-        "found": deviation,
-        "state": state(deviation.flag),
-        "device": trace.device,
-        "ride": result.ride,
-        "file": trace.file,
-        "times": " to ".join(times) if all(times) else "times unknown",
-        "sketch": sketch.of_deviation(analysis, deviation),
-    }
+    return words.between(found, saying(name))
 
 
 def _rows(analysis: Analysis) -> Iterator[dict[str, Any]]:

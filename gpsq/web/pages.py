@@ -24,6 +24,7 @@ DOWNLOADS = (
     ("set_aside.csv", "what was left out, and why"),
     ("results.gpkg", "all layers for a GIS"),
     ("centrelines.geojson", "the routes' centrelines"),
+    ("centrelines.gpx", "the same lines, to look at in any track viewer"),
     ("run.json", "settings, inputs and counts"),
 )
 

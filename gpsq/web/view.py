@@ -8,13 +8,14 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from gpsq.output import sentences, sketch, words
+from gpsq.output.cards import card, saying
 from gpsq.output.figures_of import figure, overall
-from gpsq.output.looks import device_looks, state
+from gpsq.output.looks import device_looks
 from gpsq.output.page import ERROR_COLUMNS, FIX_COLUMNS, HEADS
 from gpsq.output.tables import iso_times
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping, Sequence
+    from collections.abc import Mapping, Sequence
 
     from gpsq.model import Analysis, Deviation, Trace, TraceResult, Unreadable
 
@@ -41,7 +42,7 @@ def of_analysis(analysis: Analysis, before: Mapping[tuple[str, str], str]) -> di
         "fix": fix,
         "errors": errors,
         "unmoved": bool(before) and not any(c.before for t in (fix, errors) for *_, cells in t["rows"] for c in cells),
-        "cards": [_card(analysis, d) for d in analysis.deviations[:MOST_CARDS]],
+        "cards": [card(analysis, d) for d in analysis.deviations[:MOST_CARDS]],
         "deviations": len(analysis.deviations),
         "undecided": sum(not d.flag for d in analysis.deviations),
         "together": _together(analysis),
@@ -56,7 +57,7 @@ def of_analysis(analysis: Analysis, before: Mapping[tuple[str, str], str]) -> di
 def figures(analysis: Analysis) -> dict[tuple[str, str], str]:
     """Return every figure of every device in words, to be told apart from those of the next run."""
     names = (*FIX_COLUMNS, *ERROR_COLUMNS)
-    return {(d, name): _said(name)(figure(s, name).value) for d, s in overall(analysis).items() for name in names}
+    return {(d, name): saying(name)(figure(s, name).value) for d, s in overall(analysis).items() for name in names}
 
 
 def devices(analysis: Analysis) -> list[str]:
@@ -73,36 +74,12 @@ def _table(analysis: Analysis, columns: Sequence[str], before: Mapping[tuple[str
 
 
 def _cell(summary: Any, name: str, before: Mapping[tuple[str, str], str]) -> Cell:
-    found, say = figure(summary, name), _said(name)
+    found, say = figure(summary, name), saying(name)
     value = say(found.value)
     known = np.isfinite(found.value)
     bounds = words.between(found, say) if known else found.method.split(";")[0].removeprefix("none: ")
     was = before.get((summary.device, name), value)
     return Cell(value, words.cell(bounds), was if was != value else "")
-
-
-def _said(name: str) -> Callable[[float], str]:
-    if name.endswith("_s") and not name.startswith("fixed"):
-        return words.seconds
-    if name.endswith("_m"):
-        return words.metres
-    if name.startswith("length_ratio"):
-        return lambda value: f"{value:.3f}" if np.isfinite(value) else words.UNKNOWN
-    return words.share
-
-
-def _card(analysis: Analysis, deviation: Deviation) -> dict[str, Any]:
-    trace, result = analysis.traces[deviation.trace], analysis.results[deviation.trace]
-    times = iso_times(np.array([deviation.from_time, deviation.to_time], "datetime64[ms]"))
-    return {
-        "found": deviation,
-        "state": state(deviation.flag),
-        "device": trace.device,
-        "ride": result.ride,
-        "file": trace.file,
-        "times": " to ".join(times) if all(times) else "times unknown",
-        "sketch": sketch.of_deviation(analysis, deviation),
-    }
 
 
 def _together(analysis: Analysis) -> list[dict[str, Any]]:

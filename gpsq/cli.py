@@ -79,12 +79,21 @@ def analyse(
     folder: Folder,
     out: Out = None,
     tiles: Tiles = None,
+    parquet: Annotated[bool, typer.Option("--parquet", help="Write the layers as GeoParquet too.")] = False,
     cut_passes: Cut = False,
     cluster: OnCluster = None,
     quiet: Quiet = False,
 ) -> None:
     """Analyse the recordings below FOLDER: tables, map and report."""
-    _analyse_into(folder, out or folder / RESULTS, tiles=tiles, cut_passes=cut_passes, cluster=cluster, quiet=quiet)
+    _analyse_into(
+        folder,
+        out or folder / RESULTS,
+        tiles=tiles,
+        parquet=parquet,
+        cut_passes=cut_passes,
+        cluster=cluster,
+        quiet=quiet,
+    )
 
 
 def _analyse_into(
@@ -93,15 +102,15 @@ def _analyse_into(
     *,
     tiles: str | None,
     quiet: bool,
+    parquet: bool = False,
     cut_passes: bool = False,
     cluster: str | None = None,
 ) -> None:
     from gpsq.into import analyse_into
 
     with _running(cluster, quiet=quiet) as how:
-        analysis = analyse_into(
-            folder, out, tiles=tiles, cut_passes=cut_passes, say=lambda line: _say([line], quiet=quiet), **how
-        )
+        say = partial(_say_one, quiet=quiet)
+        analysis = analyse_into(folder, out, tiles=tiles, parquet=parquet, cut_passes=cut_passes, say=say, **how)
     for line in _summary_lines(analysis):
         typer.echo(line)
     typer.echo(f"\nReport: {out / 'report.html'}")
@@ -317,6 +326,10 @@ def serve(
     from gpsq.web.serve import serve as run
 
     run(folder, port, open_browser=open_browser, say=typer.echo)
+
+
+def _say_one(line: str, *, quiet: bool) -> None:
+    _say([line], quiet=quiet)
 
 
 def _say(lines: Any, *, quiet: bool) -> None:

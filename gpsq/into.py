@@ -19,6 +19,7 @@ def analyse_into(
     out: Path,
     *,
     tiles: str | None = None,
+    parquet: bool = False,
     cut_passes: bool = False,
     executor: Executor | None = None,
     on_progress: Callable[[str, int, int], None] | None = None,
@@ -47,13 +48,13 @@ def analyse_into(
     def write() -> Sequence[Path]:
         for wait in waits:
             wait()
-        return write_results(analysis, out, tiles=tiles, begin=aside.begin)
+        return write_results(analysis, out, tiles=tiles, parquet=parquet, begin=aside.begin)
 
     if say:
         _compiled.tell_once(say)
     store = cache.beside(folder)
     analysis = analyse(folder, cut_passes=cut_passes, executor=executor, cache=store, on_progress=tell)
-    unchanged.write(store, (analysis, tiles), out, write)
+    unchanged.write(store, (analysis, tiles, parquet), out, write)
     if store:
         store.forget_unused()
     return analysis

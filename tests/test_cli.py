@@ -193,3 +193,14 @@ def test_the_demo_does_not_overwrite(tmp_path):
     (tmp_path / "rides.csv").write_text("file,device,started\n", encoding="utf-8")
     demo.put(tmp_path)
     assert (tmp_path / "rides.csv").read_text(encoding="utf-8") == "file,device,started\n"
+
+
+def test_layers_as_geoparquet_when_asked_for(analysed, tmp_path):
+    import geopandas
+
+    done = gpsq("analyse", analysed[0], "--out", tmp_path / "results", "--parquet", "-q")
+    assert done.returncode == 0, done.stderr
+    tracks = geopandas.read_parquet(tmp_path / "results" / "layers" / "tracks.parquet")
+    assert tracks.crs.to_epsg() == 4326
+    assert len(tracks) == 30
+    assert (~tracks.geometry.isna() & ~tracks.geometry.is_empty).sum() == 29  # one never fixed and has no line

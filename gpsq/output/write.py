@@ -22,6 +22,7 @@ def write_results(
     out: Path,
     *,
     tiles: str | None = None,
+    parquet: bool = False,
     begin: Callable[..., Callable[[], Any]] = partial,
 ) -> list[Path]:
     """Write all results of an analysis into the folder `out`, in place of earlier ones.
@@ -34,6 +35,8 @@ def write_results(
         The results folder. Files in it that gpsq did not write are kept.
     begin : callable, optional
         Begins work that can be done beside the rest, and returns what waits for its answer (`gpsq.aside.Aside.begin`).
+    parquet : bool, optional
+        Write each layer as GeoParquet too, into the folder ``layers``; needs pyarrow.
     tiles : str, optional
         Name of a provider of background tiles for the map; without one, nothing is ever fetched.
 
@@ -52,6 +55,8 @@ def write_results(
         for name, content in texts.items():
             _put(aside / name, content)
         _geopackage(analysis, aside / "results.gpkg")
+        if parquet:
+            _geoparquet(analysis, aside / "layers")
         names = [path.relative_to(aside).as_posix() for path in aside.rglob("*") if path.is_file()]
         _put(aside / run_file.NAME, run_file.run_text(analysis, [*names, run_file.NAME]))
     return [out / name for name in sorted([*names, run_file.NAME])]
@@ -87,6 +92,13 @@ def _texts(analysis: Analysis, tiles: str | None, begin: Callable[..., Callable[
 def _put(path: Path, content: str | bytes) -> None:
     path.parent.mkdir(exist_ok=True)
     path.write_bytes(content.encode("utf-8") if isinstance(content, str) else content)
+
+
+def _geoparquet(analysis: Analysis, folder: Path) -> None:
+    from gpsq.output.layers import write_geoparquet
+
+    folder.mkdir(exist_ok=True)
+    write_geoparquet(analysis, folder)
 
 
 def _geopackage(analysis: Analysis, path: Path) -> None:

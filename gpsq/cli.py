@@ -6,6 +6,7 @@ Results go to standard output or files, talk and progress to standard error. Hea
 from __future__ import annotations
 
 import contextlib
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 

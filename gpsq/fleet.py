@@ -221,7 +221,7 @@ class _Part:
             if len(frame):
                 place = self.out / name / f"part={number:06d}"
                 place.mkdir(parents=True, exist_ok=True)
-                _of_part(frame, number).to_parquet(place / ".aside", index=False)
+                layers.put_parquet(_of_part(frame, number), place / ".aside")
                 (place / ".aside").replace(place / "part.parquet")
         self._mark(number).touch()
 

@@ -215,3 +215,13 @@ def test_the_command(campaign: Path, tmp_path: Path, capsys: pytest.CaptureFixtu
         cli.main(["fleet", str(campaign), "--out", str(tmp_path / "out"), "--quiet"])
     assert ended.value.code == 1, "one recording cannot be read"
     assert "30 recordings on 2 routes" in capsys.readouterr().out
+
+
+def test_the_coordinate_system_is_written_in_full(results: Path) -> None:
+    """Looked up by its code it would name the realisations of WGS 84 in one process and not in another."""
+    import pyarrow.parquet as parquet
+
+    path = next(iter(sorted((results / "stations").rglob("*.parquet"))))
+    said = json.loads(parquet.read_schema(path).metadata[b"geo"])["columns"]["geometry"]["crs"]
+    assert said["id"] == {"authority": "EPSG", "code": 4326}
+    assert "datum_ensemble" not in said

@@ -24,6 +24,28 @@ if TYPE_CHECKING:
     from gpsq.model import Analysis, FloatArray, IntArray, RouteResult
 
 CRS = "EPSG:4326"
+#: The same in full (PROJJSON), for files that must be the same byte for byte: what a look-up of the code gives may list the
+#: realisations of WGS 84 or not, depending on what the process did before.
+CRS_IN_FULL = json.dumps(
+    {
+        "$schema": "https://proj.org/schemas/v0.7/projjson.schema.json",
+        "type": "GeographicCRS",
+        "name": "WGS 84",
+        "datum": {
+            "type": "GeodeticReferenceFrame",
+            "name": "World Geodetic System 1984",
+            "ellipsoid": {"name": "WGS 84", "semi_major_axis": 6378137, "inverse_flattening": 298.257223563},
+        },
+        "coordinate_system": {
+            "subtype": "ellipsoidal",
+            "axis": [
+                {"name": "Geodetic latitude", "abbreviation": "Lat", "direction": "north", "unit": "degree"},
+                {"name": "Geodetic longitude", "abbreviation": "Lon", "direction": "east", "unit": "degree"},
+            ],
+        },
+        "id": {"authority": "EPSG", "code": 4326},
+    }
+)
 
 #: Layers of ``results.gpkg`` in the order they are written, with the geometry that each declares.
 LAYERS = {
@@ -162,11 +184,18 @@ def write_geoparquet(analysis: Analysis, folder: Path) -> list[Path]:
     for name, frame in frames(analysis).items():
         path = folder / f"{name}.parquet"
         try:
-            frame.to_parquet(path, index=False)
+            put_parquet(frame, path)
         except ImportError as missing:
             raise OutputError(f"{path.name}: GeoParquet needs the package pyarrow, which is not installed") from missing
         written.append(path)
     return written
+
+
+def put_parquet(frame: Any, path: Path) -> None:
+    """Write a frame as Parquet; one with geometries as GeoParquet, the same bytes in any process."""
+    if hasattr(frame, "set_crs"):
+        frame = frame.set_crs(CRS_IN_FULL, allow_override=True)
+    frame.to_parquet(path, index=False)
 
 
 def newest(analysis: Analysis) -> str:

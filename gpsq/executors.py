@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Sequence
 
 #: Starting processes costs about as much as this many fixes; with fewer to do, this process does them alone.
-WORTH_A_POOL = 40_000
+WORTH_A_POOL = 100_000
 #: Bytes that one fix takes in a recording, about.
 BYTES_PER_FIX = 100
 #: A task of a cluster is tried this many times before the run gives up.

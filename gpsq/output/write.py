@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from functools import partial
+from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 from gpsq.exceptions import OutputError
@@ -62,17 +63,18 @@ def write_results(
     return [out / name for name in sorted([*names, run_file.NAME])]
 
 
-def draw(analysis: Analysis | None) -> tuple[Chart, ...]:
-    """Return the charts; of no analysis none, but what draws them is loaded then."""
-    from gpsq.output import charts
+def draw(analysis: Analysis | None, tiles: str | None = None) -> tuple[tuple[Chart, ...], str]:
+    """Return the charts and the map page; of no analysis nothing, but what draws them is loaded then."""
+    from gpsq.output import charts, maps
 
-    return charts.figures(analysis) if analysis else ()
+    import_module("folium")
+    return (charts.figures(analysis), maps.map_page(analysis, tiles=tiles)) if analysis else ((), "")
 
 
 def _texts(analysis: Analysis, tiles: str | None, begin: Callable[..., Callable[[], Any]]) -> dict[str, str | bytes]:
-    """Everything that can be made before a file is touched; the charts, the longest part, are drawn beside the rest."""
-    drawn = begin(draw, analysis)
-    from gpsq.output import centrelines_gpx, charts, layers, maps, page, styles, tables
+    """Everything that can be made before a file is touched; charts and map, the longest part, are drawn beside the rest."""
+    drawn = begin(draw, analysis, tiles)
+    from gpsq.output import centrelines_gpx, charts, layers, page, styles, tables
 
     texts: dict[str, str | bytes] = {
         "tracks.csv": tables.csv_text(tables.tracks(analysis)),
@@ -81,12 +83,11 @@ def _texts(analysis: Analysis, tiles: str | None, begin: Callable[..., Callable[
         "set_aside.csv": tables.csv_text(tables.set_aside(analysis)),
         "centrelines.geojson": layers.centrelines_geojson(analysis),
         "centrelines.gpx": centrelines_gpx.centrelines_gpx(analysis),
-        "map.html": maps.map_page(analysis, tiles=tiles),
         **({"reference.csv": tables.csv_text(tables.reference(analysis))} if analysis.extra.get("reference") else {}),
         **styles.files(),
     }
-    figures = drawn()
-    return texts | {"report.html": page.report_page(analysis, figures)} | charts.files(figures)
+    figures, map_page = drawn()
+    return texts | {"map.html": map_page, "report.html": page.report_page(analysis, figures)} | charts.files(figures)
 
 
 def _put(path: Path, content: str | bytes) -> None:

@@ -108,28 +108,20 @@ def _analyse_into(
     cluster: str | None = None,
 ) -> None:
     from gpsq.into import analyse_into
-
-    with _running(cluster, quiet=quiet) as how:
-        say = partial(_say_one, quiet=quiet)
-        analysis = analyse_into(folder, out, tiles=tiles, parquet=parquet, cut_passes=cut_passes, say=say, **how)
-    for line in _summary_lines(analysis):
-        typer.echo(line)
-    typer.echo(f"\nReport: {out / 'report.html'}")
-    _say((u.message for u in analysis.unreadable), quiet=False)
-    _say(analysis.notes, quiet=quiet)
-    if analysis.unreadable:
-        _say([f"{len(analysis.unreadable)} of {_found(analysis)} recordings could not be read."], quiet=False)
-        raise typer.Exit(PARTLY)
-
-
-def _found(analysis: Analysis) -> int:
-    return len(analysis.traces) + len(analysis.unreadable)
-
-
-def _summary_lines(analysis: Analysis) -> Iterator[str]:
     from gpsq.output import summary
 
-    yield from summary.lines(analysis)
+    with _running(cluster, quiet=quiet) as how:
+        say = partial(_say, quiet=quiet)
+        analysis = analyse_into(folder, out, tiles=tiles, parquet=parquet, cut_passes=cut_passes, say=say, **how)
+    for line in summary.lines(analysis):
+        typer.echo(line)
+    typer.echo(f"\nReport: {out / 'report.html'}")
+    _say(*(u.message for u in analysis.unreadable))
+    _say(*analysis.notes, quiet=quiet)
+    if analysis.unreadable:
+        found = len(analysis.traces) + len(analysis.unreadable)
+        _say(f"{len(analysis.unreadable)} of {found} recordings could not be read.")
+        raise typer.Exit(PARTLY)
 
 
 def _analysis(folder: Path, *, quiet: bool, cut_passes: bool = False) -> Analysis:
@@ -168,7 +160,7 @@ def fleet(
         found = run(source, out, **how)
     typer.echo(f"{found.recordings} recordings on {found.routes} routes: {out / 'tracks'}")
     if found.unreadable:
-        _say([f"{found.unreadable} recordings could not be read; {out / 'fleet.json'} says why."], quiet=False)
+        _say(f"{found.unreadable} recordings could not be read; {out / 'fleet.json'} says why.")
         raise typer.Exit(PARTLY)
 
 
@@ -236,10 +228,11 @@ def flag(
     """Keep your decision about deviations, or list them; the next analysis honours it."""
     from gpsq import flags
     from gpsq.model import FLAGS
+    from gpsq.output import summary
 
     analysis = _analysis(folder, cut_passes=cut_passes, quiet=quiet)
     if not words:
-        for line in _deviation_lines(analysis):
+        for line in summary.deviation_lines(analysis):
             typer.echo(line)
         return
     *names, decision = words
@@ -254,7 +247,7 @@ def flag(
     chosen = [known[name] for name in names]
     flags.change(folder, lambda kept: flags.decided(kept, chosen, analysis.traces, decision, note))
     typer.echo(f"{', '.join(names)}: {'no longer flagged' if decision == 'clear' else decision}")
-    _say([f"Run gpsq analyse {folder} to see the figures change."], quiet=quiet)
+    _say(f"Run gpsq analyse {folder} to see the figures change.", quiet=quiet)
 
 
 @app.command()
@@ -277,9 +270,9 @@ def compare(
     for line in league_files.lines(found):
         typer.echo(line)
     typer.echo(f"\nPage: {out / 'league.html'}")
-    _say(found.problems, quiet=False)
+    _say(*found.problems)
     if found.problems:
-        _say([f"{len(found.problems)} of {len(results)} folders could not be read."], quiet=quiet)
+        _say(f"{len(found.problems)} of {len(results)} folders could not be read.", quiet=quiet)
         raise typer.Exit(PARTLY)
 
 
@@ -298,19 +291,11 @@ def publish(
     analysis = _analysis(folder, cut_passes=cut_passes, quiet=quiet)
     remarks = write(analysis, folder, out, tiles=tiles)
     typer.echo(f"Published: {out / 'report.html'}")
-    _say(remarks, quiet=False)
-    _say(
-        [f"What is hidden is kept in {folder / secret.NAME}: never publish that file, and do not lose it."], quiet=quiet
-    )
-    _say((u.message for u in analysis.unreadable), quiet=False)
+    _say(*remarks)
+    _say(f"What is hidden is kept in {folder / secret.NAME}: never publish that file, and do not lose it.", quiet=quiet)
+    _say(*(u.message for u in analysis.unreadable))
     if analysis.unreadable:
         raise typer.Exit(PARTLY)
-
-
-def _deviation_lines(analysis: Analysis) -> Iterator[str]:
-    from gpsq.output import summary
-
-    yield from summary.deviation_lines(analysis)
 
 
 @app.command()
@@ -329,11 +314,7 @@ def serve(
     run(folder, port, open_browser=open_browser, say=typer.echo)
 
 
-def _say_one(line: str, *, quiet: bool) -> None:
-    _say([line], quiet=quiet)
-
-
-def _say(lines: Any, *, quiet: bool) -> None:
+def _say(*lines: str, quiet: bool = False) -> None:
     for line in () if quiet else lines:
         typer.echo(line, err=True)
 

@@ -3,9 +3,15 @@
 from __future__ import annotations
 
 import os
+import shutil
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 import pytest
+from browser import missing
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
 
 SHARED = Path(__file__).resolve().parents[2] / "shared"
 
@@ -21,3 +27,19 @@ def shared() -> Path:
             pytest.fail(f"the shared data are missing: {SHARED}")
         pytest.skip("the folder of open recordings beside the checkout is absent")
     return SHARED
+
+
+@pytest.fixture(scope="module")
+def chromium() -> Iterator[Any]:
+    """A headless browser."""
+    try:
+        from playwright.sync_api import sync_playwright
+    except ImportError:
+        missing("the package playwright")
+    path = os.environ.get("CHROMIUM") or shutil.which("chromium") or shutil.which("chromium-browser")
+    if path is None:
+        missing("a Chromium browser")
+    with sync_playwright() as driver:
+        opened = driver.chromium.launch(executable_path=path, args=["--no-sandbox"])
+        yield opened
+        opened.close()

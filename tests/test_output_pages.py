@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import dataclasses
 import json
-import os
 import re
 import shutil
 import subprocess
@@ -14,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pytest
+from browser import missing
 from output_sample import HOSTILE, sample
 
 from gpsq.exceptions import OutputError
@@ -55,28 +55,6 @@ def pages(analysis: Analysis, tmp_path_factory: pytest.TempPathFactory) -> Path:
     across = sample(lon_deg=180.0)
     (folder / "across.html").write_text(maps.map_page(across), "utf-8")
     return folder
-
-
-def missing(what: str) -> None:
-    """Skip where a developer's machine lacks something; the automatic check must have it."""
-    if os.environ.get("CI"):
-        pytest.fail(f"{what} is missing")
-    pytest.skip(f"{what} is missing, and pages cannot be opened without it")
-
-
-@pytest.fixture(scope="module")
-def chromium() -> Iterator[Any]:
-    try:
-        from playwright.sync_api import sync_playwright
-    except ImportError:
-        missing("the package playwright")
-    path = os.environ.get("CHROMIUM") or shutil.which("chromium") or shutil.which("chromium-browser")
-    if path is None:
-        missing("a Chromium browser")
-    with sync_playwright() as driver:
-        opened = driver.chromium.launch(executable_path=path, args=["--no-sandbox"])
-        yield opened
-        opened.close()
 
 
 @dataclasses.dataclass

@@ -6,8 +6,6 @@ Once with mouse and hand at 1280 px, once by keyboard alone at 390 px, in a dark
 from __future__ import annotations
 
 import io
-import os
-import shutil
 import subprocess
 import sys
 import zipfile
@@ -24,28 +22,6 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
 PATIENCE_MS = 30_000
-
-
-def missing(what: str) -> None:
-    """Skip where a developer's machine lacks something; the automatic check must have it."""
-    if os.environ.get("CI"):
-        pytest.fail(f"{what} is missing")
-    pytest.skip(f"{what} is missing, and the page cannot be opened without it")
-
-
-@pytest.fixture(scope="module")
-def chromium() -> Iterator[Any]:
-    try:
-        from playwright.sync_api import sync_playwright
-    except ImportError:
-        missing("the package playwright")
-    path = os.environ.get("CHROMIUM") or shutil.which("chromium") or shutil.which("chromium-browser")
-    if path is None:
-        missing("a Chromium browser")
-    with sync_playwright() as driver:
-        opened = driver.chromium.launch(executable_path=path, args=["--no-sandbox"])
-        yield opened
-        opened.close()
 
 
 @pytest.fixture

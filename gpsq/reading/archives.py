@@ -21,6 +21,7 @@ MOST_RATIO = 200
 #: Below this size a high ratio does no harm.
 _SMALL_BYTES = 4 * 2**20
 _MOST_MEMBERS = 5000
+#: What the library raises on broken archives; NotImplementedError is its word for a compression it does not know.
 _BROKEN_ZIP = (
     zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError, OSError, ValueError, KeyError,
     struct.error,

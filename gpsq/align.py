@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gpsq._compiled import compiled, read_only
+from gpsq.arrays import norms
 from gpsq.polyline import Steps, at_along
 
 if TYPE_CHECKING:
@@ -51,11 +52,33 @@ def align(xy_m: FloatArray, piece: IntArray, line_m: FloatArray, *, step_m: floa
     >>> align(line[4:8] + 1.0, np.zeros(4, dtype=np.int64), line, step_m=5.0, cap_m=20.0).tolist()
     [4, 5, 6, 7]
     """
+    path = in_order(xy_m, piece, line_m, step_m=step_m, cap_m=cap_m)
+    return within_cap(path, xy_m, line_m, cap_m)
+
+
+def in_order(
+    xy_m: FloatArray,
+    piece: IntArray,
+    line_m: FloatArray,
+    *,
+    step_m: float,
+    cap_m: float,
+    near: IntArray | None = None,
+    coarse: int = COARSE_PLACES,
+) -> IntArray:
+    """Return the station at which the best path stands at each place of a trace, (n,) and never decreasing.
+
+    Parameters
+    ----------
+    near : (n,) stations to look near, as the path along a line that was hardly different gives them; without them the
+        path is looked for everywhere, first coarsely.
+    coarse : about how many places a side the first, coarse pass may have. The others are as in `align`.
+    """
     if len(xy_m) == 0 or len(line_m) == 0:
-        return np.full(len(xy_m), -1, dtype=np.int64)
-    states: IntArray = np.empty(0, dtype=np.int64)
-    coarser, reach_m = 0, 0.0
-    for every in _strides(max(len(xy_m), len(line_m))):
+        return np.zeros(len(xy_m), dtype=np.int64)
+    states: IntArray = np.empty(0, dtype=np.int64) if near is None else near
+    coarser, reach_m = (0, 0.0) if near is None else (1, cap_m)
+    for every in _strides(max(len(xy_m), len(line_m)), coarse) if near is None else (1,):
         places, pieces, stations = xy_m[::every], piece[::every], line_m[::every]
         low, high = np.zeros(len(places), dtype=np.int64), np.full(len(places), len(stations) - 1, dtype=np.int64)
         if coarser:
@@ -64,17 +87,24 @@ def align(xy_m: FloatArray, piece: IntArray, line_m: FloatArray, *, step_m: floa
             low, high = _band(states * ratio, ratio, len(places), len(stations), margin)
         coarser, reach_m = every, cap_m if every == 1 else max(cap_m, 2.0 * every * step_m)
         states = np.asarray(_best_path(*_contiguous(places, pieces, stations), low, high, reach_m**2, PASSING_COST))
-    off = ((xy_m - line_m[states]) ** 2).sum(axis=1) > cap_m**2
-    return np.where(off, -1, states)
+    return states
 
 
-def _strides(places: int) -> list[int]:
+def within_cap(path: IntArray, xy_m: FloatArray, line_m: FloatArray, cap_m: float) -> IntArray:
+    """Return the path with −1 where a place is further from its station than the cap."""
+    if len(line_m) == 0:
+        return np.full(len(xy_m), -1, dtype=np.int64)
+    off = norms(xy_m - line_m[path]) > cap_m
+    return np.where(off, -1, path)
+
+
+def _strides(places: int, coarse: int = COARSE_PLACES) -> list[int]:
     """Return the strides of the passes, coarse to fine: each a multiple of the next, at most `FINER` times it.
 
     >>> _strides(400), _strides(2_000), _strides(200_000)
     ([1], [4, 1], [448, 56, 7, 1])
     """
-    least = int(np.ceil(places / COARSE_PLACES))
+    least = int(np.ceil(places / coarse))
     power = 1
     while power * FINER < least:
         power *= FINER
@@ -97,29 +127,45 @@ def _band(states: IntArray, every: int, n: int, m: int, margin: int) -> tuple[In
 
 
 @compiled
+def _gains(
+    place: FloatArray, line: FloatArray, first: int, last: int, cap2: float, gain: FloatArray
+) -> None:  # pragma: no cover - compiled
+    """Fill `gain` from the first to the last station with the worth of matching a place to each."""
+    if len(place) == 2:
+        for j in range(first, last + 1):
+            distance2 = (place[0] - line[j, 0]) ** 2 + (place[1] - line[j, 1]) ** 2
+            gain[j] = 1.0 - distance2 / cap2 if distance2 < cap2 else 0.0
+    else:
+        for j in range(first, last + 1):
+            distance2 = (place[0] - line[j, 0]) ** 2 + (place[1] - line[j, 1]) ** 2 + (place[2] - line[j, 2]) ** 2
+            gain[j] = 1.0 - distance2 / cap2 if distance2 < cap2 else 0.0
+
+
+@compiled
 def _best_path(  # noqa: C901 - one compiled loop: splitting it would cost a call for every cell
     xy: FloatArray, piece: IntArray, line: FloatArray, low: IntArray, high: IntArray, cap2: float, passing: float
 ) -> IntArray:  # pragma: no cover - compiled
     """Return the station at which the best in-order path stands at each place of the trace."""
-    n, d = xy.shape
-    m = line.shape[0]
+    n = len(xy)
     start = np.empty(n + 1, dtype=np.int64)
     start[0] = 0
     for i in range(n):
         first = low[max(i - 1, 0)]
         start[i + 1] = start[i] + high[i] - first + 1
     move = np.zeros(start[n], dtype=np.uint8)
-    value = np.full(m, -np.inf)
+    value, gain = np.full(len(line), -np.inf), np.empty(len(line))
     for j in range(low[0], high[0] + 1):
         value[j] = 0.0
     reached = high[0]
     for i in range(n):
-        first = low[max(i - 1, 0)]
+        first, last = low[max(i - 1, 0)], high[i]
         cost = 0.0 if i > 0 and piece[i] != piece[i - 1] else passing
+        _gains(xy[i], line, first, last, cap2, gain)
+        for j in range(reached + 1, last + 1):
+            value[j] = -np.inf
         best, before = -np.inf, -np.inf
-        for j in range(first, high[i] + 1):
-            stay = value[j] if j <= reached else -np.inf
-            over = best - cost
+        for j in range(first, last + 1):
+            stay, over = value[j], best - cost
             best, how = stay, STAY
             if i > 0 and before >= best:
                 best, how = before, NEXT
@@ -127,13 +173,10 @@ def _best_path(  # noqa: C901 - one compiled loop: splitting it would cost a cal
                 best, how = over, OVER
             move[start[i] + j - first] = how
             before = stay
-            distance2 = 0.0
-            for k in range(d):
-                distance2 += (xy[i, k] - line[j, k]) ** 2
-            value[j] = best + (1.0 - distance2 / cap2 if distance2 < cap2 else 0.0)
+            value[j] = best + gain[j]
         for j in range(first, low[i]):
             value[j] = -np.inf
-        reached = high[i]
+        reached = last
     path = np.empty(n, dtype=np.int64)
     j = low[n - 1]
     for k in range(low[n - 1], high[n - 1] + 1):
@@ -147,6 +190,12 @@ def _best_path(  # noqa: C901 - one compiled loop: splitting it would cost a cal
         if move[start[i] + j - first] == NEXT:
             j -= 1
     return path
+
+
+def wake() -> None:
+    """Have what is compiled loaded, or compiled, now: the first call takes as long as thousands of later ones."""
+    some = np.zeros((2, 2))
+    in_order(some, np.zeros(2, dtype=np.int64), some, step_m=1.0, cap_m=1.0)
 
 
 @dataclass(frozen=True, eq=False)

@@ -17,6 +17,16 @@ TimeArray = NDArray[np.datetime64]
 NAT = np.datetime64("NaT", "ms")
 
 
+def norms(vectors: FloatArray) -> FloatArray:
+    """Return the (n,) Euclidean lengths of (n, d) vectors.
+
+    >>> norms(np.array([[3.0, 4.0], [0.0, 0.0]])).tolist()
+    [5.0, 0.0]
+    """
+    # many times faster than a sum along so short an axis
+    return np.asarray(np.sqrt(np.einsum("ij,ij->i", vectors, vectors)))
+
+
 def freeze(owner: object) -> None:
     """Make the arrays of a dataclass read-only."""
     for f in fields(owner):  # type: ignore[arg-type]  # every owner is a dataclass instance

@@ -13,7 +13,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gpsq import line_ends, polyline
-from gpsq.align import Abreast, abreast, align
+from gpsq.align import Abreast, abreast, in_order, within_cap
+from gpsq.arrays import norms
 from gpsq.consensus import robust_middle, smooth, steadied
 from gpsq.line_ends import Strand
 from gpsq.line_quality import blank, described
@@ -22,7 +23,7 @@ from gpsq.medoid import medoid
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from gpsq.model import BoolArray, Centreline, FloatArray
+    from gpsq.model import BoolArray, Centreline, FloatArray, IntArray
     from gpsq.settings import Settings
 
 #: The line has settled when its stations move less than this between rounds.
@@ -45,11 +46,16 @@ LEAST_SPREAD_M = 0.5
 
 @dataclass(frozen=True, eq=False)
 class Consensus:
-    """A finished line with the place of every strand abreast of it; `without` leaves a ride out of it."""
+    """A finished line, the path of every strand along it and its place abreast; `without` leaves a ride out of it.
+
+    `stacked` (m, t, 2) holds the places station by station, `weights` (m, t) what each counts.
+    """
 
     centreline: Centreline
+    paths: tuple[IntArray, ...]
     places: tuple[Abreast, ...]
     strands: tuple[Strand, ...]
+    stacked: FloatArray
     weights: FloatArray
 
     def without(self, ride: str) -> Centreline:
@@ -57,8 +63,9 @@ class Consensus:
         keep = np.array([strand.ride != ride for strand in self.strands])
         if not keep.any():
             return blank(self.centreline, ride)
-        xy_m = _consensus_xy(self.centreline.xy_m, _stack(self.places)[keep], self.weights[keep])
-        xy_m[self.weights[keep].sum(axis=0) == 0] = np.nan
+        weights = np.where(keep, self.weights, 0.0)
+        xy_m = _consensus_xy(self.centreline.xy_m, self.stacked, weights)
+        xy_m[weights.sum(axis=1) == 0] = np.nan
         return described(xy_m, self.centreline.along_m, self.places, self.strands, keep, ride)
 
 
@@ -98,19 +105,24 @@ def make(strands: Sequence[Strand], settings: Settings) -> Consensus | None:
         return None
     first = strands[medoid(strands, usable, settings)]
     line = polyline.resample(first.steps.xy_m[first.counts], settings.step_m)
+    near: list[IntArray] | None = None
     for round_number in range(ROUNDS):
         before = line
-        places = _places(strands, line, settings)
+        paths = _paths(strands, line, settings, near)
+        places = _places(strands, paths, line, settings)
         weights = _by_ride(_weights(places, line), places, strands)
-        line = _consensus_xy(line, _stack(places), weights)
-        line = _mended(line, strands, places, weights, settings, round_number)
+        moved = _consensus_xy(line, _stack(places), weights)
+        mended = _mended(moved, strands, places, weights, settings, round_number)
+        line = polyline.resample(mended, settings.step_m)
+        near = _carried_over(paths, moved, line) if len(mended) == len(moved) else None
         if round_number > EXTENDING_ROUNDS + 1 and _moved_m(before, line) < SETTLED_M:
             break
-    places = _places(strands, line, settings)
+    paths = _paths(strands, line, settings, near)
+    places = _places(strands, paths, line, settings)
     weights = _by_ride(_weights(places, line), places, strands)
     everyone = np.ones(len(strands), dtype=bool)
     centreline = described(line, polyline.along_m(line), places, strands, everyone, "")
-    return Consensus(centreline, tuple(places), tuple(strands), weights)
+    return Consensus(centreline, tuple(paths), tuple(places), tuple(strands), _stack(places), weights)
 
 
 def _mended(
@@ -127,27 +139,57 @@ def _mended(
         # places belong to the stations of the line as it was: one change a round
         mended = line_ends.rerouted(line, strands, places, weights)
         if len(mended) == len(line):
-            mended = line_ends.without_spurs(line, weights.sum(axis=0), settings.step_m)
+            mended = line_ends.without_spurs(line, weights.sum(axis=1), settings.step_m)
         if len(mended) == len(line):
             mended = line_ends.trimmed(line, strands, places, settings.step_m)
         line = mended
-    return polyline.resample(line, settings.step_m)
+    return line
 
 
-def aligned(strand: Strand, line_m: FloatArray, settings: Settings, *, with_excursions: bool) -> Abreast:
-    """Return where a strand runs abreast of each station of a line."""
-    stations = align(strand.steps.xy_m, strand.steps.piece, line_m, step_m=settings.step_m, cap_m=settings.align_cap_m)
-    if not with_excursions:
-        stations = np.where(strand.counts, stations, -1)
-    return abreast(strand.steps, stations, line_m, with_excursions=with_excursions)
+def aligned(strand: Strand, line_m: FloatArray, settings: Settings) -> Abreast:
+    """Return where a strand runs abreast of each station of a line, its excursions filled in."""
+    return alongside(strand, _path(strand, line_m, settings), line_m, settings)
 
 
-def _places(strands: Sequence[Strand], line: FloatArray, settings: Settings) -> list[Abreast]:
-    return [aligned(s, line, settings, with_excursions=False) for s in strands]
+def alongside(strand: Strand, path: IntArray, line_m: FloatArray, settings: Settings) -> Abreast:
+    """Return the same where the strand's path along the line is known."""
+    stations = within_cap(path, strand.steps.xy_m, line_m, settings.align_cap_m)
+    return abreast(strand.steps, stations, line_m, with_excursions=True)
+
+
+def _path(strand: Strand, line_m: FloatArray, settings: Settings, near: IntArray | None = None) -> IntArray:
+    steps = strand.steps
+    return in_order(steps.xy_m, steps.piece, line_m, step_m=settings.step_m, cap_m=settings.align_cap_m, near=near)
+
+
+def _paths(
+    strands: Sequence[Strand], line: FloatArray, settings: Settings, near: Sequence[IntArray] | None
+) -> list[IntArray]:
+    """Return the path of each strand along the line, looked for near where it was in the round before."""
+    if near is None:
+        return [_path(s, line, settings) for s in strands]
+    return [_path(s, line, settings, n) for s, n in zip(strands, near, strict=True)]
+
+
+def _places(
+    strands: Sequence[Strand], paths: Sequence[IntArray], line: FloatArray, settings: Settings
+) -> list[Abreast]:
+    places = []
+    for s, path in zip(strands, paths, strict=True):
+        stations = np.where(s.counts, within_cap(path, s.steps.xy_m, line, settings.align_cap_m), -1)
+        places.append(abreast(s.steps, stations, line, with_excursions=False))
+    return places
+
+
+def _carried_over(paths: Sequence[IntArray], moved: FloatArray, resampled: FloatArray) -> list[IntArray]:
+    """Return the paths with their stations numbered as they are after the moved line was resampled."""
+    along = polyline.along_m(moved)
+    number = np.rint(along * ((len(resampled) - 1) / along[-1])).astype(np.int64)
+    return [number[path] for path in paths]
 
 
 def _stack(places: Sequence[Abreast]) -> FloatArray:
-    return np.stack([p.xy_m for p in places])
+    return np.stack([p.xy_m for p in places], axis=1)
 
 
 def _weights(places: Sequence[Abreast], line: FloatArray) -> FloatArray:
@@ -165,26 +207,26 @@ def _weights(places: Sequence[Abreast], line: FloatArray) -> FloatArray:
 
 
 def _spread_about(place: Abreast, line: FloatArray) -> float:
-    away = np.sqrt(((place.xy_m - line) ** 2).sum(axis=1))
+    away = norms(place.xy_m - line)
     away = away[~np.isnan(away)]
     return float(np.sqrt(np.mean(np.minimum(away, 4.0 * np.median(away)) ** 2))) if len(away) else float("nan")
 
 
 def _by_ride(weights: FloatArray, places: Sequence[Abreast], strands: Sequence[Strand]) -> FloatArray:
-    """Return (t, m) weights in which each ride counts about once at each station, however many devices it carried."""
-    there = np.array([~np.isnan(p.vertex) for p in places])
-    each: FloatArray = np.asarray(weights[:, None] * there)
+    """Return (m, t) weights in which each ride counts about once at each station, however many devices it carried."""
+    there = np.column_stack([~np.isnan(p.vertex) for p in places])
+    each: FloatArray = weights * there
     usual = float(np.median(weights))
     for ride in {s.ride for s in strands}:
         mine = np.array([s.ride == ride for s in strands])
-        each[mine] /= np.maximum(each[mine].sum(axis=0), usual)
+        each[:, mine] /= np.maximum(each[:, mine].sum(axis=1, keepdims=True), usual)
     return each
 
 
 def _consensus_xy(line: FloatArray, places: FloatArray, weights: FloatArray) -> FloatArray:
     """Return the smoothed middle of the places; where no trace runs the line goes along with its neighbours."""
     moved = robust_middle(places, weights, line) - line
-    return smooth(line + steadied(moved, weights.sum(axis=0)), SMOOTHING)
+    return smooth(line + steadied(moved, weights.sum(axis=1)), SMOOTHING)
 
 
 def _moved_m(before: FloatArray, after: FloatArray) -> float:

@@ -13,8 +13,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from gpsq.arrays import norms
 from gpsq.plane import to_earth_centred
-from gpsq.polyline import at_along
+from gpsq.polyline import along_m, at_along
 from gpsq.weeks import ROLLOVER_S, turns
 
 if TYPE_CHECKING:
@@ -188,7 +189,7 @@ def _apart_m(one: _Track, other: _Track, offset_s: float) -> FloatArray:
     instants = np.linspace(low, high, _INSTANTS)
     apart = at_along(one.xyz_m, one.time_s, instants + offset_s) - at_along(other.xyz_m, other.time_s, instants)
     alone = np.full(round(_INSTANTS * (shorter_s / (high - low) - 1.0)), np.inf)
-    return np.concatenate([np.sqrt((apart**2).sum(axis=1)), alone])
+    return np.concatenate([norms(apart), alone])
 
 
 def _overlapping(track: _Track, others: list[_Track], offset_s: float) -> list[_Track]:
@@ -255,7 +256,7 @@ def _places(tracks: list[_Track]) -> tuple[FloatArray, FloatArray]:
     """Return times and places of all recordings, thinned to equal steps along the way."""
     times, places = [], []
     for track in tracks:
-        along = np.concatenate([[0.0], np.cumsum(np.sqrt((np.diff(track.xyz_m, axis=0) ** 2).sum(axis=1)))])
+        along = along_m(track.xyz_m)
         first = np.unique(along // _VOTE_STEP_M, return_index=True)[1]
         times.append(track.time_s[first])
         places.append(track.xyz_m[first])

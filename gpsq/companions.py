@@ -7,7 +7,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from gpsq.arrays import norms
 from gpsq.plane import geodesic_inverse_m, to_earth_centred
+from gpsq.polyline import along_m
 from gpsq.weeks import ROLLOVER_S
 
 if TYPE_CHECKING:
@@ -98,7 +100,7 @@ def _same(traces: Sequence[Trace], i: int, j: int) -> list[Companion]:
     shared, at_first, at_second = np.intersect1d(_whole(first), _whole(second), return_indices=True)
     if len(shared) < 2 or len(shared) < 0.9 * max(first.accepted, second.accepted):
         return []
-    apart_m = np.linalg.norm(_xyz(first)[at_first] - _xyz(second)[at_second], axis=1)
+    apart_m = norms(_xyz(first)[at_first] - _xyz(second)[at_second])
     if apart_m.max() > _SAME_M:
         return []
     note = (
@@ -183,7 +185,7 @@ def _exchanged_m(wrong: Trace, right: Trace) -> float:
 
 def _densified(xyz: FloatArray, step_m: float = 1.0) -> FloatArray:
     """Put points a metre apart along a line, at most a hundred thousand."""
-    along = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(xyz, axis=0), axis=1))])
+    along = along_m(xyz)
     stations = np.linspace(0.0, along[-1], min(int(along[-1] / step_m) + 2, 100_000))
     return np.column_stack([np.interp(stations, along, xyz[:, k]) for k in range(3)])
 
@@ -195,7 +197,7 @@ def _apart_m(first: Trace, second: Trace, shift: np.timedelta64) -> FloatArray:
     both = (when >= line[0]) & (when <= line[-1])
     other = _xyz(second)
     at = np.column_stack([np.interp(when[both], line, other[:, k]) for k in range(3)])
-    return np.asarray(np.linalg.norm(_xyz(first)[both] - at, axis=1))
+    return norms(_xyz(first)[both] - at)
 
 
 def _whole(trace: Trace) -> FloatArray:

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gpsq._compiled import compiled
+from gpsq._compiled import compiled, read_only
 
 if TYPE_CHECKING:
     from gpsq.model import FloatArray, IntArray
@@ -19,8 +19,8 @@ CUT_STEPS = 6
 #: Every place between two is a median of them. Their mean is taken while they lie this near each other, as two receivers
 #: on one road do; of two roads the middle is neither, and the line stays with the one that it began on.
 PAIR_APART_M = 30.0
-#: A step that moves a place by less than this is the last: a hundredth of what the results are rounded to.
-STILL_M = 1e-4
+#: A step that moves a place by less than this is the last: a tenth of what the results are rounded to.
+STILL_M = 1e-3
 #: A trace is near or far over this many stations on either side, not at one: else the middle would hop between two roads
 #: from station to station.
 NEAR_STATIONS = 10
@@ -43,20 +43,18 @@ def robust_middle(places_m: FloatArray, weights: FloatArray, start_m: FloatArray
 
     Parameters
     ----------
-    places_m : (t, m, 2) place of each trace at each station, nan where it has none.
-    weights : (t, m) weight of each, not negative.
+    places_m : (m, t, 2) place of each trace at each station, nan where it has none.
+    weights : (m, t) weight of each, not negative; traces without weight are left out.
     start_m : (m, 2) where to begin; returned unchanged where no trace has a place.
 
     Examples
     --------
-    >>> places = np.array([[[0.0, 0.0]], [[0.0, 1.0]], [[0.0, 50.0]]])
-    >>> robust_middle(places, np.ones((3, 1)), np.zeros((1, 2))).round(1).tolist()
+    >>> places = np.array([[[0.0, 0.0], [0.0, 1.0], [0.0, 50.0]]])
+    >>> robust_middle(places, np.ones((1, 3)), np.zeros((1, 2))).round(1).tolist()
     [[0.0, 0.5]]
     """
     line = np.array(start_m, dtype=np.float64, order="C")
-    # station by station, so that what is looked at together lies together
-    places = np.array(np.asarray(places_m, dtype=np.float64).swapaxes(0, 1), order="C")
-    each = np.array(np.asarray(weights, dtype=np.float64).T, order="C")
+    places, each = read_only(places_m, np.float64), read_only(weights, np.float64)
     _median(places, each, line)
     _mean_of_pairs(places, each, line)
     if places.shape[1] >= 3:
@@ -68,23 +66,23 @@ def robust_middle(places_m: FloatArray, weights: FloatArray, start_m: FloatArray
 def _median(places: FloatArray, weights: FloatArray, line: FloatArray) -> None:  # pragma: no cover - compiled
     """Move each station to the weighted geometric median of its (m, t, 2) places."""
     stations, count, _ = places.shape
-    xs, ys, ws = np.empty(count), np.empty(count), np.empty(count)
+    xs, ys, ws, pull = np.empty(count), np.empty(count), np.empty(count), np.empty(count)
     for j in range(stations):
         seen = 0
         for t in range(count):
-            if not np.isnan(places[j, t, 0]):
+            if weights[j, t] > 0.0 and not np.isnan(places[j, t, 0]):
                 xs[seen], ys[seen], ws[seen] = places[j, t, 0], places[j, t, 1], weights[j, t]
                 seen += 1
+        if seen == 0:
+            continue
         for _ in range(MEDIAN_STEPS):
+            for t in range(seen):  # apart from the sums below, so that it is done for several traces at once
+                pull[t] = ws[t] / max(np.sqrt((xs[t] - line[j, 0]) ** 2 + (ys[t] - line[j, 1]) ** 2), 0.05)
             total, x, y = 0.0, 0.0, 0.0
             for t in range(seen):
-                distance = np.sqrt((xs[t] - line[j, 0]) ** 2 + (ys[t] - line[j, 1]) ** 2)
-                weight = ws[t] / max(distance, 0.05)
-                total += weight
-                x += weight * xs[t]
-                y += weight * ys[t]
-            if total == 0.0:
-                break
+                total += pull[t]
+                x += pull[t] * xs[t]
+                y += pull[t] * ys[t]
             moved = abs(x / total - line[j, 0]) + abs(y / total - line[j, 1])
             line[j, 0], line[j, 1] = x / total, y / total
             if moved < STILL_M:
@@ -103,57 +101,113 @@ def _mean_of_pairs(places: FloatArray, weights: FloatArray, line: FloatArray) ->
 
 @compiled
 def _mean_of_near(places: FloatArray, weights: FloatArray, line: FloatArray) -> None:  # pragma: no cover - compiled
-    """Move each station to the mean of its (m, t, 2) places, those of traces that run far from the line thereabouts left out."""
+    """Move each station to the mean of its (m, t, 2) places, those of traces that run far from the line thereabouts left out.
+
+    A station is looked at again only if one thereabouts moved.
+    """
     stations, count, _ = places.shape
-    near = np.empty((stations, count))
-    sums, counts = np.zeros((stations + 1, count)), np.zeros((stations + 1, count))
-    column, rank = np.empty(count), np.arange(count)
-    for _ in range(CUT_STEPS):
-        moved = 0.0
-        _distances_thereabouts(places, line, sums, counts, near)
+    there = np.zeros((stations, count))
+    for j in range(stations):
+        for t in range(count):
+            there[j, t] = weights[j, t] > 0.0 and not np.isnan(places[j, t, 0])
+    away, near = np.zeros((stations, count)), np.empty(count)
+    column, ranks = np.empty(count), np.empty((stations, count), dtype=np.int64)
+    moved, moves = np.full(stations, np.inf), np.zeros(stations)
+    for step in range(CUT_STEPS):
+        _distances(places, there, line, moved, away)
+        last, ahead = -1, 0
         for j in range(stations):
-            seen = _put_in_order(near[j], weights[j], rank, column)
-            if seen < 3:
+            low, high = max(0, j - NEAR_STATIONS), min(stations, j + NEAR_STATIONS + 1)
+            while ahead < high:
+                last = ahead if moved[ahead] >= STILL_M else last
+                ahead += 1
+            moves[j] = 0.0
+            if step == 0:  # begin with the order of the station before; later with this one's own, which hardly changes
+                ranks[j] = ranks[j - 1] if j > 0 else np.arange(count)
+            if last < low:
                 continue
-            low, high = _quantile(column[:seen], CUT_QUANTILE), _quantile(column[:seen], 0.75)
-            apart = (high / max(low, 0.01) - QUARTILE_RATIOS[0]) / (QUARTILE_RATIOS[1] - QUARTILE_RATIOS[0])
-            elsewhere = min(max(apart, 0.0), 1.0)
-            cut = max(LEAST_CUT_M, low * (CUT_FACTORS[0] + elsewhere * (CUT_FACTORS[1] - CUT_FACTORS[0])))
-            total, x, y = 0.0, 0.0, 0.0
-            for t in range(count):
-                if np.isnan(near[j, t]) or near[j, t] >= cut:
-                    continue
-                outer = max(0.0, 2.0 * near[j, t] / cut - 1.0)
-                weight = weights[j, t] * (1.0 - outer**2) ** 2
-                total += weight
-                x += weight * places[j, t, 0]
-                y += weight * places[j, t, 1]
-            if total > 0.0:
-                moved = max(moved, abs(x / total - line[j, 0]) + abs(y / total - line[j, 1]))
-                line[j, 0], line[j, 1] = x / total, y / total
-        if moved < STILL_M:
+            here = _mean_distances(away, there, low, high, j, near)
+            if here < 3:
+                continue
+            cut = _cut_off(near, ranks[j], column, int(here))
+            moves[j] = _move_to_mean(places[j], weights[j], near, cut, line[j])
+        if moves.max() < STILL_M:
             break
+        moved, moves = moves, moved
 
 
 @compiled
-def _put_in_order(
-    near: FloatArray, weights: FloatArray, rank: IntArray, column: FloatArray
-) -> int:  # pragma: no cover - compiled
-    """Fill `column` with the distances that count, in order; return how many.
+def _distances(
+    places: FloatArray, there: FloatArray, line: FloatArray, moved: FloatArray, away: FloatArray
+) -> None:  # pragma: no cover - compiled
+    """Fill `away` (m, t) with each trace's distance from the line at the stations that moved; 0 where it has none."""
+    for j in range(len(line)):
+        if moved[j] >= STILL_M:
+            for t in range(away.shape[1]):
+                if there[j, t] > 0.0:
+                    away[j, t] = np.sqrt((places[j, t, 0] - line[j, 0]) ** 2 + (places[j, t, 1] - line[j, 1]) ** 2)
 
-    `rank` is the order at the station before: from one to the next it hardly changes, so little has to be moved.
+
+@compiled
+def _mean_distances(
+    away: FloatArray, there: FloatArray, low: int, high: int, j: int, near: FloatArray
+) -> float:  # pragma: no cover - compiled
+    """Fill `near` (t,) with each trace's mean distance over the stations around j, and return how many are there.
+
+    Infinite where it has no place at station j.
     """
-    seen = 0
+    number = np.zeros(len(near))
+    near[:] = 0.0
+    for k in range(low, high):
+        near += away[k]
+        number += there[k]
+    here = 0.0
+    for t in range(len(near)):
+        here += there[j, t]
+        near[t] = near[t] / number[t] if there[j, t] > 0.0 else np.inf
+    return here
+
+
+@compiled
+def _cut_off(near: FloatArray, rank: IntArray, column: FloatArray, here: int) -> float:  # pragma: no cover - compiled
+    """Return the distance beyond which a trace is elsewhere."""
+    _put_in_order(near, rank, column)
+    low, high = _quantile(column[:here], CUT_QUANTILE), _quantile(column[:here], 0.75)
+    apart = (high / max(low, 0.01) - QUARTILE_RATIOS[0]) / (QUARTILE_RATIOS[1] - QUARTILE_RATIOS[0])
+    elsewhere = min(max(apart, 0.0), 1.0)
+    return max(LEAST_CUT_M, low * (CUT_FACTORS[0] + elsewhere * (CUT_FACTORS[1] - CUT_FACTORS[0])))
+
+
+@compiled
+def _move_to_mean(
+    places: FloatArray, weights: FloatArray, near: FloatArray, cut: float, at: FloatArray
+) -> float:  # pragma: no cover - compiled
+    """Move a place to the mean of the (t, 2) places of the traces nearer than the cut-off; return by how much."""
+    total, x, y = 0.0, 0.0, 0.0
+    for t in range(len(near)):
+        if near[t] < cut:
+            outer = max(0.0, 2.0 * near[t] / cut - 1.0)
+            weight = weights[t] * (1.0 - outer**2) ** 2
+            total += weight
+            x += weight * places[t, 0]
+            y += weight * places[t, 1]
+    if total == 0.0:
+        return 0.0
+    moved: float = abs(x / total - at[0]) + abs(y / total - at[1])
+    at[0], at[1] = x / total, y / total
+    return moved
+
+
+@compiled
+def _put_in_order(near: FloatArray, rank: IntArray, column: FloatArray) -> None:  # pragma: no cover - compiled
+    """Fill `column` with the distances in order; `rank` is an order that was nearly this one, and becomes it."""
     for k in range(len(rank)):
-        t, place, distance = rank[k], k, np.inf
-        if not np.isnan(near[t]) and weights[t] > 0:
-            distance = near[t]
-            seen += 1
+        t, place = rank[k], k
+        distance = near[t]
         while place > 0 and column[place - 1] > distance:
             column[place], rank[place] = column[place - 1], rank[place - 1]
             place -= 1
         column[place], rank[place] = distance, t
-    return seen
 
 
 @compiled
@@ -164,29 +218,6 @@ def _quantile(ordered: FloatArray, share: float) -> float:  # pragma: no cover -
     high = min(low + 1, len(ordered) - 1)
     middle: float = ordered[low] * (1.0 - (rank - low)) + ordered[high] * (rank - low)
     return middle
-
-
-@compiled
-def _distances_thereabouts(
-    places: FloatArray, line: FloatArray, sums: FloatArray, counts: FloatArray, out: FloatArray
-) -> None:  # pragma: no cover - compiled
-    """Fill `out` (m, t) with each trace's mean distance from the line over the stations around; nan where it has none.
-
-    `sums` and `counts` (m + 1, t) begin with a row of zeros; they hold running totals.
-    """
-    stations, count, _ = places.shape
-    for j in range(stations):
-        for t in range(count):
-            there = not np.isnan(places[j, t, 0])
-            distance = 0.0
-            if there:
-                distance = np.sqrt((places[j, t, 0] - line[j, 0]) ** 2 + (places[j, t, 1] - line[j, 1]) ** 2)
-            sums[j + 1, t], counts[j + 1, t] = sums[j, t] + distance, counts[j, t] + there
-    for j in range(stations):
-        low, high = max(0, j - NEAR_STATIONS), min(stations, j + NEAR_STATIONS + 1)
-        for t in range(count):
-            known = not np.isnan(places[j, t, 0])
-            out[j, t] = (sums[high, t] - sums[low, t]) / (counts[high, t] - counts[low, t]) if known else np.nan
 
 
 def steadied(moved_m: FloatArray, weight: FloatArray) -> FloatArray:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gpsq import curves, polyline
+from gpsq.arrays import norms
 from gpsq.model import BoolArray, Centreline, CrossTrack, CurveDistances, FloatArray, IntArray
 
 if TYPE_CHECKING:
@@ -161,4 +162,4 @@ def _stretch(
 
 def _station_of(where: FloatArray, stretch: tuple[FloatArray, FloatArray, FloatArray]) -> float:
     _, road, along = stretch
-    return float(along[np.argmin(((road - where) ** 2).sum(axis=1))])
+    return float(along[np.argmin(norms(road - where))])

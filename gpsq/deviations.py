@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gpsq import polyline
+from gpsq.arrays import norms
 from gpsq.model import Deviation, FloatArray, Trace, deviation_id
 
 if TYPE_CHECKING:
@@ -274,7 +275,7 @@ def _votes(course: Course, low: int, high: int, companions: Sequence[Course]) ->
     # the ends of a stretch lie near the line, where everybody agrees
     inner = low + np.flatnonzero(size >= INNER_SHARE * peak_m)
     for other in companions:
-        apart = np.sqrt(((other.place.xy_m[inner] - course.place.xy_m[inner]) ** 2).sum(axis=1))
+        apart = norms(other.place.xy_m[inner] - course.place.xy_m[inner])
         there = ~np.isnan(apart)
         if there.mean() < COVER_SHARE:
             continue
@@ -301,14 +302,14 @@ def _faults(course: Course, first: int, last: int) -> list[str]:
 
 
 def _outline_step(xy_m: FloatArray) -> int:
-    leg_m = np.median(np.sqrt((np.diff(xy_m, axis=0) ** 2).sum(axis=1))) if len(xy_m) > 1 else 1.0
+    leg_m = np.median(norms(np.diff(xy_m, axis=0))) if len(xy_m) > 1 else 1.0
     return max(2, int(np.ceil(30.0 / max(float(leg_m), 1.0))))
 
 
 def _speeds(trace: Trace, xy_m: FloatArray, first: int, last: int) -> tuple[float, float]:
     """Return the fastest leg of a stretch and the trace's own fast riding (95th percentile), in m/s; nan untimed."""
     seconds = np.diff(trace.time).astype("timedelta64[ms]").astype(float) / 1000.0
-    metres = np.sqrt((np.diff(xy_m, axis=0) ** 2).sum(axis=1))
+    metres = norms(np.diff(xy_m, axis=0))
     speed = np.where(seconds > 0, metres / np.where(seconds > 0, seconds, 1.0), np.nan)
     inside = speed[first:last]
     if not trace.timed or not np.isfinite(inside).any():

@@ -9,6 +9,7 @@ import numpy as np
 
 from gpsq import polyline
 from gpsq.align import Abreast
+from gpsq.arrays import norms
 from gpsq.consensus import SUPPORTED_SHARE
 
 if TYPE_CHECKING:
@@ -97,7 +98,7 @@ def _overhang(
 
 def _reach_m(overhang: tuple[int, FloatArray], line: FloatArray) -> float:
     join, outward = overhang
-    return float(np.sqrt(((outward - line[join]) ** 2).sum(axis=1)).max())
+    return float(norms(outward - line[join]).max())
 
 
 def _supported(overhang: tuple[int, FloatArray], overhangs: list[tuple[int, FloatArray]], near_m: float) -> bool:
@@ -161,10 +162,10 @@ def rerouted(line: FloatArray, strands: Sequence[Strand], places: Sequence[Abrea
     """Return the line led another way where more traces pass a stretch by than follow it.
 
     Such a stretch is a spur of noise, a detour of the trace that the line began with, or the straight over a break of
-    that trace. `weights` (t, m) are those of the places.
+    that trace. `weights` (m, t) are those of the places.
     """
     follow = ~np.isnan(np.stack([p.vertex for p in places]))
-    own = weights.max(axis=1, keepdims=True)
+    own = weights.max(axis=0)[:, None]
     by = np.stack([_passed_by(s, p) for s, p in zip(strands, places, strict=True)])
     left = (own * by).sum(axis=0) > (own * follow).sum(axis=0)
     edges = np.flatnonzero(np.diff(np.concatenate([[False], left, [False]]).astype(int)))

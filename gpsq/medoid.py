@@ -8,6 +8,7 @@ import numpy as np
 
 from gpsq import polyline
 from gpsq.align import align
+from gpsq.arrays import norms
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -17,7 +18,7 @@ if TYPE_CHECKING:
     from gpsq.settings import Settings
 
 #: Candidates looked at, and traces each is compared with, at most: enough to find a good beginning among thousands.
-CANDIDATES, COMPARED = 15, 60
+CANDIDATES, COMPARED = 12, 24
 
 
 def medoid(strands: Sequence[Strand], usable: list[int], settings: Settings) -> int:
@@ -33,7 +34,7 @@ def medoid(strands: Sequence[Strand], usable: list[int], settings: Settings) -> 
             if other == k:
                 continue
             stations = align(xy, np.zeros(len(xy), dtype=np.int64), thin[k], step_m=step_m, cap_m=settings.align_cap_m)
-            away2 = ((xy - thin[k][stations]) ** 2).sum(axis=1) / settings.align_cap_m**2
+            away2 = (norms(xy - thin[k][stations]) / settings.align_cap_m) ** 2
             gains.append(float(np.where(stations >= 0, 1.0 - away2, 0.0).mean()))
             ratios.append(_log_length_ratio(stations, every * settings.step_m, xy))
         score = np.mean(gains) - abs(np.median(ratios)) if gains else 0.0

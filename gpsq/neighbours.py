@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 if TYPE_CHECKING:
-    from gpsq.model import FloatArray, IntArray
+    from gpsq.model import BoolArray, FloatArray, IntArray
 
 _AROUND = np.stack(np.meshgrid([-1, 0, 1], [-1, 0, 1], [-1, 0, 1], indexing="ij"), axis=-1).reshape(-1, 3)
 #: Numbers of cells are packed in 21 bits each: cells of a metre reach around the earth.
@@ -38,13 +38,13 @@ def cells_of(xyz_m: FloatArray, size_m: float) -> Cells:
     (1, [4], 27)
     """
     number = np.floor(xyz_m / size_m).astype(np.int64) + (1 << (_BITS - 1))
-    own, places = np.unique(number, axis=0, return_counts=True)
-    near = (own[:, None, :] + _AROUND[None, :, :]).reshape(-1, 3)
-    return Cells(_packed(own), places, np.unique(_packed(near)))
+    own, places = np.unique(_packed(number), return_counts=True)
+    return Cells(own, places, np.unique(own[:, None] + _packed(_AROUND)))
 
 
 def _packed(number: IntArray) -> IntArray:
-    return np.asarray((number[:, 0] << (2 * _BITS)) | (number[:, 1] << _BITS) | number[:, 2])
+    """Return (n, 3) numbers as one each; the packed sum is the sum of the packed."""
+    return np.asarray((number[:, 0] << (2 * _BITS)) + (number[:, 1] << _BITS) + number[:, 2])
 
 
 def most_shared(one: Cells, other: Cells) -> float:
@@ -60,25 +60,30 @@ def most_shared(one: Cells, other: Cells) -> float:
 
 
 def _share_near(one: Cells, other: Cells) -> float:
+    return float(one.places[is_near(one, other)].sum() / one.places.sum())
+
+
+def is_near(one: Cells, other: Cells) -> BoolArray:
+    """Return which of the own cells of one line are near the other line."""
     at = np.minimum(np.searchsorted(other.near, one.own), len(other.near) - 1)
-    return float(one.places[other.near[at] == one.own].sum() / one.places.sum())
+    return np.asarray(other.near[at] == one.own)
 
 
 @dataclass
 class CellIndex:
-    """Which items have been put where: the items that pass through any of the cells asked for."""
+    """Which items have been put where: the items near any of the cells asked for."""
 
     items: dict[int, set[int]] = field(default_factory=dict)
 
     def put(self, item: int, cells: Cells) -> None:
-        """Remember the cells of an item."""
-        for cell in cells.own.tolist():
+        """Remember an item by the cells it is near."""
+        for cell in cells.near.tolist():
             self.items.setdefault(cell, set()).add(item)
 
     def near(self, cells: Cells) -> set[int]:
-        """Return the items with a cell near the cells given."""
+        """Return the items that are near one of the line's own cells."""
         found: set[int] = set()
-        for cell in cells.near.tolist():
+        for cell in cells.own.tolist():
             found |= self.items.get(cell, _NOBODY)
         return found
 

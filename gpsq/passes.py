@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from gpsq.arrays import norms
 from gpsq.model import NAT, SetAside
 from gpsq.plane import to_earth_centred
 from gpsq.polyline import along_m
@@ -79,7 +80,7 @@ def find_passes(trace: Trace, settings: Settings) -> tuple[Pass, ...]:
     near_m = min(_RETRACE_SHARE * extent_m, settings.pair_near_m)
     if len(turns) > 2 and _retraces(xyz_m, from_end_m, turns) < near_m:
         return _as_passes(trace, _out_and_back(xyz_m, from_end_m, turns, window), alternate=True)
-    return _as_passes(trace, _laps(xyz_m, extent_m, settings), alternate=False)
+    return _as_passes(trace, _laps(xyz_m, extent_m, window, settings), alternate=False)
 
 
 def suggest(trace: Trace, settings: Settings) -> str | None:
@@ -188,7 +189,7 @@ def _smoothed(trace: Trace, window: int) -> FloatArray:
 
 
 def _distance_m(xyz_m: FloatArray, place: FloatArray) -> FloatArray:
-    return np.asarray(np.sqrt(((xyz_m - place) ** 2).sum(axis=1)))
+    return norms(xyz_m - place)
 
 
 def _far_end(xyz_m: FloatArray) -> FloatArray:
@@ -234,7 +235,7 @@ def _retraces(xyz_m: FloatArray, from_end_m: FloatArray, turns: list[int]) -> fl
         pairs = _at_levels(out, from_end_m[before : turn + 1], levels) - _at_levels(
             back, from_end_m[turn : after + 1], levels
         )
-        apart.append(float(np.median(np.sqrt((pairs**2).sum(axis=1)))))
+        apart.append(float(np.median(norms(pairs))))
     return float(np.median(apart))
 
 
@@ -295,14 +296,17 @@ def _departure(signal: FloatArray, turn: int, following: int) -> int:
     return turn + int(np.flatnonzero(np.abs(stretch - stretch[0]) <= _ARRIVAL_M)[-1])
 
 
-def _laps(xyz_m: FloatArray, extent_m: float, settings: Settings) -> list[tuple[int, int]]:
+def _laps(xyz_m: FloatArray, extent_m: float, window: int, settings: Settings) -> list[tuple[int, int]]:
     """Return first and last point of each lap, from the first of the places that give most laps of one length."""
     near_m = max(_AGAIN_SHARE * extent_m, _AGAIN_M)
     away_m = max(_TURN_SHARE * extent_m, settings.deviation_min_m)
     tried = np.unique(np.linspace(0, len(xyz_m) - 1, _BEGINNINGS).astype(int))
-    visits = [_visits(_distance_m(xyz_m, xyz_m[place]), near_m, away_m) for place in tried]
     travelled_m = along_m(xyz_m)
-    best = max(visits, key=lambda passed: _alike(np.diff(travelled_m[passed])))
+    # smoothed places lie close: to choose among beginnings every few of them will do
+    some = np.arange(0, len(xyz_m), max(1, window // 4))
+    rough = [_visits(_distance_m(xyz_m[some], xyz_m[place]), near_m, away_m) for place in tried]
+    alike = [_alike(np.diff(travelled_m[some[passed]])) for passed in rough]
+    best = _visits(_distance_m(xyz_m, xyz_m[tried[int(np.argmax(alike))]]), near_m, away_m)
     if len(best) < 3:
         return [(0, len(xyz_m) - 1)]
     return list(pairwise(best))

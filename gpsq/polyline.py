@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from gpsq.arrays import FloatArray, IntArray, freeze
+from gpsq.arrays import FloatArray, IntArray, freeze, norms
 from gpsq.exceptions import GeometryError
 
 
@@ -19,7 +19,7 @@ def along_m(xy_m: FloatArray) -> FloatArray:
     >>> along_m(np.array([[0.0, 0.0], [3.0, 4.0], [3.0, 4.0]])).tolist()
     [0.0, 5.0, 5.0]
     """
-    legs = np.sqrt((np.diff(xy_m, axis=0) ** 2).sum(axis=1))
+    legs = norms(np.diff(xy_m, axis=0))
     return np.concatenate([[0.0], np.cumsum(legs)])
 
 
@@ -139,7 +139,7 @@ def left_normals(xy_m: FloatArray) -> FloatArray:
     tangent = np.empty_like(xy_m)
     tangent[1:-1] = xy_m[2:] - xy_m[:-2]
     tangent[0], tangent[-1] = xy_m[1] - xy_m[0], xy_m[-1] - xy_m[-2]
-    size = np.sqrt((tangent**2).sum(axis=1))
+    size = norms(tangent)
     size[size == 0] = 1.0
     tangent = tangent / size[:, None]
     return np.column_stack([-tangent[:, 1], tangent[:, 0]])

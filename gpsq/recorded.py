@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from gpsq.arrays import norms
 from gpsq.model import Gap
 from gpsq.plane import geodesic_legs_m, to_earth_centred
 from gpsq.runs import breaks_after
@@ -83,7 +84,7 @@ def measure(trace: Trace, settings: Settings) -> Recorded:
         recorded_s=recorded_s,
         interval_s=float(np.median(seconds[seconds > 0])) if (seconds > 0).any() else np.nan,
         speed_mean_mps=distance_m / recorded_s if trace.timed and recorded_s > 0 else np.nan,
-        speed_max_mps=_speed_max_mps(trace, broken),
+        speed_max_mps=_speed_max_mps(trace, broken, legs_m),
         gaps=tuple(Gap(int(i), float(seconds[i]), float(legs_m[i])) for i in np.flatnonzero(listed)),
         standing_points=int(standing.sum()),
         standing_s=float(seconds[still].sum()),
@@ -105,13 +106,14 @@ def _outages(trace: Trace, seconds: FloatArray) -> BoolArray:
     return lost & (seconds > _OUTAGE_INTERVALS * np.median(usual)) if len(usual) else np.zeros_like(lost)
 
 
-def _speed_max_mps(trace: Trace, broken: BoolArray) -> float:
+def _speed_max_mps(trace: Trace, broken: BoolArray, legs_m: FloatArray) -> float:
     """Return the largest speed between distinct times: points that share a second give one position."""
     if not trace.timed or trace.accepted < 2:
         return np.nan
     part = np.concatenate([[0], np.cumsum(broken)])
     first = np.flatnonzero(np.concatenate([[True], (np.diff(trace.time) > np.timedelta64(0, "ms")) | broken]))
-    legs_m = geodesic_legs_m(trace.lon_deg[first], trace.lat_deg[first])
+    if len(first) < trace.accepted:
+        legs_m = geodesic_legs_m(trace.lon_deg[first], trace.lat_deg[first])
     seconds = np.diff(trace.time[first]) / np.timedelta64(1, "s")
     usable = (np.diff(part[first]) == 0) & (seconds > 0)
     return float((legs_m[usable] / seconds[usable]).max()) if usable.any() else np.nan
@@ -125,7 +127,7 @@ def _standing(trace: Trace) -> BoolArray:
     xyz = to_earth_centred(trace.lon_deg, trace.lat_deg)
     second = (trace.time - trace.time[0]) / np.timedelta64(1, "s")
     later = np.minimum(np.searchsorted(second, second + _STANDING_S), trace.accepted - 1)
-    stays = np.linalg.norm(xyz[later] - xyz, axis=1) <= _STANDING_M
+    stays = norms(xyz[later] - xyz) <= _STANDING_M
     start = 0
     while start < trace.accepted:
         if not stays[start]:  # gone from here half a minute later, as at nearly every point of a ride
@@ -145,7 +147,7 @@ def _leaves(xyz: FloatArray, start: int) -> int:
     """Return the first point after `start` that is further from it than one place goes."""
     size = 8
     while True:
-        away = np.linalg.norm(xyz[start + 1 : start + size] - xyz[start], axis=1) > _STANDING_M
+        away = norms(xyz[start + 1 : start + size] - xyz[start]) > _STANDING_M
         if away.any():
             return start + 1 + int(away.argmax())
         if start + size >= len(xyz):
@@ -155,6 +157,6 @@ def _leaves(xyz: FloatArray, start: int) -> int:
 
 def _near_middle(xyz: FloatArray) -> int:
     """Return how many points belong to the standing cloud; those already leaving it come last and do not."""
-    away_m = np.linalg.norm(xyz - np.median(xyz, axis=0), axis=1)
+    away_m = norms(xyz - np.median(xyz, axis=0))
     inside = away_m <= max(3.0, 3.0 * float(np.median(away_m)))
     return int(np.flatnonzero(inside)[-1]) + 1

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gpsq import centreline, crosstrack, deviations, firstfix, flags, polyline
+from gpsq.arrays import norms
 from gpsq.model import BoolArray, CrossTrack, CurveDistances, Deviation, FirstFix, Flag, RouteResult
 from gpsq.runs import breaks_after, runs_of
 
@@ -115,7 +116,8 @@ class _Measuring:
     def all(self, fixes: Sequence[FirstFix], reason: str) -> list[Measured]:
         """Return what was measured of every trace."""
         places = [
-            centreline.aligned(s, self.line.xy_m, self.settings, with_excursions=True) for s in self.consensus.strands
+            centreline.alongside(s, path, self.line.xy_m, self.settings)
+            for s, path in zip(self.consensus.strands, self.consensus.paths, strict=True)
         ]
         if reason:
             return [self._unscored(k, places[k], fixes[k], reason) for k in range(len(self.members))]
@@ -188,7 +190,7 @@ class _Measuring:
         if not np.isfinite(trace.start_lat_deg):
             return 0.0
         xy = self.route.plane.to_metres(np.array([trace.start_lon_deg]), np.array([trace.start_lat_deg]))
-        nearest = int(np.argmin(((self.line.xy_m - xy) ** 2).sum(axis=1)))
+        nearest = int(np.argmin(norms(self.line.xy_m - xy)))
         return float(self.line.along_m[nearest])
 
 

@@ -10,8 +10,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gpsq import align, polyline
+from gpsq.arrays import norms
 from gpsq.model import FloatArray, Route, Trace
-from gpsq.neighbours import CellIndex, Cells, cells_of, most_shared
+from gpsq.neighbours import CellIndex, Cells, cells_of, is_near, most_shared
 from gpsq.plane import Plane, to_earth_centred
 from gpsq.runs import runs_of
 
@@ -28,6 +29,10 @@ LEAST_STANDING_FOR, MOST_STANDING_FOR = 3, 6
 NEW_GROUND = 0.05
 #: Shares counted in cells and in places differ by less than this.
 SHARE_IN_DOUBT = 0.1
+#: What follows in one line's steps may be so many times as long in the other's.
+WELL_OVER = 2.0
+#: Places a side at which two traces are first compared: what is asked is a share, not a place.
+ROUGH_PLACES = 150
 #: Two devices on one rider are never further apart than this at one instant (common practice: a bad fix in a street).
 TOGETHER_M = 150.0
 #: Instants at which two traces are compared to tell whether they were one trip.
@@ -141,9 +146,10 @@ class Groups:
         return any(_one_way(self.shapes[j], self.shapes[i], self.settings) for j in likely)
 
     def _leads_elsewhere(self, cells: Cells, known: Sequence[int]) -> bool:
-        trodden = [self.cells[j].near for j in known]
-        new = ~np.isin(cells.own, np.concatenate(trodden)) if trodden else np.ones(len(cells.own), dtype=bool)
-        return float(new.mean()) > NEW_GROUND
+        trodden = np.zeros(len(cells.own), dtype=bool)
+        for j in known:
+            trodden |= is_near(cells, self.cells[j])
+        return float(1.0 - trodden.mean()) > NEW_GROUND
 
 
 def _connected(
@@ -162,26 +168,31 @@ def _one_way(a: Shape, b: Shape, settings: Settings) -> bool:
         return False
     step_m = min(a.step_m, b.step_m)
     shorter, longer = sorted((a.steps(step_m), b.steps(step_m)), key=len)
-    return any(
-        _same_order(inner, outer, step_m, near_m, settings.pair_share)
-        for inner, outer in ((shorter, longer), (longer, shorter))
-    )
+    there, share = _same_order(shorter, longer, step_m, near_m, settings.pair_share)
+    if there or share * len(shorter) * WELL_OVER < settings.pair_share * len(longer):
+        return there
+    return _same_order(longer, shorter, step_m, near_m, settings.pair_share)[0]
 
 
-def _same_order(inner: polyline.Steps, outer: polyline.Steps, step_m: float, near_m: float, least_share: float) -> bool:
-    """Return whether enough of `inner` follows `outer`, and follows it better than it follows the way back."""
+def _same_order(
+    inner: polyline.Steps, outer: polyline.Steps, step_m: float, near_m: float, least_share: float
+) -> tuple[bool, float]:
+    """Return whether enough of `inner` follows `outer`, and follows it better than it follows the way back.
+
+    The share that follows it is the second of the two.
+    """
     there = _follows(inner, outer.xy_m, step_m, near_m)
-    if (there > 0).mean() < least_share:
-        return False
+    share = float((there > 0).mean())
+    if share < least_share:
+        return False, share
     back = _follows(inner, outer.xy_m[::-1], step_m, near_m)
-    return bool(there.sum() >= back.sum())
+    return bool(there.sum() >= back.sum()), share
 
 
 def _follows(inner: polyline.Steps, outer_m: FloatArray, step_m: float, near_m: float) -> FloatArray:
     """Return for each place of `inner` how well it matches `outer_m` in order: 1 at the same place, 0 beyond near."""
-    stations = align.align(inner.xy_m, inner.piece, outer_m, step_m=step_m, cap_m=near_m)
-    away2 = ((inner.xy_m - outer_m[stations]) ** 2).sum(axis=1)
-    return np.where(stations >= 0, 1.0 - away2 / near_m**2, 0.0)
+    path = align.in_order(inner.xy_m, inner.piece, outer_m, step_m=step_m, cap_m=near_m, coarse=ROUGH_PLACES)
+    return np.maximum(0.0, 1.0 - (norms(inner.xy_m - outer_m[path]) / near_m) ** 2)
 
 
 def group_rides(traces: Sequence[Trace], settings: Settings, ahead_s: Sequence[float]) -> tuple[int, ...]:
@@ -260,7 +271,7 @@ def _one_trip(
         return True
     instants = np.linspace(low, high, INSTANTS)
     apart = _at(a, instants, ahead_s[i]) - _at(b, instants, ahead_s[j])
-    return bool(np.median(np.sqrt((apart**2).sum(axis=1))) <= TOGETHER_M)
+    return bool(np.median(norms(apart)) <= TOGETHER_M)
 
 
 def _at(trace: Trace, instants_s: FloatArray, ahead_s: float) -> FloatArray:

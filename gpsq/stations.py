@@ -163,8 +163,9 @@ def effective_stations(residual_m: FloatArray) -> float:
 def _autosum(rows: FloatArray) -> FloatArray:
     """Sum over rows of the products at each lag from 0 to m − 1."""
     m = rows.shape[1]
-    power = (np.abs(np.fft.rfft(rows, 2 * m, axis=1)) ** 2).sum(axis=0)
-    lags: FloatArray = np.fft.irfft(power, 2 * m)[:m]
+    padded = 1 << (2 * m - 1).bit_length()  # a power of two is quick whatever the number of stations
+    power = (np.abs(np.fft.rfft(rows, padded, axis=1)) ** 2).sum(axis=0)
+    lags: FloatArray = np.fft.irfft(power, padded)[:m]
     return lags
 
 

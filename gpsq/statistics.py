@@ -18,7 +18,7 @@ from gpsq.stations import Spread, by_ride, on_common_line, spread_over_rides, st
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Mapping, Sequence
 
-    from gpsq.model import BoolArray, RouteResult, Trace, TraceResult
+    from gpsq.model import BoolArray, IntArray, RouteResult, Trace, TraceResult
     from gpsq.settings import Settings
     from gpsq.stations import StationTable
 
@@ -42,7 +42,7 @@ class StateSummary:
 
 @dataclass(frozen=True)
 class _Lines:
-    """One device's offsets on one route: (n, m) from the left-out lines and, decided ones only, from the common line.
+    """One device's offsets on one route, (n, m) from the left-out lines, and the spread of its rides on the common line.
 
     `undecided` is the number of its recordings with a stretch that may be the rider's choice, `undecided_m2` the sum of
     squares there, `all_m2` that of everything. The plain ones leave out all of the `waiting` deviations, those that
@@ -50,9 +50,9 @@ class _Lines:
     """
 
     left_out_m: FloatArray
-    common_m: FloatArray
+    spread: Spread
     plain_left_out_m: FloatArray
-    plain_common_m: FloatArray
+    plain_spread: Spread
     waiting: int
     undecided: int
     undecided_m2: float
@@ -117,11 +117,17 @@ def _lines_per_device(
 
 def _lines(table: StationTable, common_m: FloatArray, rows: BoolArray) -> _Lines:
     square, undecided = table.offset_m[rows] ** 2, table.undecided[rows]
+
+    def rides(values: FloatArray, without: BoolArray) -> FloatArray:
+        return by_ride(table, np.where(without, np.nan, values), rows)[1]
+
+    left_out_m, spread = by_ride(table, table.offset_m, rows)[1], spread_over_rides(rides(common_m, table.undecided))
+    waiting = bool(table.open[rows].any())
     return _Lines(
-        by_ride(table, table.offset_m, rows)[1],
-        by_ride(table, np.where(table.undecided, np.nan, common_m), rows)[1],
-        by_ride(table, np.where(table.open, np.nan, table.offset_m), rows)[1],
-        by_ride(table, np.where(table.open, np.nan, common_m), rows)[1],
+        left_out_m,
+        spread,
+        rides(table.offset_m, table.open) if waiting else left_out_m,
+        spread_over_rides(rides(common_m, table.open)) if waiting else spread,
         sum(count for count, own in zip(table.deviations, rows, strict=True) if own),
         int(undecided.any(axis=1).sum()),
         float(np.nansum(square[undecided])),
@@ -136,8 +142,7 @@ def _summary(
     figures = _first_fix_figures(results, settings)
     figures |= _median_figures(results, settings)
     figures |= _crosstrack_figures(results, lines, settings)
-    spreads = [spread_over_rides(pair.common_m) for pair in lines]
-    figures["repeatability_m"] = repeatability(spreads, settings.confidence)
+    figures["repeatability_m"] = repeatability([pair.spread for pair in lines], settings.confidence)
     figures |= _plain_figures(figures, lines, settings.confidence)
     _say_undecided(figures, lines)
     return DeviceSummary(device, route, rides, figures)
@@ -214,7 +219,7 @@ def _plain_figures(figures: Mapping[str, Interval], lines: Sequence[_Lines], con
     if not waiting:
         return counted | {f"{name}_plain_m": figures[f"{name}_m"] for name in ("xte_rms", "repeatability")}
     rms = _pooled_rms(_known(pair.plain_left_out_m for pair in lines), confidence)
-    spread = repeatability([spread_over_rides(pair.plain_common_m) for pair in lines], confidence)
+    spread = repeatability([pair.plain_spread for pair in lines], confidence)
     return counted | {"xte_rms_plain_m": rms, "repeatability_plain_m": spread}
 
 
@@ -250,11 +255,27 @@ def _pooled_p95(rows: Sequence[FloatArray], confidence: float) -> Interval:
     if not rows:
         return Interval(np.nan, method="none: no ride was scored")
     pooled = np.abs(np.concatenate(rows))
-    ride = np.repeat(np.arange(len(rows)), [row.size for row in rows])
     blocks = min(len(rows), MOST_BLOCKS)
-    kept = [pooled[ride % blocks != b] for b in range(blocks)] if blocks > 1 else []
-    without = np.array([np.quantile(k, 0.95) for k in kept])
-    return intervals.log_jackknife(float(np.quantile(pooled, 0.95)), without, confidence)
+    block = np.repeat(np.arange(len(rows)) % blocks, [row.size for row in rows])
+    order = np.argsort(pooled)
+    ordered, block = pooled[order], block[order]
+    without = [_p95_without(ordered, np.flatnonzero(block == b)) for b in range(blocks)] if blocks > 1 else []
+    nobody = np.empty(0, dtype=np.int64)
+    return intervals.log_jackknife(_p95_without(ordered, nobody), np.array(without), confidence)
+
+
+def _p95_without(ordered: FloatArray, left_out: IntArray) -> float:
+    """Return the 95th percentile of ordered values without those at the places `left_out`.
+
+    >>> _p95_without(np.array([1.0, 2.0, 3.0, 9.0]), np.array([3])) == np.quantile([1.0, 2.0, 3.0], 0.95)
+    True
+    """
+    last = len(ordered) - len(left_out) - 1
+    share, low = np.modf(0.95 * last)
+    # a value that is kept has moved down by the number of those left out before it
+    kept = np.array([int(low), min(int(low) + 1, last)])
+    at = kept + np.searchsorted(left_out - np.arange(len(left_out)), kept, side="right")
+    return float(ordered[at[0]] + share * (ordered[at[1]] - ordered[at[0]]))
 
 
 def repeatability(spreads: Sequence[Spread], confidence: float = 0.95) -> Interval:

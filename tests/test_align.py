@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from trace_maker import road, shifted_left
 
-from gpsq.align import _strides, abreast, align
+from gpsq.align import _strides, abreast, align, in_order
 from gpsq.polyline import equal_steps
 
 STEP_M = 5.0
@@ -114,3 +114,19 @@ def test_an_excursion_is_filled_only_when_asked_for():
     assert not np.isnan(filled.vertex).any()
     assert filled.xy_m[100, 1] == pytest.approx(150.0, abs=1.0)
     assert not filled.matched[100]
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_a_path_looked_for_near_an_earlier_one_is_the_path_looked_for_everywhere(seed):
+    """The line has moved by twenty metres since, along and across; the trace leaves it for a while, and stands still."""
+    rng = np.random.default_rng(seed)
+    line = road(9_000.0)
+    ridden = line + rng.normal(0, 3.0, line.shape)
+    ridden[400:440] += 150.0
+    ridden = np.insert(ridden, 900, ridden[900] + rng.normal(0, 1.0, (60, 2)), axis=0)
+    piece = np.zeros(len(ridden), dtype=np.int64)
+    before = in_order(ridden, piece, line + np.array([18.0, -9.0]), step_m=STEP_M, cap_m=60.0)
+    everywhere = in_order(ridden, piece, line, step_m=STEP_M, cap_m=60.0)
+    near = in_order(ridden, piece, line, step_m=STEP_M, cap_m=60.0, near=before)
+    assert (near == everywhere).all()
+    assert (before != everywhere).any()

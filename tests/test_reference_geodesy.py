@@ -101,6 +101,14 @@ def test_hundred_and_twenty_geodesics(shared):
     assert np.abs(geodesic_inverse_m(*columns[:4]) - columns[4]).max() < 1e-6
 
 
+@given(st.floats(-89.99, 89.99), st.floats(-180, 180), st.floats(-0.01, 0.01), st.floats(-0.01, 0.01))
+def test_short_legs_are_geodesics_to_a_thousandth_of_a_millimetre(lat, lon, north, east):
+    """Against Karney's geodesic in pyproj: under a kilometre legs are taken straight, c³ / 24R² shorter."""
+    away = [[lon, lon + east], [lat, np.clip(lat + north, -90, 90)]]
+    expected_m = Geod(ellps="WGS84").inv(away[0][0], away[1][0], away[0][1], away[1][1])[2]
+    assert geodesic_legs_m(*away)[0] == pytest.approx(expected_m, rel=0, abs=1.1e-6)
+
+
 @pytest.mark.parametrize("case", OTHER_ELLIPSOIDS.values(), ids=OTHER_ELLIPSOIDS)
 def test_geodesic_on_other_ellipsoids(case):
     ellipsoid, *ends, expected_m, tolerance_m = case

@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from offset_campaigns import Truth, campaign, crosstrack, left_out_offsets, positions, trace, waits, with_fix
 
-from gpsq import intervals, survival
+from gpsq import intervals, statistics, survival
 from gpsq.model import NAT, Deviation, FirstFix, TraceResult
 from gpsq.settings import Settings
 from gpsq.statistics import by_start_state, summarise
@@ -302,3 +302,14 @@ def test_a_recording_that_repeats_another_counts_nowhere():
     figures = summarise(traces, copies, routes, Settings())[0].figures
     assert figures["ttff_known"].value == 2
     assert figures["ttff_median_s"].value == 5.5
+
+
+@given(st.lists(st.integers(1, 30), min_size=2, max_size=9), st.integers(0, 1000))
+def test_percentile_without_each_block_is_that_of_the_values_left(sizes, seed):
+    """Against numpy's quantile of what is left; equal values among them."""
+    rng = np.random.default_rng(seed)
+    values = np.sort(rng.integers(0, 20, sum(sizes)).astype(float))
+    block = rng.permutation(np.repeat(np.arange(len(sizes)), sizes))
+    for b in range(len(sizes)):
+        found = statistics._p95_without(values, np.flatnonzero(block == b))
+        assert found == pytest.approx(np.quantile(values[block != b], 0.95))

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from gpsq.arrays import norms
 from gpsq.plane import to_earth_centred
 from gpsq.privacy.zones import MISS_M, Hidden, Zone, covers, drawn
 
@@ -94,7 +95,7 @@ def _at_end(line: FloatArray, places: FloatArray) -> FloatArray:
 def _far_m(places: FloatArray, from_place: FloatArray) -> FloatArray:
     """Return the (n,) distances of (n, 2) places in degrees from one place."""
     apart = to_earth_centred(*places.T) - to_earth_centred(*from_place[:, None])
-    return np.asarray(np.sqrt((apart**2).sum(axis=1)))
+    return norms(apart)
 
 
 def _together(ends: Sequence[_End]) -> list[list[_End]]:

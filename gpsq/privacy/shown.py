@@ -45,7 +45,7 @@ def shown_fixes(analysis: Analysis, zones: Sequence[Zone]) -> dict[int, IntArray
         for i, xy_m in zip(found.route.members, found.route.xy_m, strict=True):
             trace, everything = analysis.traces[i], np.ones(len(xy_m), dtype=bool)
             strand = centreline.strand(xy_m, runs_of(trace, settings.gap_s), "", everything, settings)
-            place = centreline.aligned(strand, found.centreline.xy_m, settings, with_excursions=True)
+            place = centreline.aligned(strand, found.centreline.xy_m, settings)
             fixes = _between(place, *window)
             where = np.column_stack([trace.lon_deg[fixes], trace.lat_deg[fixes]])
             fixes = fixes[~inside(zones, where, MARGIN_M)]

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from gpsq.arrays import norms
 from gpsq.plane import Plane, to_earth_centred
 
 if TYPE_CHECKING:
@@ -77,7 +78,7 @@ def inside(zones: Sequence[Zone], lon_lat_deg: FloatArray, margin_m: float = 0.0
     found = np.zeros(len(places), dtype=bool)
     for zone in zones:
         centre = to_earth_centred(np.array([zone.lon_deg]), np.array([zone.lat_deg]))
-        found |= ((places - centre) ** 2).sum(axis=1) <= (zone.radius_m + margin_m) ** 2
+        found |= norms(places - centre) <= zone.radius_m + margin_m
     return found
 
 

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from gpsq.arrays import norms
 from gpsq.plane import to_earth_centred
 
 if TYPE_CHECKING:
@@ -47,7 +48,7 @@ def no_fixes(time: TimeArray, lon_deg: FloatArray, lat_deg: FloatArray, settings
     if len(lon_deg) < 3:
         return reason
     xyz = to_earth_centred(lon_deg, lat_deg)
-    legs_m = np.linalg.norm(np.diff(xyz, axis=0), axis=1)
+    legs_m = norms(np.diff(xyz, axis=0))
     first = _mark_before_fix(reason, xyz, legs_m, time, settings)
     _mark_straight(reason, first, lon_deg, lat_deg)
     _mark_spikes(reason, first, time, xyz, settings)
@@ -102,7 +103,7 @@ def _piece_after(leg: int, next_wild: NDArray[np.int64]) -> int:
 def _comes_back(leg: int, wild: NDArray[np.int64], xyz: FloatArray, time: TimeArray, settings: Settings) -> bool:
     """Whether a later jump leads to where a rider could have got from here: then not this place was wrong."""
     later = wild[wild > leg] + 1
-    metres = np.linalg.norm(xyz[later] - xyz[leg], axis=1)
+    metres = norms(xyz[later] - xyz[leg])
     seconds = (time[later] - time[leg]) / np.timedelta64(1, "s")
     return bool((~_faster_than_any_rider(metres, seconds, settings)).any())
 
@@ -184,7 +185,7 @@ def _mark_spikes(
     """Mark the few points of an excursion that no rider can make, there and back, or off the end."""
     time, xyz = time[first:], xyz[first:]
     seconds = np.diff(time) / np.timedelta64(1, "s")
-    legs_m = np.linalg.norm(np.diff(xyz, axis=0), axis=1)
+    legs_m = norms(np.diff(xyz, axis=0))
     away = np.flatnonzero(_faster_than_any_rider(legs_m, seconds, settings))
     if not len(away):
         return
@@ -192,7 +193,7 @@ def _mark_spikes(
     out = away[:-1]
     short = back - out <= settings.outlier_max_points
     out, back = out[short], back[short] + 1
-    gap_m = np.linalg.norm(xyz[back] - xyz[out], axis=1)
+    gap_m = norms(xyz[back] - xyz[out])
     rejoins = ~_faster_than_any_rider(gap_m, (time[back] - time[out]) / np.timedelta64(1, "s"), settings)
     done = -1
     for start, stop in zip(out[rejoins], back[rejoins], strict=True):

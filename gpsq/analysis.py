@@ -14,6 +14,7 @@ from gpsq.model import Analysis, Route, RouteResult, Trace, TraceResult
 from gpsq.reading import read_folder
 from gpsq.recalling import Recalling
 from gpsq.route_analysis import Measured, Member, analyse_route
+from gpsq.summaries import summaries
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
@@ -28,6 +29,10 @@ if TYPE_CHECKING:
 NAN = float("nan")
 
 
+def _tell_nobody(what: str, done: int, of: int) -> None:
+    """Hear of progress, and say nothing."""
+
+
 def analyse(
     folder: Path,
     *,
@@ -35,6 +40,8 @@ def analyse(
     executor: Executor | None = None,
     cache: Cache | None = None,
     on_progress: Callable[[str, int, int], None] | None = None,
+    read: Callable[..., Readings] = read_folder,
+    begin: Callable[..., Callable[[], Any]] = partial,
 ) -> Analysis:
     """Analyse the campaign in a folder.
 
@@ -51,6 +58,10 @@ def analyse(
         What was worked out before and still holds is taken from it (see `gpsq.cache.beside`).
     on_progress : callable, optional
         Told (what is being done, how many are done, how many there are).
+    read : callable, optional
+        Reads the folder as `gpsq.reading.read_folder` does.
+    begin : callable, optional
+        Begins work that can be done beside the rest, and returns what waits for its answer (`gpsq.aside.Aside.begin`).
 
     Returns
     -------
@@ -63,23 +74,23 @@ def analyse(
     CampaignError
         When ``campaign.toml`` cannot be followed.
     """
-    tell = on_progress or (lambda what, done, of: None)
+    tell = on_progress or _tell_nobody
     folder = Path(folder)
     with contextlib.ExitStack() as stack:
         engine = executor or stack.enter_context(executors.Local())
         engine = Recalling(engine, cache) if cache else engine
-        readings = read_folder(folder, executor=engine, on_progress=lambda done, of: tell("reading", done, of))
+        readings = read(folder, executor=engine, on_progress=partial(tell, "reading"))
         if not readings.traces:
             raise NothingToAnalyse(str(folder), _nothing(len(readings.unreadable)), "recordings of rides")
         flagged = flags.load(folder)
         asked = cut_passes or readings.campaign.cut_passes
         if cache is None:
-            return _of_readings(folder, readings, flagged, asked, engine, tell)
+            return _of_readings(folder, readings, flagged, asked, engine, tell, begin)
         analysis = recalling.whole(
             cache,
             (readings, flagged, asked, recalling.contents(folder, readings.campaign.reference.values())),
             readings.traces,
-            lambda: _of_readings(folder, readings, flagged, asked, engine, tell),
+            lambda: _of_readings(folder, readings, flagged, asked, engine, tell, begin),
         )
     return dataclasses.replace(analysis, folder=str(folder))
 
@@ -91,6 +102,7 @@ def _of_readings(
     asked: bool,
     engine: Executor,
     tell: Callable[[str, int, int], None],
+    begin: Callable[..., Callable[[], Any]],
 ) -> Analysis:
     settings = readings.campaign.settings
     traces, cutting = passes.cut(readings.traces, settings, asked=asked, each=engine.map)
@@ -103,8 +115,11 @@ def _of_readings(
         inputs=dict(readings.inputs),
     )
     notes = (*told, *analysis.notes)
+    wait = begin(summaries, analysis)
+    tell("summing up", 0, 1)
     figures, unused = trueness.measure(analysis, readings.campaign.reference, folder)
-    extra = summaries(analysis) | ({"reference": figures} if figures else {})
+    extra = wait() | ({"reference": figures} if figures else {})
+    tell("summing up", 1, 1)
     return dataclasses.replace(analysis, extra=extra, notes=(*notes, *unused))
 
 
@@ -114,7 +129,7 @@ def analyse_traces(
     decisions: Sequence[Flag] = (),
     *,
     executor: Executor | None = None,
-    tell: Callable[[str, int, int], None] = lambda what, done, of: None,
+    tell: Callable[[str, int, int], None] = _tell_nobody,
 ) -> Analysis:
     """Analyse traces that were read already; `decisions` are the person's flags. There are no summaries in it yet."""
     offsets, found = clocks.estimate_offsets(traces), companions.compare(traces)
@@ -256,24 +271,3 @@ def _with_ride_mates(results: list[TraceResult], found: list[RouteResult]) -> tu
         else r
         for r in results
     )
-
-
-def summaries(analysis: Analysis) -> dict[str, Any]:
-    """Return the figures over recordings, as in `Analysis.extra`: per device, per start state, compared, by place."""
-    from gpsq import comparison, hats, places, ranking, statistics
-
-    what = (analysis.traces, analysis.results, analysis.routes, analysis.settings)
-    devices = statistics.summarise(*what)
-    classes, trends = places.error_by_quality(*what[:3])
-    return {
-        "devices": devices,
-        "start_states": statistics.by_start_state(*what[:2], analysis.settings),
-        "comparisons": comparison.compare_pairs(*what),
-        "error_variances": hats.error_variances(*what),
-        "hot_spots": places.hot_spots(*what),
-        "ranks": ranking.rank_by_repeatability(*what),
-        "route_ratios": ranking.compare_places(devices),
-        "quality_classes": classes,
-        "quality_trends": trends,
-        "distance_biases": places.distance_biases(*what[:2], analysis.settings),
-    }

@@ -23,6 +23,8 @@ class Aside:
 
     def __init__(self) -> None:
         self._pipe: Connection | None = None
+        self._begun = 0
+        self._answers: list[tuple[bool, Any]] = []
         if sys.platform == "linux" and threading.active_count() == 1 and len(os.sched_getaffinity(0)) > 1:
             here, there = multiprocessing.Pipe()
             multiprocessing.get_context("fork").Process(target=_serve, args=(there, here), daemon=True).start()
@@ -30,24 +32,29 @@ class Aside:
             self._pipe = here
 
     def begin(self, fn: Callable[..., Any], *arguments: Any) -> Callable[[], Any]:
-        """Begin ``fn`` of the arguments, and return what waits for its answer; answers come in the order of begins."""
+        """Begin ``fn`` of the arguments, and return what waits for its answer; it begins in the order of these calls."""
         try:
             if self._pipe is None:
                 return lambda: fn(*arguments)
             self._pipe.send((fn, arguments))
         except OSError:
             self._pipe = None
-        return lambda: self._answer(fn, arguments)
+        self._begun += 1
+        number = self._begun
+        return lambda: self._answer(number, fn, arguments)
 
-    def _answer(self, fn: Callable[..., Any], arguments: tuple[Any, ...]) -> Any:
+    def has_answered(self) -> bool:
+        """Whether the answer to what was begun next is there, or must be found here."""
+        return self._pipe is None or self._pipe.poll()
+
+    def _answer(self, number: int, fn: Callable[..., Any], arguments: tuple[Any, ...]) -> Any:
         try:
-            if self._pipe is not None:
-                done, answer = self._pipe.recv()
-                if done:
-                    return answer
+            while self._pipe is not None and len(self._answers) < number:
+                self._answers.append(self._pipe.recv())
         except (EOFError, OSError):  # the system has ended the other process
             self._pipe = None
-        return fn(*arguments)
+        done, answer = self._answers[number - 1] if number <= len(self._answers) else (False, None)
+        return answer if done else fn(*arguments)
 
 
 def _serve(pipe: Connection, other_end: Connection) -> None:

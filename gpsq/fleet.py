@@ -16,7 +16,7 @@ from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from gpsq import cache, durable, executors, flags
-from gpsq.analysis import analyse_traces, summaries
+from gpsq.analysis import analyse_traces
 from gpsq.exceptions import InputError, NothingToAnalyse, OutputError
 from gpsq.model import Trace
 from gpsq.output import layers, tables
@@ -26,6 +26,7 @@ from gpsq.reading.folder import named
 from gpsq.reading.listing import find_files
 from gpsq.reading.parquet import SUFFIX
 from gpsq.sorting import NO_ROUTE, Place, Sorted, sort_out, traces_in
+from gpsq.summaries import summaries
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping

@@ -25,7 +25,7 @@ FLOORS = (
     {"line_quality", "medoid"},
     {"reading", "routes", "firstfix", "centreline", "crosstrack", "deviations", "flags", "clocks", "passes", "companions",
      "recorded", "statistics", "comparison", "hats", "places", "accuracy", "ranking", "protocol"},
-    {"route_analysis", "check", "simulate", "league", "trueness"},
+    {"route_analysis", "check", "simulate", "league", "trueness", "summaries"},
     {"recalling", "sorting"},
     {"analysis", "demo"},
     {"privacy"},

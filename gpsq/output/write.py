@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from functools import partial
-from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 from gpsq.exceptions import OutputError
@@ -63,12 +62,11 @@ def write_results(
     return [out / name for name in sorted([*names, run_file.NAME])]
 
 
-def draw(analysis: Analysis | None, tiles: str | None = None) -> tuple[tuple[Chart, ...], str]:
-    """Return the charts and the map page; of no analysis nothing, but what draws them is loaded then."""
+def draw(analysis: Analysis, tiles: str | None = None) -> tuple[tuple[Chart, ...], str]:
+    """Return the charts and the map page."""
     from gpsq.output import charts, maps
 
-    import_module("folium")
-    return (charts.figures(analysis), maps.map_page(analysis, tiles=tiles)) if analysis else ((), "")
+    return charts.figures(analysis), maps.map_page(analysis, tiles=tiles)
 
 
 def _texts(analysis: Analysis, tiles: str | None, begin: Callable[..., Callable[[], Any]]) -> dict[str, str | bytes]:

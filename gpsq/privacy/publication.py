@@ -8,11 +8,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gpsq.analysis import summaries
 from gpsq.model import NAT, Analysis, Deviation, Gap, SetAside, Trace, TraceResult
 from gpsq.places import hot_spots
 from gpsq.privacy import figures, neutral, shown
 from gpsq.route_analysis import length_m
+from gpsq.summaries import summaries
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Mapping, Sequence

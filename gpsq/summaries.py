@@ -1,0 +1,29 @@
+"""The figures over recordings: per device, per start state, compared with one another, and by place."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from gpsq import comparison, hats, places, ranking, statistics
+
+if TYPE_CHECKING:
+    from gpsq.model import Analysis
+
+
+def summaries(analysis: Analysis) -> dict[str, Any]:
+    """Return the figures over recordings, as in `Analysis.extra`."""
+    what = (analysis.traces, analysis.results, analysis.routes, analysis.settings)
+    devices = statistics.summarise(*what)
+    classes, trends = places.error_by_quality(*what[:3])
+    return {
+        "devices": devices,
+        "start_states": statistics.by_start_state(*what[:2], analysis.settings),
+        "comparisons": comparison.compare_pairs(*what),
+        "error_variances": hats.error_variances(*what),
+        "hot_spots": places.hot_spots(*what),
+        "ranks": ranking.rank_by_repeatability(*what),
+        "route_ratios": ranking.compare_places(devices),
+        "quality_classes": classes,
+        "quality_trends": trends,
+        "distance_biases": places.distance_biases(*what[:2], analysis.settings),
+    }

@@ -22,6 +22,8 @@ if TYPE_CHECKING:
 
 #: A coarse pass has at most about this many places a side, which bounds its memory at a quarter of a megabyte.
 COARSE_PLACES = 500
+#: The same where it is asked how much of a trace follows a line, not where.
+ROUGH_PLACES = 150
 #: Each further pass is at most this many times finer, in a band around the one before, so time grows with length only.
 FINER = 8
 #: Cost of passing over a station, in matches: small beside a match, enough to break ties towards steady travel.

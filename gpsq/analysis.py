@@ -115,10 +115,10 @@ def _of_readings(
         inputs=dict(readings.inputs),
     )
     notes = (*told, *analysis.notes)
-    wait = begin(summaries, analysis)
     tell("summing up", 0, 1)
+    summed_up = begin(summaries, analysis)
     figures, unused = trueness.measure(analysis, readings.campaign.reference, folder)
-    extra = wait() | ({"reference": figures} if figures else {})
+    extra = summed_up() | ({"reference": figures} if figures else {})
     tell("summing up", 1, 1)
     return dataclasses.replace(analysis, extra=extra, notes=(*notes, *unused))
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import multiprocessing
 import os
+import queue
 import signal
 import sys
 import threading
@@ -61,13 +62,23 @@ def _serve(pipe: Connection, other_end: Connection) -> None:
     """Answer until the other process is gone; what fails is done there again, where its error is seen."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     other_end.close()
+    answers: queue.SimpleQueue[tuple[bool, Any]] = queue.SimpleQueue()
+    # a large answer waits in the pipe until the other process takes it, and the next piece of work need not wait for that
+    threading.Thread(target=_send, args=(pipe, answers), daemon=True).start()
     while True:
         try:
             fn, arguments = pipe.recv()
         except (EOFError, OSError):
             return
         try:
-            answer = True, fn(*arguments)
+            answers.put((True, fn(*arguments)))
         except BaseException:
-            answer = False, None
-        pipe.send(answer)
+            answers.put((False, None))
+
+
+def _send(pipe: Connection, answers: queue.SimpleQueue[tuple[bool, Any]]) -> None:
+    while True:
+        try:
+            pipe.send(answers.get())
+        except OSError:
+            return

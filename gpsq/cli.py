@@ -5,7 +5,9 @@ Results go to standard output or files, talk and progress to standard error. Hea
 
 from __future__ import annotations
 
+import atexit
 import contextlib
+import gc
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -23,6 +25,11 @@ if TYPE_CHECKING:
 #: All well; done, but some recordings could not be read; nothing done.
 WELL, PARTLY, NOTHING = 0, 1, 2
 RESULTS = "gpsq-results"
+
+# Nearly all that is made is kept to the end, so looking through it often finds little and takes a tenth of the time; and
+# what is left at the end goes with the process.
+gc.set_threshold(100_000, 20, 50)
+atexit.register(gc.freeze)
 
 app = typer.Typer(
     help="Judge the quality of repeated GPS tracks: time to first fix, distance missed, cross-track error, deviations.\n\n"

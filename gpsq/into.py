@@ -6,7 +6,6 @@ what analyses them, loads what sums up and draws while they are analysed, and do
 
 from __future__ import annotations
 
-from functools import partial
 from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
@@ -42,9 +41,7 @@ def analyse_into(
     """
     aside = Aside()  # before anything heavy is loaded and before there are threads
     store = cache.beside(folder)
-    how: dict[str, Any] = {}
-    if executor is None and _is_little(folder):
-        how = {"read": partial(_taken_over, aside.begin(_read, folder, store), store), "begin": aside.begin}
+    reading = aside.begin(_read_little, folder, store) if executor is None else _nothing
     aside.begin(_load_what_draws)
     from gpsq import _compiled
     from gpsq.align import wake
@@ -56,56 +53,54 @@ def analyse_into(
     if not aside.has_answered():
         wake()
 
-    def tell(what: str, done: int, of: int) -> None:
-        if what == "summing up" and done == 0:
-            _load_what_writes()
-        if on_progress:
-            on_progress(what, done, of)
-
     def write() -> Sequence[Path]:
         from gpsq.output.write import write_results
 
         return write_results(analysis, out, tiles=tiles, parquet=parquet, begin=aside.begin)
 
-    analysis = analyse(folder, cut_passes=cut_passes, executor=executor, cache=store, on_progress=tell, **how)
+    beside = _from_aside(reading(), aside, store)
+    analysis = analyse(folder, cut_passes=cut_passes, executor=executor, cache=store, on_progress=on_progress, **beside)
     unchanged.write(store, (analysis, tiles, parquet), out, write)
     if store:
         store.forget_unused()
     return analysis
 
 
-def _is_little(folder: Path) -> bool:
-    """Whether a folder holds so little that one process reads and analyses it."""
-    from gpsq.reading.listing import find_files
-
-    return sum(executors.fixes_in(found.path) for found in find_files(folder).files) < executors.WORTH_A_POOL
-
-
-def _read(folder: Path, store: Cache | None) -> tuple[Readings, set[str]]:
-    """Return what is read of a folder, and which answers of its cache were used."""
+def _read_little(folder: Path, store: Cache | None) -> tuple[Readings, set[str]] | None:
+    """Return what is read of a folder with little in it, and which answers of its cache were used; None of a large one."""
     from gpsq.reading import read_folder
+    from gpsq.reading.listing import find_files
     from gpsq.recalling import Recalling
 
+    if sum(executors.fixes_in(found.path) for found in find_files(folder).files) >= executors.WORTH_A_POOL:
+        return None
     here = executors.Local(processes=1)
     readings = read_folder(folder, executor=Recalling(here, store) if store else here)
     return readings, store.used if store else set()
 
 
-def _taken_over(
-    reading: Callable[[], tuple[Readings, set[str]]], store: Cache | None, _folder: Path, **_: Any
-) -> Readings:
-    """Return what was read aside, in place of reading the folder here."""
-    readings, used = reading()
+def _nothing() -> None:
+    """Return nothing: what was read aside where the caller's executor reads."""
+
+
+def _from_aside(found: tuple[Readings, set[str]] | None, aside: Aside, store: Cache | None) -> dict[str, Any]:
+    """Return how `analyse` gets at what was read aside, and has figures summed up there; nothing of a large folder."""
+    if found is None:
+        return {}
+    readings, used = found
     if store:
         store.used |= used
-    return readings
+    return {"read": lambda *_, **__: readings, "begin": aside.begin}
 
 
 def _load_what_draws() -> None:
-    for name in ("scipy.stats", "folium", "gpsq.output.charts", "gpsq.output.maps", "gpsq.summaries"):
-        import_module(name)
-
-
-def _load_what_writes() -> None:
-    for name in ("geopandas", "gpsq.output.write", "gpsq.output.layers", "gpsq.output.page", "gpsq.output.tables"):
+    for name in (
+        "scipy.stats",
+        "matplotlib.figure",
+        "matplotlib.backends.backend_agg",
+        "matplotlib.backends.backend_svg",
+        "gpsq.output.charts",
+        "gpsq.output.page",
+        "gpsq.summaries",
+    ):
         import_module(name)

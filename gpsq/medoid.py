@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gpsq import polyline
-from gpsq.align import align
+from gpsq.align import ROUGH_PLACES, in_order, within_cap
 from gpsq.arrays import norms
 
 if TYPE_CHECKING:
@@ -33,7 +33,15 @@ def medoid(strands: Sequence[Strand], usable: list[int], settings: Settings) -> 
         for other, xy in thin.items():
             if other == k:
                 continue
-            stations = align(xy, np.zeros(len(xy), dtype=np.int64), thin[k], step_m=step_m, cap_m=settings.align_cap_m)
+            path = in_order(
+                xy,
+                np.zeros(len(xy), dtype=np.int64),
+                thin[k],
+                step_m=step_m,
+                cap_m=settings.align_cap_m,
+                coarse=ROUGH_PLACES,
+            )
+            stations = within_cap(path, xy, thin[k], settings.align_cap_m)
             away2 = (norms(xy - thin[k][stations]) / settings.align_cap_m) ** 2
             gains.append(float(np.where(stations >= 0, 1.0 - away2, 0.0).mean()))
             ratios.append(_log_length_ratio(stations, every * settings.step_m, xy))

@@ -22,7 +22,7 @@ from gpsq.polyline import along_m
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence
 
-    from gpsq.model import FloatArray, Trace
+    from gpsq.model import BoolArray, FloatArray, Trace
     from gpsq.settings import Settings
 
 #: A turn is a change of direction over at least this share of the recording's extent.
@@ -304,12 +304,20 @@ def _laps(xyz_m: FloatArray, extent_m: float, window: int, settings: Settings) -
     travelled_m = along_m(xyz_m)
     # smoothed places lie close: to choose among beginnings every few of them will do
     some = np.arange(0, len(xyz_m), max(1, window // 4))
-    rough = [_visits(_distance_m(xyz_m[some], xyz_m[place]), near_m, away_m) for place in tried]
+    away = np.stack([_distance_m(xyz_m[some], xyz_m[place]) for place in tried])
+    if _most_stays(away <= near_m) < 3:
+        return [(0, len(xyz_m) - 1)]
+    rough = [_visits(row, near_m, away_m) for row in away]
     alike = [_alike(np.diff(travelled_m[some[passed]])) for passed in rough]
     best = _visits(_distance_m(xyz_m, xyz_m[tried[int(np.argmax(alike))]]), near_m, away_m)
     if len(best) < 3:
         return [(0, len(xyz_m) - 1)]
     return list(pairwise(best))
+
+
+def _most_stays(near: BoolArray) -> int:
+    """Return the largest number of times that any of the places, one a row, is come to."""
+    return int((near[:, 0] + (near[:, 1:] & ~near[:, :-1]).sum(axis=1)).max())
 
 
 def _alike(lengths_m: FloatArray) -> int:

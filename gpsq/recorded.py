@@ -128,18 +128,14 @@ def _standing(trace: Trace) -> BoolArray:
     second = (trace.time - trace.time[0]) / np.timedelta64(1, "s")
     later = np.minimum(np.searchsorted(second, second + _STANDING_S), trace.accepted - 1)
     stays = norms(xyz[later] - xyz) <= _STANDING_M
-    start = 0
-    while start < trace.accepted:
-        if not stays[start]:  # gone from here half a minute later, as at nearly every point of a ride
-            start += 1
+    looked_at = 0
+    for start in np.flatnonzero(stays).tolist():  # half a minute later still there, as at few points of a ride
+        if start < looked_at:
             continue
         stop = _leaves(xyz, start)
         if second[stop - 1] - second[start] >= _STANDING_S:
-            near = _near_middle(xyz[start:stop])
-            standing[start : start + near] = True
-            start += max(near, 1)
-        else:
-            start += 1
+            looked_at = start + max(_near_middle(xyz[start:stop]), 1)
+            standing[start:looked_at] = True
     return standing
 
 

@@ -31,8 +31,6 @@ NEW_GROUND = 0.05
 SHARE_IN_DOUBT = 0.1
 #: What follows in one line's steps may be so many times as long in the other's.
 WELL_OVER = 2.0
-#: Places a side at which two traces are first compared: what is asked is a share, not a place.
-ROUGH_PLACES = 150
 #: Two devices on one rider are never further apart than this at one instant (common practice: a bad fix in a street).
 TOGETHER_M = 150.0
 #: Instants at which two traces are compared to tell whether they were one trip.
@@ -191,7 +189,7 @@ def _same_order(
 
 def _follows(inner: polyline.Steps, outer_m: FloatArray, step_m: float, near_m: float) -> FloatArray:
     """Return for each place of `inner` how well it matches `outer_m` in order: 1 at the same place, 0 beyond near."""
-    path = align.in_order(inner.xy_m, inner.piece, outer_m, step_m=step_m, cap_m=near_m, coarse=ROUGH_PLACES)
+    path = align.in_order(inner.xy_m, inner.piece, outer_m, step_m=step_m, cap_m=near_m, coarse=align.ROUGH_PLACES)
     return np.maximum(0.0, 1.0 - (norms(inner.xy_m - outer_m[path]) / near_m) ** 2)
 
 

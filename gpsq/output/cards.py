@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from gpsq.output import sketch, words
+from gpsq.output.instants import iso_times
 from gpsq.output.looks import state
-from gpsq.output.tables import iso_times
 
 if TYPE_CHECKING:
     from collections.abc import Callable

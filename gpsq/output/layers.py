@@ -15,6 +15,7 @@ import pandas as pd
 from gpsq.output import tables, words
 from gpsq.output.geometry import cut_antimeridian, parts
 from gpsq.output.gpkg_extras import add_descriptions
+from gpsq.output.instants import dated
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -200,7 +201,7 @@ def put_parquet(frame: Any, path: Path) -> None:
 
 def newest(analysis: Analysis) -> str:
     """Return the time of the newest fix as ISO 8601, or the first day of this century where no fix has a time."""
-    times = [tables.dated(trace.time) for trace in analysis.traces]
+    times = [dated(trace.time) for trace in analysis.traces]
     known = [time[~np.isnat(time)] for time in times]
     latest = max((time.max() for time in known if len(time)), default=np.datetime64("2000-01-01", "ms"))
     return f"{np.datetime_as_string(latest, unit='ms')}Z"

@@ -12,9 +12,9 @@ import gpsq
 from gpsq.output import findings, run_file, sentences, sketch, words
 from gpsq.output.cards import card, saying
 from gpsq.output.figures_of import MISSING, figure, overall
+from gpsq.output.instants import dated
 from gpsq.output.looks import device_looks
 from gpsq.output.mapdata import hot_spots
-from gpsq.output.tables import dated
 from gpsq.output.templating import render, template_text
 from gpsq.output.words import cell
 

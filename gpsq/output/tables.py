@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
-from gpsq.model import NAT
+from gpsq.output.instants import dated, iso_times
 from gpsq.output.words import cell
 
 if TYPE_CHECKING:
@@ -24,16 +24,12 @@ if TYPE_CHECKING:
         DeviceSummary,
         FirstFix,
         SetAside,
-        TimeArray,
         Trace,
         Unreadable,
     )
     from gpsq.trueness import ReferenceFigures
 
 Row = dict[str, Any]
-
-#: Nothing that a receiver dated is older: GPS time begins on 6 January 1980 (IS-GPS-200, 3.3.4).
-GPS_EPOCH = np.datetime64("1980-01-06", "ms")
 
 TRACKS: dict[str, str] = {
     "file": "text", "track": "count", "sha256": "text", "device": "text", "ride": "text", "route": "text",
@@ -125,25 +121,6 @@ def csv_text(frame: pd.DataFrame) -> str:
         elif frame[name].dtype == "boolean":
             written[name] = frame[name].map({True: "true", False: "false"}, na_action="ignore").astype(object)
     return str(written.to_csv(index=False, lineterminator="\n"))
-
-
-def dated(times: TimeArray) -> TimeArray:
-    """Return times in thousandths of a second; those without a date, which logs of the time of day give, are unknown.
-
-    Examples
-    --------
-    >>> dated(np.array(["1970-01-01T06:50", "2026-05-04T06:50"], "M8[m]")).tolist()[0] is None
-    True
-    """
-    known = times.astype("datetime64[ms]")
-    known[known < GPS_EPOCH] = NAT
-    return known
-
-
-def iso_times(times: TimeArray) -> list[str]:
-    """Return ISO 8601 times ending in ``Z``, with thousandths only where there are any, "" for unknown."""
-    texts = np.datetime_as_string(dated(times)).tolist()
-    return ["" if text == "NaT" else text.removesuffix(".000") + "Z" for text in texts]
 
 
 def _track_rows(analysis: Analysis) -> Iterator[Row]:

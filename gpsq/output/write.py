@@ -14,7 +14,6 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from gpsq.model import Analysis
-    from gpsq.output.paper import Chart
 
 
 def write_results(
@@ -50,42 +49,43 @@ def write_results(
     OutputError
         When the folder is not one of gpsq's, or cannot be written; earlier results then stay as they were.
     """
-    texts = _texts(analysis, tiles, begin)
+    reported = begin(report, analysis)  # the longest part, made beside the rest
     with replaced(out) as aside:
-        for name, content in texts.items():
+        for name, content in _texts(analysis, tiles).items():
             _put(aside / name, content)
         _geopackage(analysis, aside / "results.gpkg")
         if parquet:
             _geoparquet(analysis, aside / "layers")
+        for name, content in reported().items():
+            _put(aside / name, content)
         names = [path.relative_to(aside).as_posix() for path in aside.rglob("*") if path.is_file()]
         _put(aside / run_file.NAME, run_file.run_text(analysis, [*names, run_file.NAME]))
     return [out / name for name in sorted([*names, run_file.NAME])]
 
 
-def draw(analysis: Analysis, tiles: str | None = None) -> tuple[tuple[Chart, ...], str]:
-    """Return the charts and the map page."""
-    from gpsq.output import charts, maps
+def report(analysis: Analysis) -> dict[str, str | bytes]:
+    """Return the report and the charts that it shows, by name of file."""
+    from gpsq.output import charts, page
 
-    return charts.figures(analysis), maps.map_page(analysis, tiles=tiles)
+    figures = charts.figures(analysis)
+    return {"report.html": page.report_page(analysis, figures)} | charts.files(figures)
 
 
-def _texts(analysis: Analysis, tiles: str | None, begin: Callable[..., Callable[[], Any]]) -> dict[str, str | bytes]:
-    """Everything that can be made before a file is touched; charts and map, the longest part, are drawn beside the rest."""
-    drawn = begin(draw, analysis, tiles)
-    from gpsq.output import centrelines_gpx, charts, layers, page, styles, tables
+def _texts(analysis: Analysis, tiles: str | None) -> dict[str, str | bytes]:
+    """Return the tables, lines and map, by name of file."""
+    from gpsq.output import centrelines_gpx, layers, maps, styles, tables
 
-    texts: dict[str, str | bytes] = {
+    return {
         "tracks.csv": tables.csv_text(tables.tracks(analysis)),
         "deviations.csv": tables.csv_text(tables.deviations(analysis)),
         "devices.csv": tables.csv_text(tables.devices(analysis)),
         "set_aside.csv": tables.csv_text(tables.set_aside(analysis)),
         "centrelines.geojson": layers.centrelines_geojson(analysis),
         "centrelines.gpx": centrelines_gpx.centrelines_gpx(analysis),
+        "map.html": maps.map_page(analysis, tiles=tiles),
         **({"reference.csv": tables.csv_text(tables.reference(analysis))} if analysis.extra.get("reference") else {}),
         **styles.files(),
     }
-    figures, map_page = drawn()
-    return texts | {"map.html": map_page, "report.html": page.report_page(analysis, figures)} | charts.files(figures)
 
 
 def _put(path: Path, content: str | bytes) -> None:

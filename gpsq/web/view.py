@@ -10,9 +10,9 @@ import numpy as np
 from gpsq.output import sentences, sketch, words
 from gpsq.output.cards import card, saying
 from gpsq.output.figures_of import figure, overall
+from gpsq.output.instants import iso_times
 from gpsq.output.looks import device_looks
 from gpsq.output.page import ERROR_COLUMNS, FIX_COLUMNS, HEADS
-from gpsq.output.tables import iso_times
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence

@@ -8,21 +8,21 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from gpsq import clocks, companions, executors, firstfix, flags, passes, recalling, recorded, routes, trueness
+from gpsq import executors, firstfix, flags, recalling, trueness
+from gpsq.arranging import Arranged, arrange
 from gpsq.exceptions import NothingToAnalyse
-from gpsq.model import Analysis, Route, RouteResult, Trace, TraceResult
+from gpsq.model import Analysis, RouteResult, TraceResult
 from gpsq.reading import read_folder
 from gpsq.recalling import Recalling
 from gpsq.route_analysis import Measured, Member, analyse_route
 from gpsq.summaries import summaries
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping, Sequence
+    from collections.abc import Callable, Iterable, Mapping, Sequence
     from concurrent.futures import Executor
 
     from gpsq.cache import Cache
-    from gpsq.companions import Companion
-    from gpsq.model import Flag
+    from gpsq.model import Flag, Trace
     from gpsq.reading.folder import Readings
     from gpsq.settings import Settings
 
@@ -84,31 +84,35 @@ def analyse(
             raise NothingToAnalyse(str(folder), _nothing(len(readings.unreadable)), "recordings of rides")
         flagged = flags.load(folder)
         asked = cut_passes or readings.campaign.cut_passes
+
+        def arranged() -> Arranged:
+            return arrange(readings.traces, readings.campaign.settings, cut=asked, each=engine.map)
+
+        def work(arranged: Callable[[], Arranged]) -> Analysis:
+            return _measured(folder, readings, arranged(), flagged, engine, tell, begin)
+
         if cache is None:
-            return _of_readings(folder, readings, flagged, asked, engine, tell, begin)
-        analysis = recalling.whole(
-            cache,
-            (readings, flagged, asked, recalling.contents(folder, readings.campaign.reference.values())),
-            readings.traces,
-            lambda: _of_readings(folder, readings, flagged, asked, engine, tell, begin),
+            return work(arranged)
+        read_before = recalling.Kept(cache, readings.traces, (readings, asked))
+        lines = recalling.contents(folder, readings.campaign.reference.values())
+        analysis = read_before.whole(
+            Analysis, (flagged, lines), lambda: work(lambda: read_before.whole(Arranged, (), arranged))
         )
     return dataclasses.replace(analysis, folder=str(folder))
 
 
-def _of_readings(
+def _measured(
     folder: Path,
     readings: Readings,
+    arranged: Arranged,
     flagged: tuple[tuple[Flag, ...], tuple[str, ...]],
-    asked: bool,
     engine: Executor,
     tell: Callable[[str, int, int], None],
     begin: Callable[..., Callable[[], Any]],
 ) -> Analysis:
-    settings = readings.campaign.settings
-    traces, cutting = passes.cut(readings.traces, settings, asked=asked, each=engine.map)
-    told = (*readings.problems, *readings.notes, *flagged[1], *cutting)
+    told = (*readings.problems, *readings.notes, *flagged[1], *arranged.cutting)
     analysis = dataclasses.replace(
-        analyse_traces(traces, settings, flagged[0], executor=engine, tell=tell),
+        _of_arranged(arranged, readings.campaign.settings, flagged[0], engine.map, tell),
         folder=str(folder),
         title=readings.campaign.title,
         unreadable=readings.unreadable,
@@ -124,108 +128,69 @@ def _of_readings(
 
 
 def analyse_traces(
-    traces: Sequence[Trace],
-    settings: Settings,
-    decisions: Sequence[Flag] = (),
-    *,
-    executor: Executor | None = None,
-    tell: Callable[[str, int, int], None] = _tell_nobody,
+    traces: Sequence[Trace], settings: Settings, decisions: Sequence[Flag] = (), *, executor: Executor | None = None
 ) -> Analysis:
     """Analyse traces that were read already; `decisions` are the person's flags. There are no summaries in it yet."""
-    offsets, found = clocks.estimate_offsets(traces), companions.compare(traces)
-    ahead_s, twins = _ahead_s(traces, offsets, found), _twins(traces, found)
-    routes_found, results = _measure(traces, decisions, settings, ahead_s, twins, executor, tell)
+    each = executor.map if executor else map
+    return _of_arranged(arrange(traces, settings, each=each), settings, decisions, each, _tell_nobody)
+
+
+def _of_arranged(
+    arranged: Arranged,
+    settings: Settings,
+    decisions: Sequence[Flag],
+    each: Callable[..., Iterable[Any]],
+    tell: Callable[[str, int, int], None],
+) -> Analysis:
+    measured = _routes_measured(arranged, settings, decisions, each, tell)
+    found = [result for result, _ in measured]
+    results = _with_ride_mates(_results(arranged, {m.number: m for _, group in measured for m in group}), found)
     return Analysis(
         folder="",
         title="",
         settings=settings,
-        traces=tuple(traces),
+        traces=arranged.traces,
         unreadable=(),
-        routes=routes_found,
+        routes=tuple(found),
         results=results,
         deviations=tuple(d for result in results for d in result.deviations),
         flags=tuple(decisions),
         inputs={},
-        notes=tuple(_told(traces, offsets, found)),
+        notes=arranged.notes,
     )
+
+
+def _routes_measured(
+    arranged: Arranged,
+    settings: Settings,
+    decisions: Sequence[Flag],
+    each: Callable[..., Iterable[Any]],
+    tell: Callable[[str, int, int], None],
+) -> list[tuple[RouteResult, tuple[Measured, ...]]]:
+    jobs = [
+        (
+            route,
+            [Member(i, arranged.traces[i], arranged.rides[i], arranged.twins.get(i, "")) for i in route.members],
+            decisions,
+            settings,
+        )
+        for route in arranged.routes
+    ]
+    done: list[tuple[RouteResult, tuple[Measured, ...]]] = []
+    tell("analysing routes", 0, len(jobs))
+    for answer in each(analyse_route, *zip(*jobs, strict=True)) if jobs else ():
+        done.append(answer)
+        tell("analysing routes", len(done), len(jobs))
+    return done
 
 
 def _nothing(unreadable: int) -> str:
     return f"{unreadable} files, none of which can be read" if unreadable else "no recording"
 
 
-def _ahead_s(traces: Sequence[Trace], offsets: Sequence[clocks.ClockOffset], found: Sequence[Companion]) -> list[float]:
-    """Return how far each recording's clock is ahead of the common one: its device's, or else by weeks its own."""
-    device: dict[str, float] = {}
-    for offset in offsets:
-        device[offset.device] = offset.offset_s + device.get(offset.reference_device, 0.0)
-    ahead_s = [device.get(trace.device, 0.0) for trace in traces]
-    for c in found:
-        if c.kind == "week_rollover" and traces[c.trace].device not in device:
-            ahead_s[c.trace] = ahead_s[c.other] + c.ahead_s
-    return ahead_s
-
-
-def _told(traces: Sequence[Trace], offsets: Sequence[clocks.ClockOffset], found: Sequence[Companion]) -> list[str]:
-    """Return what was found, in sentences; what is said of a device is not said again of each of its recordings."""
-    said = {offset.device for offset in offsets if offset.is_week_rollover}
-    single = (c for c in found if c.kind != "week_rollover" or traces[c.trace].device not in said)
-    return [*(o.sentence() for o in offsets), *dict.fromkeys(c.note for c in single)]
-
-
-def _measure(
-    traces: Sequence[Trace],
-    decisions: Sequence[Flag],
-    settings: Settings,
-    ahead_s: Sequence[float],
-    twins: Mapping[int, str],
-    executor: Executor | None,
-    tell: Callable[[str, int, int], None],
-) -> tuple[tuple[RouteResult, ...], tuple[TraceResult, ...]]:
-    found = routes.group_routes(traces, settings)
-    numbers = routes.group_rides(traces, settings, ahead_s)
-    names = _ride_names(traces, numbers)
-    jobs = [
-        (route, [Member(i, traces[i], names[i], twins.get(i, "")) for i in route.members], decisions, settings)
-        for route in found
-    ]
-    done = []
-    tell("analysing routes", 0, len(jobs))
-    each = executor.map if executor else map
-    for answer in each(analyse_route, *zip(*jobs, strict=True)) if jobs else ():
-        done.append(answer)
-        tell("analysing routes", len(done), len(jobs))
-    measured = {m.number: m for _, group in done for m in group}
-    route_of = {i: route for route in found for i in route.members}
-    figures = each(partial(recorded.measure, settings=settings), traces)
-    results = _results(traces, names, twins, measured, route_of, list(figures))
-    return tuple(result for result, _ in done), _with_ride_mates(results, [result for result, _ in done])
-
-
-def _ride_names(traces: Sequence[Trace], numbers: Sequence[int]) -> list[str]:
-    """Return the ride each trace belongs to: as named in the start log, else R01, R02, … in order of time."""
-    width = max(2, len(str(max(numbers, default=0) + 1)))
-    labels = {number: t.ride_label for number, t in zip(numbers, traces, strict=True) if t.ride_label}
-    return [labels.get(number, f"R{number + 1:0{width}d}") for number in numbers]
-
-
-def _twins(traces: Sequence[Trace], found: Sequence[Companion]) -> dict[int, str]:
-    """Return for each recording that repeats an earlier one the name of that one."""
-    twins: dict[int, str] = {}
-    for companion in found:
-        if companion.kind == "same_recording" and not {companion.trace, companion.other} & set(twins):
-            twins[companion.trace] = traces[companion.other].label
-    return twins
-
-
-def _results(
-    traces: Sequence[Trace],
-    names: Sequence[str],
-    twins: Mapping[int, str],
-    measured: Mapping[int, Measured],
-    route_of: Mapping[int, Route],
-    figures: Sequence[recorded.Recorded],
-) -> list[TraceResult]:
+def _results(arranged: Arranged, measured: Mapping[int, Measured]) -> list[TraceResult]:
+    traces, alone = arranged.traces, arranged.alone
+    route_of = {i: route.name for route in arranged.routes for i in route.members}
     states = firstfix.start_states(traces)
     results = []
     for i, trace in enumerate(traces):
@@ -234,18 +199,18 @@ def _results(
         results.append(
             TraceResult(
                 trace=i,
-                ride=names[i],
-                route=route_of[i].name if i in route_of else "",
+                ride=arranged.rides[i],
+                route=route_of.get(i, ""),
                 status="not scored" if what.reason else "scored",
                 reason=what.reason,
                 first_fix=dataclasses.replace(what.first_fix, hours_since_fix=hours, start_state=state),
-                length_m=figures[i].distance_m,
-                interval_s=figures[i].interval_s,
-                gaps=figures[i].gaps,
+                length_m=alone[i].distance_m,
+                interval_s=alone[i].interval_s,
+                gaps=alone[i].gaps,
                 crosstrack=what.crosstrack,
                 curves=what.curves,
                 deviations=what.deviations,
-                duplicate_of=twins.get(i, ""),
+                duplicate_of=arranged.twins.get(i, ""),
             )
         )
     return results

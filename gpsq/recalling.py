@@ -6,20 +6,23 @@ import dataclasses
 import hashlib
 from concurrent.futures import Executor
 from functools import partial
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from gpsq import cache
-from gpsq.model import Analysis
 from gpsq.reading import read_file
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Sequence
     from pathlib import Path
 
+    from gpsq.arranging import Arranged
     from gpsq.cache import Cache
-    from gpsq.model import Flag, Route, Trace
+    from gpsq.model import Analysis, Flag, Route, Trace
     from gpsq.route_analysis import Measured, Member
     from gpsq.settings import Settings
+
+
+Found = TypeVar("Found", bound="Analysis | Arranged")
 
 
 class Recalling(Executor):
@@ -104,24 +107,31 @@ def _renumbered(measured: Measured, member: Member) -> Measured:
     return dataclasses.replace(measured, number=member.number, deviations=deviations)
 
 
-def whole(store: Cache, about: Any, traces: tuple[Trace, ...], work: Callable[[], Analysis]) -> Analysis:
-    """Return an analysis: the one kept of the same readings and decisions, or else a new one, then kept.
+class Kept:
+    """What was found before of the same readings.
 
     Parameters
     ----------
-    about : all that the analysis depends on.
     traces : as read; each is kept with its file already, so they are kept again only where they were cut.
+    about : the readings, and what was asked of them.
     """
-    key = cache.digest("analysis", cache.code(), about)
-    known = store.get(key)
-    if known is not None:
-        return Analysis(**{"traces": traces, **known})
-    analysis = work()
-    kept = {f.name: getattr(analysis, f.name) for f in dataclasses.fields(analysis)}
-    if analysis.traces == traces:
-        del kept["traces"]
-    store.put(key, kept)
-    return analysis
+
+    def __init__(self, store: Cache, traces: tuple[Trace, ...], about: Any) -> None:
+        self.store, self.traces = store, traces
+        self.about = cache.digest(cache.code(), about)
+
+    def whole(self, kind: type[Found], more: Any, work: Callable[[], Found]) -> Found:
+        """Return what was kept of that kind, or else the answer of `work`, then kept; `more` is what else it rests on."""
+        key = cache.digest(kind.__name__, self.about, more)
+        known = self.store.get(key)
+        if known is not None:
+            return kind(**{"traces": self.traces, **known})
+        found = work()
+        kept = {f.name: getattr(found, f.name) for f in dataclasses.fields(found)}
+        if found.traces == self.traces:
+            del kept["traces"]
+        self.store.put(key, kept)
+        return found
 
 
 def contents(folder: Path, names: Iterable[str]) -> dict[str, str]:

@@ -25,7 +25,7 @@ FLOORS = (
     {"line_quality", "medoid"},
     {"reading", "routes", "firstfix", "centreline", "crosstrack", "deviations", "flags", "clocks", "passes", "companions",
      "recorded", "statistics", "comparison", "hats", "places", "accuracy", "ranking", "protocol"},
-    {"route_analysis", "check", "simulate", "league", "trueness", "summaries"},
+    {"route_analysis", "check", "simulate", "league", "trueness", "summaries", "arranging"},
     {"recalling", "sorting"},
     {"analysis", "demo"},
     {"privacy"},

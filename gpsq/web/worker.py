@@ -71,14 +71,14 @@ class _Worker:
         from gpsq import executors
         from gpsq.analysis import analyse
         from gpsq.demo import put
-        from gpsq.output import maps  # noqa: F401 - imported here so that the first map need not wait for it
+        from gpsq.output.maps import map_page
 
         with tempfile.TemporaryDirectory() as aside:
             put(Path(aside))
             for file in Path(aside).rglob("*.gpx"):
                 if not file.match(WAKING):
                     file.unlink()
-            analyse(Path(aside), executor=executors.Local(processes=1))
+            map_page(analyse(Path(aside), executor=executors.Local(processes=1)))
 
     def _read(self, folder: str, name: str) -> list[dict[str, Any]]:
         from gpsq.check import inspect_paths

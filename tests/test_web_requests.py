@@ -135,14 +135,17 @@ def test_answers_are_sent_at_once():
     async def accepted() -> int:
         found = asyncio.get_running_loop().create_future()
 
-        def come(_reader, writer):
+        async def come(_reader, writer):
             found.set_result(writer.get_extra_info("socket").getsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY))
+            writer.close()
+            await writer.wait_closed()
 
         with _listening(0) as listener:
             async with await asyncio.start_server(come, sock=listener):
                 _, writer = await asyncio.open_connection(*listener.getsockname())
                 answer = await found
                 writer.close()
+                await writer.wait_closed()
                 return answer
 
     assert asyncio.run(accepted()) == 1

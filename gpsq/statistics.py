@@ -267,8 +267,8 @@ def _pooled_p95(rows: Sequence[FloatArray], confidence: float) -> Interval:
 def _p95_without(ordered: FloatArray, left_out: IntArray) -> float:
     """Return the 95th percentile of ordered values without those at the places `left_out`.
 
-    >>> _p95_without(np.array([1.0, 2.0, 3.0, 9.0]), np.array([3])) == np.quantile([1.0, 2.0, 3.0], 0.95)
-    True
+    >>> round(_p95_without(np.array([1.0, 2.0, 3.0, 9.0]), np.array([3])), 3)
+    2.9
     """
     last = len(ordered) - len(left_out) - 1
     share, low = np.modf(0.95 * last)

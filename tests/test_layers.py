@@ -83,10 +83,24 @@ def test_only_the_plane_imports_pyproj() -> None:
     assert importers == {"plane.py"}
 
 
-@pytest.mark.parametrize("what", ["import gpsq", "import gpsq.cli"])
-def test_a_light_start(what: str) -> None:
-    """`gpsq --help` answers in under half a second because nothing heavy is imported before it is used."""
-    heavy = "{'numba', 'pandas', 'geopandas', 'folium', 'matplotlib', 'scipy', 'shapely', 'pyproj', 'lxml', 'gpxpy'}"
-    code = f"import sys; {what}; print(sorted({heavy} & set(sys.modules)))"
+HEAVY = ("numba", "pandas", "geopandas", "folium", "matplotlib", "scipy", "shapely", "pyproj", "lxml", "gpxpy")
+
+
+def loaded(modules: str) -> set[str]:
+    """Return which of the heavy libraries are loaded by importing some modules."""
+    code = f"import sys; import {modules}; print(*(name for name in {HEAVY} if name in sys.modules))"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
-    assert done.stdout.strip() == "[]"
+    return set(done.stdout.split())
+
+
+@pytest.mark.parametrize("modules", ["gpsq", "gpsq.cli", "gpsq.into"])
+def test_a_light_start(modules: str) -> None:
+    """`gpsq --help` answers in under half a second because nothing heavy is imported before it is used."""
+    assert loaded(modules) == set()
+
+
+def test_each_of_two_processes_loads_its_own() -> None:
+    """Who reads needs no compiled code, who makes the report no tables: loading them is most of the work on a week."""
+    assert "numba" not in loaded("gpsq.reading, gpsq.recalling")
+    assert not loaded("gpsq.output.page, gpsq.output.charts, gpsq.summaries") & {"numba", "pandas", "folium"}
+    assert not loaded("gpsq.analysis, gpsq.output.write") & {"matplotlib", "pandas", "folium"}

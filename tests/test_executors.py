@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import signal
 import sys
+import time
 from concurrent.futures import ProcessPoolExecutor, ThreadPoolExecutor
 from contextlib import contextmanager
 from multiprocessing import parent_process
@@ -21,7 +22,7 @@ from gpsq.executors import Cluster, Local
 from gpsq.output import tables
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Callable, Iterator
     from pathlib import Path
 
     from gpsq.model import Analysis
@@ -217,6 +218,18 @@ def ends(number: int) -> int:
     return number
 
 
+def adds(number: int) -> Callable[[int], int]:
+    return lambda other: number + other
+
+
+def many(number: int) -> bytes:
+    return bytes(number)
+
+
+def touch(path: Path) -> None:
+    path.touch()
+
+
 @pytest.fixture
 def one_thread(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("gpsq.aside.threading.active_count", lambda: 1)
@@ -239,6 +252,33 @@ def test_a_process_that_is_ended_is_done_without() -> None:
     wait = aside.begin(ends, 1)
     assert wait() == 1
     assert aside.begin(ends, 2)() == 2
+
+
+@pytest.mark.usefixtures("one_thread")
+def test_an_answer_that_cannot_be_sent_is_found_here() -> None:
+    aside = Aside()
+    waits = [aside.begin(adds, 2), aside.begin(squared, 3)]
+    assert waits[0]()(5) == 7
+    assert waits[1]()[0] == 9
+
+
+@pytest.mark.usefixtures("one_thread")
+def test_answers_may_be_asked_for_in_any_order_and_again() -> None:
+    aside = Aside()
+    waits = [aside.begin(squared, number) for number in (2, 3, 4)]
+    assert [waits[k]()[0] for k in (2, 0, 1, 0)] == [16, 4, 9, 4]
+
+
+@pytest.mark.usefixtures("one_thread")
+def test_the_next_work_does_not_wait_for_a_large_answer_to_be_taken(tmp_path: Path) -> None:
+    aside = Aside()
+    large = aside.begin(many, 4_000_000)
+    aside.begin(touch, tmp_path / "done")
+    until = time.monotonic() + 20
+    while sys.platform == "linux" and executors.cores() > 1 and not (tmp_path / "done").exists():
+        assert time.monotonic() < until, "the second piece of work was not begun"
+        time.sleep(0.02)
+    assert len(large()) == 4_000_000
 
 
 def test_with_threads_about_nothing_is_begun(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -8,6 +8,7 @@ from __future__ import annotations
 import atexit
 import contextlib
 import gc
+import os
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -26,6 +27,8 @@ if TYPE_CHECKING:
 WELL, PARTLY, NOTHING = 0, 1, 2
 RESULTS = "gpsq-results"
 
+# Matrices here are small: threads of the linear algebra only take the cores from the processes that share the work.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 # Nearly all that is made is kept to the end, so looking through it often finds little and takes a tenth of the time; and
 # what is left at the end goes with the process.
 gc.set_threshold(100_000, 20, 50)

@@ -123,14 +123,16 @@ class Kept:
     def whole(self, kind: type[Found], more: Any, work: Callable[[], Found]) -> Found:
         """Return what was kept of that kind, or else the answer of `work`, then kept; `more` is what else it rests on."""
         key = cache.digest(kind.__name__, self.about, more)
-        known = self.store.get(key)
-        if known is not None:
+        answer = self.store.get(key)
+        if answer is not None:
+            known, rests_on = answer
+            self.store.used |= rests_on  # the next change needs them, though this run does not
             return kind(**{"traces": self.traces, **known})
         found = work()
         kept = {f.name: getattr(found, f.name) for f in dataclasses.fields(found)}
         if found.traces == self.traces:
             del kept["traces"]
-        self.store.put(key, kept)
+        self.store.put(key, (kept, frozenset(self.store.used)))
         return found
 
 

@@ -17,7 +17,7 @@ from hypothesis import given
 from hypothesis import settings as given_settings
 from hypothesis import strategies as st
 
-from gpsq import cache
+from gpsq import cache, flags
 from gpsq.analysis import analyse
 from gpsq.demo import put
 from gpsq.output import unchanged
@@ -111,8 +111,6 @@ def test_settings_starts_and_decisions_count(campaign: Path, name: str, text: st
     if text is None:
         (campaign / name).unlink()
     elif text == "flag":
-        from gpsq import flags
-
         analysis = run(campaign)
         trace = analysis.traces[0]
         decision = flags.Flag(
@@ -124,6 +122,20 @@ def test_settings_starts_and_decisions_count(campaign: Path, name: str, text: st
     after = cache.digest(run(campaign))
     assert after == fresh(campaign)
     assert after != before
+
+
+def test_a_decision_costs_its_own_route_after_an_unchanged_run_too(tmp_path: Path) -> None:
+    """What an unchanged run has no use for is needed by the next change: it must not be forgotten."""
+    put(tmp_path)
+    counting = Counting()
+    run(tmp_path, counting)
+    analysis = run(tmp_path, counting)
+    assert len(analysis.routes) == 2
+    counting.asked.clear()
+    flags.change(tmp_path, lambda kept: flags.decided(kept, analysis.deviations[:1], analysis.traces, "error", ""))
+    after = run(tmp_path, counting)
+    assert counting.asked == ["analyse_route"]
+    assert cache.digest(after) == fresh(tmp_path)
 
 
 def test_another_version_of_gpsq_takes_nothing(campaign: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -82,5 +82,5 @@ def _send(pipe: Connection, answers: queue.SimpleQueue[tuple[bool, Any]]) -> Non
             pipe.send(answers.get())
         except OSError:
             return
-        except Exception:  # an answer that cannot be sent is found there
+        except Exception:  # whatever pickling raises of an answer that cannot be sent: it is found there
             pipe.send((False, None))

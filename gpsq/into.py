@@ -41,7 +41,7 @@ def analyse_into(
     """
     aside = Aside()  # before anything heavy is loaded and before there are threads
     store = cache.beside(folder)
-    reading = aside.begin(_read_little, folder, store) if executor is None else _nothing
+    reading = aside.begin(_read_little, folder, store) if executor is None else None
     aside.begin(_load_what_draws)
     from gpsq import _compiled
     from gpsq.align import wake
@@ -58,7 +58,7 @@ def analyse_into(
 
         return write_results(analysis, out, tiles=tiles, parquet=parquet, begin=aside.begin)
 
-    beside = _from_aside(reading(), aside, store)
+    beside = _from_aside(reading(), aside, store) if reading else {}
     analysis = analyse(folder, cut_passes=cut_passes, executor=executor, cache=store, on_progress=on_progress, **beside)
     unchanged.write(store, (analysis, tiles, parquet), out, write)
     if store:
@@ -77,10 +77,6 @@ def _read_little(folder: Path, store: Cache | None) -> tuple[Readings, set[str]]
     here = executors.Local(processes=1)
     readings = read_folder(folder, executor=Recalling(here, store) if store else here)
     return readings, store.used if store else set()
-
-
-def _nothing() -> None:
-    """Return nothing: what was read aside where the caller's executor reads."""
 
 
 def _from_aside(found: tuple[Readings, set[str]] | None, aside: Aside, store: Cache | None) -> dict[str, Any]:

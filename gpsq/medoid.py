@@ -33,14 +33,8 @@ def medoid(strands: Sequence[Strand], usable: list[int], settings: Settings) -> 
         for other, xy in thin.items():
             if other == k:
                 continue
-            path = in_order(
-                xy,
-                np.zeros(len(xy), dtype=np.int64),
-                thin[k],
-                step_m=step_m,
-                cap_m=settings.align_cap_m,
-                coarse=ROUGH_PLACES,
-            )
+            one_piece = np.zeros(len(xy), dtype=np.int64)
+            path = in_order(xy, one_piece, thin[k], step_m=step_m, cap_m=settings.align_cap_m, coarse=ROUGH_PLACES)
             stations = within_cap(path, xy, thin[k], settings.align_cap_m)
             away2 = (norms(xy - thin[k][stations]) / settings.align_cap_m) ** 2
             gains.append(float(np.where(stations >= 0, 1.0 - away2, 0.0).mean()))

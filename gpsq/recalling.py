@@ -43,9 +43,8 @@ class Recalling(Executor):
         jobs = list(zip(*iterables, strict=True))
         if isinstance(fn, partial) and fn.func is read_file:
             return self._files(fn, jobs)
-        if (
-            getattr(fn, "__name__", "") == "analyse_route"
-        ):  # by its name: loading it takes long, and who reads needs it not
+        # by its name: loading it takes long, and a process that only reads need not
+        if getattr(fn, "__name__", "") == "analyse_route":
             return self._routes(fn, jobs)
         return self.inner.map(fn, *zip(*jobs, strict=True)) if jobs else iter(())
 

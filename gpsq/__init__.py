@@ -13,8 +13,6 @@ if TYPE_CHECKING:
 
     from gpsq.frames import Frames
 
-__version__ = "0.1.0"
-
 
 def analyse(folder: str | Path) -> Frames:
     """Analyse the campaign in a folder and return its tables and layers as frames; nothing is written.

@@ -15,7 +15,8 @@ from gpsq import intervals
 from gpsq.stations import effective_stations, spread_over_rides
 
 if TYPE_CHECKING:
-    from gpsq.model import FloatArray, Interval
+    from gpsq.model import FloatArray
+    from gpsq.results import Interval
 
 #: The accuracy standard's least number of check points (FGDC-STD-007.3-1998, section 3.2.2).
 FEWEST_CHECK_POINTS = 20

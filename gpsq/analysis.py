@@ -11,9 +11,9 @@ from typing import TYPE_CHECKING, Any
 from gpsq import executors, firstfix, flags, recalling, trueness
 from gpsq.arranging import Arranged, arrange
 from gpsq.exceptions import NothingToAnalyse
-from gpsq.model import Analysis, RouteResult, TraceResult
 from gpsq.reading import read_folder
 from gpsq.recalling import Recalling
+from gpsq.results import Analysis, RouteResult, TraceResult
 from gpsq.route_analysis import Measured, Member, analyse_route
 from gpsq.summaries import summaries
 

@@ -8,7 +8,6 @@ RFC 7693); others are passed over. The folder may be deleted at any time; where 
 from __future__ import annotations
 
 import contextlib
-import dataclasses
 import hashlib
 import hmac
 import os
@@ -17,14 +16,8 @@ import re
 import secrets
 import sys
 import tempfile
-from functools import cache
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
-
-import numpy as np
-
-if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
+from typing import Any
 
 FOLDER = ".gpsq-cache"
 #: The tag by which backups know a folder that can be made again (Cache Directory Tagging Specification).
@@ -120,71 +113,3 @@ def _secret() -> bytes | None:
 def _user_folder() -> Path:
     given = os.environ.get("LOCALAPPDATA" if sys.platform == "win32" else "XDG_CACHE_HOME", "")
     return (Path(given) if Path(given).is_absolute() else Path.home() / ".cache") / "gpsq"
-
-
-@cache
-def code() -> str:
-    """Return a digest of what computes: gpsq's own source, and the versions of Python and its numerical libraries."""
-    from importlib.metadata import version
-
-    digest = hashlib.sha256(sys.version.encode())
-    for name in ("numpy", "numba", "scipy", "pyproj"):
-        digest.update(f"{name} {version(name)};".encode())
-    package = Path(__file__).parent
-    for file in sorted(package.rglob("*.py")):
-        digest.update(f"{file.relative_to(package).as_posix()}\0".encode())
-        digest.update(hashlib.sha256(file.read_bytes()).digest())
-    return digest.hexdigest()
-
-
-def digest(*things: Any) -> str:
-    """Return a digest of values of any make: numbers, texts, arrays, and dataclasses, mappings and sequences of them.
-
-    Equal values give equal digests in every run; types count, so 1 and 1.0 and True differ.
-
-    Raises
-    ------
-    TypeError
-        For a value of a kind that it cannot see through.
-
-    Examples
-    --------
-    >>> digest((1, np.zeros(2))) == digest((1, np.zeros(2))), digest(1) == digest(1.0)
-    (True, False)
-    """
-    found = hashlib.blake2b(digest_size=32)
-    for thing in things:
-        _feed(thing, found.update)
-    return found.hexdigest()
-
-
-def _feed(thing: Any, update: Callable[[bytes], None]) -> None:
-    update(type(thing).__qualname__.encode() + b"\0")
-    if thing is None or isinstance(thing, bool | int | float | str | np.generic | Path):
-        text = str(thing).encode("utf-8", "surrogateescape")
-        update(len(text).to_bytes(8, "big") + text)
-    elif isinstance(thing, bytes):
-        update(len(thing).to_bytes(8, "big") + thing)
-    elif isinstance(thing, np.ndarray) and thing.dtype != object:
-        update(f"{thing.dtype.str}{thing.shape}\0".encode())
-        update(np.ascontiguousarray(thing).tobytes())
-    else:
-        parts = list(_parts(thing))
-        update(len(parts).to_bytes(8, "big"))
-        for part in parts:
-            _feed(part, update)
-
-
-def _parts(thing: Any) -> Iterator[Any]:
-    if dataclasses.is_dataclass(thing):
-        for f in dataclasses.fields(thing):
-            yield f.name
-            yield getattr(thing, f.name)
-    elif hasattr(thing, "items"):
-        yield from sorted(thing.items(), key=lambda item: str(item[0]))
-    elif isinstance(thing, set | frozenset):
-        yield from sorted(digest(part) for part in thing)
-    elif isinstance(thing, list | tuple):
-        yield from thing
-    else:
-        raise TypeError(f"no digest of a {type(thing).__qualname__}")

@@ -21,7 +21,7 @@ from gpsq.progress import Progress
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from gpsq.model import Analysis
+    from gpsq.results import Analysis
 
 #: All well; done, but some recordings could not be read; nothing done.
 WELL, PARTLY, NOTHING = 0, 1, 2
@@ -65,9 +65,9 @@ Quiet = Annotated[bool, typer.Option("--quiet", "-q", help="No talk and no progr
 @app.callback(invoke_without_command=True)
 def _version(version: Annotated[bool, typer.Option("--version", help="Print the version.")] = False) -> None:
     if version:
-        from gpsq import __version__
+        from gpsq.digests import version as installed
 
-        typer.echo(f"gpsq {__version__}")
+        typer.echo(f"gpsq {installed()}")
         raise typer.Exit
 
 

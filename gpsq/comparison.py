@@ -16,7 +16,8 @@ from gpsq.stations import by_ride, station_table
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from gpsq.model import FloatArray, Interval, RouteResult, Trace, TraceResult
+    from gpsq.model import FloatArray, Trace
+    from gpsq.results import Interval, RouteResult, TraceResult
     from gpsq.settings import Settings
 
 UNITS = {"ttff_s": "s", "xte_rms_m": "m"}

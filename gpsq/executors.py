@@ -15,7 +15,7 @@ from concurrent.futures.process import BrokenProcessPool
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from gpsq import cache
+from gpsq import digests
 from gpsq.exceptions import GpsqError, InputError
 from gpsq.model import Route, Trace
 
@@ -83,7 +83,7 @@ class Local(Executor):
 
 
 def _code_here() -> str:
-    return cache.code()
+    return digests.code()
 
 
 def cores() -> int:
@@ -140,7 +140,7 @@ class Cluster(Executor):
     def _same_code(self) -> None:
         try:
             self._client.wait_for_workers(1, timeout=PATIENCE_S)
-            codes = set(self._client.run(cache.code).values())
+            codes = set(self._client.run(digests.code).values())
         except (TimeoutError, ImportError, AttributeError) as error:
             self.shutdown()
             raise InputError(f"--cluster {self.address}", "no worker with gpsq", "workers with this gpsq") from error

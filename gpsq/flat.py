@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import fields
 from typing import TYPE_CHECKING, Any
 
-from gpsq.model import Interval
+from gpsq.results import Interval
 
 if TYPE_CHECKING:
     from _typeshed import DataclassInstance

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
-from gpsq import cache, durable, executors, flags
+from gpsq import digests, durable, executors, flags
 from gpsq.analysis import analyse_traces
 from gpsq.exceptions import InputError, NothingToAnalyse, OutputError
 from gpsq.model import Trace
@@ -33,9 +33,10 @@ if TYPE_CHECKING:
     from concurrent.futures import Executor
     from pathlib import Path
 
-    from gpsq.model import Analysis, Flag
+    from gpsq.model import Flag
     from gpsq.reading.campaign import Campaign
     from gpsq.reading.startlog import StartEntry
+    from gpsq.results import Analysis
 
 WORK, STATE, TOLD = "work", "sorted.json", "fleet.json"
 NO_PARQUET = "Python with the package pyarrow (pip install 'gpsq[cluster]')"
@@ -80,7 +81,9 @@ def run(
     files = _files(source, out)
     folder = source if source.is_dir() else source.parent
     campaign, log, decisions = _told_beside(folder)
-    asked = cache.digest(cache.code(), campaign, log, decisions, {name: _stamp(path) for name, path in files.items()})
+    asked = digests.digest(
+        digests.code(), campaign, log, decisions, {name: _stamp(path) for name, path in files.items()}
+    )
     try:
         with contextlib.ExitStack() as stack:
             engine = executor or stack.enter_context(executors.Local())
@@ -158,7 +161,7 @@ def _begin(out: Path, asked: str, found: Sorted) -> None:
 
 def _as_json(asked: str, found: Sorted) -> str:
     told = {"asked": asked, "parts": found.parts, "unreadable": found.unreadable}
-    return json.dumps({"gpsq": cache.code(), **told}, ensure_ascii=True)
+    return json.dumps({"gpsq": digests.code(), **told}, ensure_ascii=True)
 
 
 def _finished(out: Path, asked: str, found: Sorted) -> Fleet:

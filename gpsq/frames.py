@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     import geopandas
     import pandas as pd
 
-    from gpsq.model import Analysis
+    from gpsq.results import Analysis
 
 
 #: What `Analysis.extra` holds as rows of one kind each.

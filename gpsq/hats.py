@@ -15,13 +15,14 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gpsq import intervals
-from gpsq.model import Interval
+from gpsq.results import Interval
 from gpsq.stations import by_ride, station_table
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from gpsq.model import FloatArray, RouteResult, Trace, TraceResult
+    from gpsq.model import FloatArray, Trace
+    from gpsq.results import RouteResult, TraceResult
     from gpsq.settings import Settings
 
 FEWEST_DEVICES = 3

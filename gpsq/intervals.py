@@ -9,10 +9,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gpsq.model import FloatArray, Interval
+from gpsq.results import Interval
 
 if TYPE_CHECKING:
     from numpy.random import Generator
+
+    from gpsq.model import FloatArray
 
 #: Under this number of pairs no sign-flip test can reach 5 % two-sided: the smallest p is 2 / 2**n.
 FEWEST_FOR_SIGN_FLIP = 6

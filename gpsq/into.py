@@ -18,8 +18,8 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from gpsq.cache import Cache
-    from gpsq.model import Analysis
     from gpsq.reading.folder import Readings
+    from gpsq.results import Analysis
 
 
 def analyse_into(

@@ -17,8 +17,8 @@ import numpy as np
 
 from gpsq.exceptions import InputError
 from gpsq.flat import flat_row
-from gpsq.model import Interval
 from gpsq.resampling import draw_counts, share_first
+from gpsq.results import Interval
 from gpsq.same_course import courses
 
 if TYPE_CHECKING:

@@ -14,7 +14,8 @@ from gpsq.stations import station_table
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from gpsq.model import BoolArray, FloatArray, Interval, RouteResult, Trace, TraceResult
+    from gpsq.model import BoolArray, FloatArray, Trace
+    from gpsq.results import Interval, RouteResult, TraceResult
     from gpsq.settings import Settings
     from gpsq.stations import StationTable
 

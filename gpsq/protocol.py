@@ -12,7 +12,8 @@ from gpsq.intervals import FEWEST_FOR_SIGN_FLIP
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
-    from gpsq.model import Analysis, Trace, TraceResult
+    from gpsq.model import Trace
+    from gpsq.results import Analysis, TraceResult
 
 #: Under three rides there is no centreline of others to be judged against.
 FEWEST_RIDES = 3

@@ -15,7 +15,8 @@ from gpsq.stations import by_ride, on_common_line, spread_over_rides, station_ta
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from gpsq.model import DeviceSummary, FloatArray, Interval, RouteResult, Trace, TraceResult
+    from gpsq.model import FloatArray, Trace
+    from gpsq.results import DeviceSummary, Interval, RouteResult, TraceResult
     from gpsq.settings import Settings
 
 FEWEST_RIDES = 3

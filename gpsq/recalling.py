@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import dataclasses
-import hashlib
 from concurrent.futures import Executor
 from functools import partial
 from typing import TYPE_CHECKING, Any, TypeVar
 
-from gpsq import cache
+from gpsq import digests
 from gpsq.reading import read_file
 
 if TYPE_CHECKING:
@@ -17,7 +16,8 @@ if TYPE_CHECKING:
 
     from gpsq.arranging import Arranged
     from gpsq.cache import Cache
-    from gpsq.model import Analysis, Flag, Route, Trace
+    from gpsq.model import Flag, Route, Trace
+    from gpsq.results import Analysis
     from gpsq.route_analysis import Measured, Member
     from gpsq.settings import Settings
 
@@ -51,7 +51,7 @@ class Recalling(Executor):
     def _files(self, task: partial[Any], jobs: Sequence[tuple[Path, str]]) -> Iterator[Any]:
         seen = [_content(path) for path, _ in jobs]
         keys = [
-            content and cache.digest("file", cache.code(), content, name, dict(task.keywords))
+            content and digests.digest("file", digests.code(), content, name, dict(task.keywords))
             for content, (_, name) in zip(seen, jobs, strict=True)
         ]
         # a file that was changed while it was read is not remembered
@@ -87,7 +87,7 @@ class Recalling(Executor):
 
 def _content(path: Path) -> str:
     try:
-        return hashlib.sha256(path.read_bytes()).hexdigest()
+        return digests.file_sha256(path)
     except OSError:
         return ""
 
@@ -97,7 +97,7 @@ def _route_key(route: Route, members: Sequence[Member], decisions: Sequence[Flag
     flags = [f for f in decisions if (f.sha256, f.track) in own]
     # numbers of traces move when recordings are added before them, and change nothing
     traces = [(m.ride, m.duplicate_of, m.trace) for m in members]
-    return cache.digest("route", cache.code(), route.name, route.plane, list(route.xy_m), traces, flags, settings)
+    return digests.digest("route", digests.code(), route.name, route.plane, list(route.xy_m), traces, flags, settings)
 
 
 def _renumbered(measured: Measured, member: Member) -> Measured:
@@ -117,11 +117,11 @@ class Kept:
 
     def __init__(self, store: Cache, traces: tuple[Trace, ...], about: Any) -> None:
         self.store, self.traces = store, traces
-        self.about = cache.digest(cache.code(), about)
+        self.about = digests.digest(digests.code(), about)
 
     def whole(self, kind: type[Found], more: Any, work: Callable[[], Found]) -> Found:
         """Return what was kept of that kind, or else the answer of `work`, then kept; `more` is what else it rests on."""
-        key = cache.digest(kind.__name__, self.about, more)
+        key = digests.digest(kind.__name__, self.about, more)
         answer = self.store.get(key)
         if answer is not None:
             known, rests_on = answer

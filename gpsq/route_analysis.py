@@ -10,7 +10,7 @@ import numpy as np
 
 from gpsq import centreline, crosstrack, deviations, firstfix, flags, polyline
 from gpsq.arrays import norms
-from gpsq.model import BoolArray, CrossTrack, CurveDistances, Deviation, FirstFix, Flag, RouteResult
+from gpsq.results import RouteResult
 from gpsq.runs import breaks_after, runs_of
 
 if TYPE_CHECKING:
@@ -18,7 +18,18 @@ if TYPE_CHECKING:
 
     from gpsq.align import Abreast
     from gpsq.centreline import Consensus
-    from gpsq.model import Centreline, FloatArray, Route, Trace
+    from gpsq.model import (
+        BoolArray,
+        Centreline,
+        CrossTrack,
+        CurveDistances,
+        Deviation,
+        FirstFix,
+        Flag,
+        FloatArray,
+        Route,
+        Trace,
+    )
     from gpsq.settings import Settings
 
 #: With fewer rides the line of the others is one ride's line, and its error would be charged to the trace.

@@ -10,7 +10,8 @@ import numpy as np
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from gpsq.model import BoolArray, Deviation, FloatArray, IntArray, RouteResult, Trace, TraceResult
+    from gpsq.model import BoolArray, Deviation, FloatArray, IntArray, Trace
+    from gpsq.results import RouteResult, TraceResult
 
 ROUTE_CHOICE = "route choice"
 #: A ride further off than this many robust standard deviations no longer pulls at a centreline made of medians.
@@ -173,7 +174,7 @@ def _autosum(rows: FloatArray) -> FloatArray:
 class Spread:
     """Sum of squares about the mean over rides, and its degrees of freedom, with each ride left out in turn.
 
-    `without` (n, 2) holds the sum and the degrees without ride i, for the rides that share a station with another;
+    `without` (n, 2) holds the sum and the degrees without ridefor the rides that share a station with another;
     `places` is the effective number of independent stations.
     """
 

@@ -12,13 +12,14 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gpsq import intervals, survival
-from gpsq.model import DeviceSummary, FloatArray, Interval
+from gpsq.results import DeviceSummary, Interval
 from gpsq.stations import Spread, by_ride, on_common_line, spread_over_rides, station_table
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Mapping, Sequence
 
-    from gpsq.model import BoolArray, IntArray, RouteResult, Trace, TraceResult
+    from gpsq.model import BoolArray, FloatArray, IntArray, Trace
+    from gpsq.results import RouteResult, TraceResult
     from gpsq.settings import Settings
     from gpsq.stations import StationTable
 

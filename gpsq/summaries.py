@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 from gpsq import comparison, hats, places, ranking, statistics
 
 if TYPE_CHECKING:
-    from gpsq.model import Analysis
+    from gpsq.results import Analysis
 
 
 def summaries(analysis: Analysis) -> dict[str, Any]:

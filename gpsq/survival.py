@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 
 from gpsq.intervals import median_ranks, proportion
-from gpsq.model import BoolArray, FloatArray, Interval
+from gpsq.results import Interval
+
+if TYPE_CHECKING:
+    from gpsq.model import BoolArray, FloatArray
 
 
 def median_time(seconds: FloatArray, censored: BoolArray, confidence: float = 0.95) -> Interval:

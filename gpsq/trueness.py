@@ -15,8 +15,9 @@ from gpsq import crosstrack, flags, intervals, polyline
 from gpsq.accuracy import against_reference
 from gpsq.align import Abreast, abreast, align
 from gpsq.exceptions import InputError, UnreadableFile
-from gpsq.model import BoolArray, Centreline, FloatArray, Interval
+from gpsq.model import BoolArray, Centreline, FloatArray
 from gpsq.reading.reference import read_line
+from gpsq.results import Interval
 from gpsq.runs import runs_of
 from gpsq.stations import ROUTE_CHOICE, mean_of_known
 
@@ -24,8 +25,8 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
 
     from gpsq.accuracy import AgainstReference
-    from gpsq.model import Analysis, RouteResult, TraceResult
     from gpsq.polyline import Steps
+    from gpsq.results import Analysis, RouteResult, TraceResult
     from gpsq.settings import Settings
 
 #: A reference that shares less of the road than this with a route is no line of that route.

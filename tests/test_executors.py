@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 
-from gpsq import cache, cli, executors
+from gpsq import cache, cli, digests, executors
 from gpsq.analysis import analyse
 from gpsq.aside import Aside
 from gpsq.demo import put
@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
     from pathlib import Path
 
-    from gpsq.model import Analysis
+    from gpsq.results import Analysis
 
 #: distributed leaves sockets and loops to the collector, which is its own affair.
 pytestmark = pytest.mark.filterwarnings("ignore")
@@ -45,7 +45,7 @@ def alone(campaign: Path) -> Analysis:
 
 def same(one: Analysis, other: Analysis) -> bool:
     kinds = (tables.tracks, tables.deviations, tables.devices, tables.set_aside)
-    return cache.digest(one) == cache.digest(other) and all(
+    return digests.digest(one) == digests.digest(other) and all(
         tables.csv_text(kind(one)) == tables.csv_text(kind(other)) for kind in kinds
     )
 
@@ -197,7 +197,7 @@ def test_without_the_package_one_plain_line(
 
 
 def test_workers_with_another_gpsq_are_refused(dask: Any, monkeypatch: pytest.MonkeyPatch) -> None:
-    own = cache.code
+    own = digests.code
     monkeypatch.setattr(executors, "_code_here", lambda: own() + "?")
     with pytest.raises(InputError, match="workers with another gpsq"):
         Cluster(dask.scheduler_address)

@@ -19,7 +19,7 @@ from gpsq.reading import read_folder
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from gpsq.model import Analysis, TraceResult
+    from gpsq.results import Analysis, TraceResult
 
 
 def by_file(analysis: Analysis) -> dict[str, TraceResult]:

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from gpsq.league import Entry, League
-from gpsq.model import Interval
 from gpsq.output.league_chart import league_chart
+from gpsq.results import Interval
 
 NAN = float("nan")
 

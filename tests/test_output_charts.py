@@ -13,14 +13,14 @@ from lxml import etree
 from output_sample import HOSTILE, sample
 from PIL import Image
 
-from gpsq.model import DeviceSummary, Interval
 from gpsq.output import charts, looks, sentences, words
 from gpsq.output.charts_error import _binned_median
 from gpsq.output.charts_fix import _turned
+from gpsq.results import DeviceSummary, Interval
 
 if TYPE_CHECKING:
-    from gpsq.model import Analysis
     from gpsq.output.paper import Chart
+    from gpsq.results import Analysis
 
 SVG = "{http://www.w3.org/2000/svg}"
 

@@ -8,11 +8,11 @@ import pytest
 from output_sample import sample
 
 from gpsq.accuracy import against_reference
-from gpsq.model import Interval
 from gpsq.output import findings, page, summary
 from gpsq.output.words import GAP
 from gpsq.places import DistanceBias, QualityClass, QualityTrend
 from gpsq.ranking import DevicePlace, RouteRatio
+from gpsq.results import Interval
 from gpsq.trueness import ReferenceFigures
 
 ROWS = [[2.9, 3.2, 3.1], [3.4, 2.6, 2.8]]

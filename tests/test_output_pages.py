@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
     from pathlib import Path
 
-    from gpsq.model import Analysis
+    from gpsq.results import Analysis
 
 WIDTHS = (390, 1280)
 #: From the shared case on hostile names: none of these may stand in a page as markup or as the result of a template.

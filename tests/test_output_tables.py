@@ -22,10 +22,11 @@ from hypothesis import strategies as st
 from lxml import etree
 from output_sample import HOSTILE, sample
 
-from gpsq.model import NAT, Analysis, FirstFix, TraceResult
+from gpsq.model import NAT, FirstFix
 from gpsq.output import instants, layers, styles, tables
 from gpsq.output.fields import DESCRIPTIONS
 from gpsq.output.geometry import cut_antimeridian, parts, thin, unwrap
+from gpsq.results import Analysis, TraceResult
 
 if TYPE_CHECKING:
     from pathlib import Path

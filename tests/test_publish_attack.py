@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
     from pathlib import Path
 
-    from gpsq.model import Analysis
+    from gpsq.results import Analysis
 
 CAMPAIGNS = int(os.environ.get("GPSQ_ATTACKED_CAMPAIGNS", "8"))
 

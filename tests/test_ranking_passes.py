@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 from gpsq.analysis import analyse
-from gpsq.model import DeviceSummary, Interval
 from gpsq.ranking import compare_places, rank_by_repeatability
+from gpsq.results import DeviceSummary, Interval
 from gpsq.statistics import summarise
 
 

@@ -20,7 +20,8 @@ from gpsq.analysis import analyse
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from gpsq.model import Analysis, FloatArray
+    from gpsq.model import FloatArray
+    from gpsq.results import Analysis
 
 SITES = ("FC", "MC")
 

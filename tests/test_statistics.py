@@ -11,7 +11,8 @@ from hypothesis import strategies as st
 from offset_campaigns import Truth, campaign, crosstrack, left_out_offsets, positions, trace, waits, with_fix
 
 from gpsq import intervals, statistics, survival
-from gpsq.model import NAT, Deviation, FirstFix, TraceResult
+from gpsq.model import NAT, Deviation, FirstFix
+from gpsq.results import TraceResult
 from gpsq.settings import Settings
 from gpsq.statistics import by_start_state, summarise
 

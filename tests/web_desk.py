@@ -17,7 +17,7 @@ from gpsq.web.app import make_app
 from gpsq.web.desk import Desk, Results
 
 if TYPE_CHECKING:
-    from gpsq.model import Analysis
+    from gpsq.results import Analysis
 
 PORT = 4780
 HERE = f"http://127.0.0.1:{PORT}"

@@ -13,7 +13,8 @@ from gpsq.output.looks import state
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from gpsq.model import Analysis, Deviation
+    from gpsq.model import Deviation
+    from gpsq.results import Analysis
 
 
 def saying(name: str) -> Callable[[float], str]:

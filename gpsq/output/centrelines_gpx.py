@@ -10,7 +10,7 @@ if TYPE_CHECKING:
     import gpxpy.gpx
     from shapely.geometry import LineString
 
-    from gpsq.model import Analysis
+    from gpsq.results import Analysis
 
 #: Points that lie on the line without being named are left out: at most this far off, 2e-6 degrees, 0.2 m.
 THINNED_DEG = 2e-6

@@ -8,8 +8,8 @@ from gpsq.output import charts_error, charts_fix
 from gpsq.output.paper import rendered
 
 if TYPE_CHECKING:
-    from gpsq.model import Analysis
     from gpsq.output.paper import Chart
+    from gpsq.results import Analysis
 
 FOLDER = "figures"
 

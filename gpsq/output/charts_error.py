@@ -15,7 +15,8 @@ from gpsq.output.paper import INK, RULE, SOFT, TYPE_PT, Drawing, Sheet, dashes
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-    from gpsq.model import Analysis, CrossTrack, FloatArray, RouteResult
+    from gpsq.model import CrossTrack, FloatArray
+    from gpsq.results import Analysis, RouteResult
 
 TITLE_ALONG = "Where on the route the error grows"
 TITLE_SHARE = "How much of the road lies how near"

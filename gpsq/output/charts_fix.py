@@ -16,7 +16,8 @@ from gpsq.output.paper import INK, LEAF, MARKERS, RULE, SOFT, TYPE_PT, Drawing, 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-    from gpsq.model import Analysis, DeviceSummary, FirstFix, FloatArray
+    from gpsq.model import FirstFix, FloatArray
+    from gpsq.results import Analysis, DeviceSummary
 
 #: More rows or columns than this cannot be read at the size of a slide.
 MOST_DEVICES = 8

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from gpsq.model import DeviceSummary, Interval
+from gpsq.results import DeviceSummary, Interval
 
 if TYPE_CHECKING:
-    from gpsq.model import Analysis
+    from gpsq.results import Analysis
 
 MISSING = Interval(float("nan"), method="not measured")
 

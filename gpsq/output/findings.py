@@ -14,8 +14,8 @@ from gpsq.output.words import GAP, cell
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from gpsq.model import Analysis, DeviceSummary
     from gpsq.places import QualityClass
+    from gpsq.results import Analysis, DeviceSummary
     from gpsq.trueness import ReferenceFigures
 
 #: A device whose figure changes by less than this share without its open deviations is not said to.

@@ -13,7 +13,8 @@ import numpy as np
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from gpsq.model import Analysis, FloatArray, IntArray, Trace, TraceResult
+    from gpsq.model import FloatArray, IntArray, Trace
+    from gpsq.results import Analysis, TraceResult
 
 #: Metres in a degree of latitude on a sphere; good to 1 %, which is enough to thin a drawing.
 DEGREE_M = 111_320.0

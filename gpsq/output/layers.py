@@ -22,7 +22,8 @@ if TYPE_CHECKING:
 
     import geopandas
 
-    from gpsq.model import Analysis, FloatArray, IntArray, RouteResult
+    from gpsq.model import FloatArray, IntArray
+    from gpsq.results import Analysis, RouteResult
 
 CRS = "EPSG:4326"
 #: The same in full (PROJJSON), for files that must be the same byte for byte: what a look-up of the code gives may list the

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
     from gpsq.league import Entry, League
-    from gpsq.model import Interval
+    from gpsq.results import Interval
 
 TITLE = "Time to first fix against repeatability"
 BELOW = "Lower left is better; bars: interval, where there is one"

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from itertools import groupby
 from typing import TYPE_CHECKING, Any
 
-import gpsq
+from gpsq.digests import version
 from gpsq.output import run_file, sketch, words
 from gpsq.output.folder import replaced
 from gpsq.output.league_chart import campaign_marks, league_chart, league_looks
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from gpsq.league import Entry, League
-    from gpsq.model import Interval
+    from gpsq.results import Interval
 
 HEADS = (
     "device",
@@ -96,7 +96,7 @@ def write_league(league: League, out: Path) -> list[Path]:
     """
     texts = _texts(league)
     names = sorted([*texts, run_file.NAME])
-    data = {"gpsq": gpsq.__version__, "compared": sorted({cell(e.campaign) for e in league.entries}), "files": names}
+    data = {"gpsq": version(), "compared": sorted({cell(e.campaign) for e in league.entries}), "files": names}
     texts[run_file.NAME] = json.dumps(data, indent=1, ensure_ascii=False) + "\n"
     with replaced(out) as aside:
         for name, content in texts.items():
@@ -125,7 +125,7 @@ def _page(league: League, chart: Any) -> str:
         "league.html.j2",
         policy=POLICY,
         css=template_text("look.css") + template_text("report.css"),
-        version=gpsq.__version__,
+        version=version(),
         heads=HEADS,
         chart=chart,
         looks=league_looks(league),

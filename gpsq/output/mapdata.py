@@ -13,7 +13,8 @@ from gpsq.output.looks import device_looks, state
 from gpsq.output.words import cell
 
 if TYPE_CHECKING:
-    from gpsq.model import Analysis, Deviation, FloatArray, RouteResult, Trace, TraceResult
+    from gpsq.model import Deviation, FloatArray, Trace
+    from gpsq.results import Analysis, RouteResult, TraceResult
 
 #: Lines are thinned to this, for drawing only: under the width of a line at any zoom.
 DRAW_TOLERANCE_M = 0.5

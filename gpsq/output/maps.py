@@ -18,7 +18,7 @@ from gpsq.output.mapdata import map_data, script_json
 from gpsq.output.templating import render, template_text
 
 if TYPE_CHECKING:
-    from gpsq.model import Analysis
+    from gpsq.results import Analysis
 
 #: The name of the map in its script, in place of the random one that folium gives.
 MAP_NAME = "gpsq_map"

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-import gpsq
+from gpsq.digests import version
 from gpsq.output import findings, run_file, sentences, sketch, words
 from gpsq.output.cards import card, saying
 from gpsq.output.figures_of import MISSING, figure, overall
@@ -21,8 +21,9 @@ from gpsq.output.words import cell
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
 
-    from gpsq.model import Analysis, DeviceSummary, Interval, Trace, TraceResult, Unreadable
+    from gpsq.model import Trace, Unreadable
     from gpsq.output.paper import Chart
+    from gpsq.results import Analysis, DeviceSummary, Interval, TraceResult
 
 #: Nothing may be fetched or run.
 POLICY = "default-src 'none'; img-src data:; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'"
@@ -131,7 +132,7 @@ def _recordings(analysis: Analysis) -> dict[str, Any]:
 
 def _origin(analysis: Analysis) -> dict[str, Any]:
     return {
-        "version": gpsq.__version__,
+        "version": version(),
         "libraries": run_file.library_versions(),
         "inputs": sorted(analysis.inputs.items()),
         "notes": [cell(note) for note in analysis.notes],

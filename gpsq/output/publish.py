@@ -15,7 +15,7 @@ from gpsq.reading import campaign
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from gpsq.model import Analysis
+    from gpsq.results import Analysis
 
 
 def publish(

@@ -13,7 +13,7 @@ from gpsq.output.findings import waiting
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from gpsq.model import Analysis, DeviceSummary
+    from gpsq.results import Analysis, DeviceSummary
 
 #: Under this many rides no interval of any use exists, and a sentence says so.
 FEW_RIDES = 3

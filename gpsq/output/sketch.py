@@ -15,7 +15,8 @@ from gpsq.output.looks import device_looks, state
 from gpsq.output.mapdata import band_m, head_span_m, hot_spots, stretch_m
 
 if TYPE_CHECKING:
-    from gpsq.model import Analysis, Deviation, FloatArray, IntArray, RouteResult
+    from gpsq.model import Deviation, FloatArray, IntArray
+    from gpsq.results import Analysis, RouteResult
 
 #: The report's drawings are coarser than the map: 1 m, and no more points than a page can carry.
 DRAW_TOLERANCE_M, DRAW_BUDGET = 1.0, 40_000

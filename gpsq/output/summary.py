@@ -12,7 +12,7 @@ from gpsq.output.words import GAP, cell
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Sequence
 
-    from gpsq.model import Analysis, DeviceSummary
+    from gpsq.results import Analysis, DeviceSummary
 
 Row = list[str]
 FIX_HEADS = ["device", "rides", "median time to first fix", "fixed in 30 s", "road missed, median", "of the route"]

@@ -17,16 +17,8 @@ from gpsq.output.words import cell
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
 
-    from gpsq.model import (
-        Analysis,
-        CrossTrack,
-        CurveDistances,
-        DeviceSummary,
-        FirstFix,
-        SetAside,
-        Trace,
-        Unreadable,
-    )
+    from gpsq.model import CrossTrack, CurveDistances, FirstFix, SetAside, Trace, Unreadable
+    from gpsq.results import Analysis, DeviceSummary
     from gpsq.trueness import ReferenceFigures
 
 Row = dict[str, Any]

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import hashlib
 from typing import TYPE_CHECKING, Any
 
-from gpsq import cache
+from gpsq import digests
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -25,7 +24,7 @@ def write(store: Cache | None, what: Any, out: Path, writing: Callable[[], Seque
     if store is None:
         writing()
         return
-    key = cache.digest("results", cache.code(), what, out.absolute())
+    key = digests.digest("results", digests.code(), what, out.absolute())
     left = store.get(key)
     if left is None or left != _standing(out, left):
         files = writing()
@@ -37,7 +36,7 @@ def _standing(out: Path, names: Any) -> dict[str, str]:
     found = {}
     for name in names:
         try:
-            found[name] = hashlib.sha256((out / name).read_bytes()).hexdigest()
+            found[name] = digests.file_sha256(out / name)
         except OSError:
             found[name] = ""
     return found

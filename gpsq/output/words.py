@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING
 from gpsq.exceptions import one_line
 
 if TYPE_CHECKING:
-    from gpsq.model import Analysis, FirstFix, Interval
+    from gpsq.model import FirstFix
+    from gpsq.results import Analysis, Interval
 
 UNKNOWN = "unknown"
 #: No-break space between figure and unit (SI brochure, 5.4.3).

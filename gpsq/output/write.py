@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
     from pathlib import Path
 
-    from gpsq.model import Analysis
+    from gpsq.results import Analysis
 
 
 def write_results(

@@ -14,10 +14,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gpsq import centreline
-from gpsq.model import Route, RouteResult
+from gpsq.model import Route
 from gpsq.plane import Plane
 from gpsq.privacy.ends import line_deg
 from gpsq.privacy.zones import MARGIN_M, inside, longest
+from gpsq.results import RouteResult
 from gpsq.route_analysis import Member, analyse_route
 from gpsq.runs import runs_of
 
@@ -25,8 +26,9 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from gpsq.align import Abreast
-    from gpsq.model import Analysis, Centreline, IntArray, Trace
+    from gpsq.model import Centreline, IntArray, Trace
     from gpsq.privacy.zones import Zone
+    from gpsq.results import Analysis
     from gpsq.route_analysis import Measured
 
 #: Less than this of a route says little and lies near both ends: then its figures are published, its place is not.

@@ -10,6 +10,7 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from gpsq import digests
 from gpsq.exceptions import NothingToAnalyse, UnreadableFile
 from gpsq.model import Trace, Unreadable
 from gpsq.reading import campaign as campaigns
@@ -209,7 +210,7 @@ def _inputs(folder: Path, results: Iterable[Trace | Unreadable]) -> dict[str, st
     for name in (startlog.FILE, campaigns.FILE):
         path = folder / name
         if path.is_file() and os.access(path, os.R_OK):
-            inputs[name] = hashlib.sha256(path.read_bytes()).hexdigest()
+            inputs[name] = digests.file_sha256(path)
     return inputs
 
 

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from pathlib import Path
     from typing import IO
 
-    from gpsq.model import Analysis
+    from gpsq.results import Analysis
 
 #: Lines on dropped files that the page still shows.
 MOST_LINES = 500

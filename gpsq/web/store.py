@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import IO, TYPE_CHECKING
 
-from gpsq import durable, flags
+from gpsq import digests, durable, flags
 from gpsq.exceptions import OutputError
 from gpsq.reading import campaign, startlog
 from gpsq.reading.archives import MOST_BYTES
@@ -169,7 +169,7 @@ def _files(folder: Path) -> Iterator[Path]:
 def _twin(folder: Path, files: Sequence[Path], digest: str, size: int) -> str:
     """Return the file that has this content, "" where none has."""
     for path in files:
-        if path.is_file() and path.stat().st_size == size and hashlib.sha256(path.read_bytes()).hexdigest() == digest:
+        if path.is_file() and path.stat().st_size == size and digests.file_sha256(path) == digest:
             return path.relative_to(folder).as_posix()
     return ""
 

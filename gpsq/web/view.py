@@ -17,7 +17,8 @@ from gpsq.output.page import ERROR_COLUMNS, FIX_COLUMNS, HEADS
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from gpsq.model import Analysis, Deviation, Trace, TraceResult, Unreadable
+    from gpsq.model import Deviation, Trace, Unreadable
+    from gpsq.results import Analysis, TraceResult
 
 #: Deviations drawn on the page; the others stand in a table of the report.
 MOST_CARDS = 200

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
     from multiprocessing.connection import Connection
 
-    from gpsq.model import Analysis
+    from gpsq.results import Analysis
 
 #: Recordings of the demo that wake the compiled kernels: three days of the way out.
 WAKING = "*-0[89]-out.gpx"

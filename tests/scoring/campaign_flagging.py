@@ -16,7 +16,8 @@ if TYPE_CHECKING:
     from collections.abc import Callable
     from pathlib import Path
 
-    from gpsq.model import Analysis, CrossTrack, Deviation
+    from gpsq.model import CrossTrack, Deviation
+    from gpsq.results import Analysis
     from gpsq.simulate import Campaign
 
 #: The line itself may move a little when a stretch leaves it.

@@ -15,7 +15,7 @@ from gpsq.analysis import analyse
 from gpsq.simulate import write
 
 if TYPE_CHECKING:
-    from gpsq.model import Analysis
+    from gpsq.results import Analysis
 
 
 @pytest.fixture(scope="module")

@@ -12,10 +12,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gpsq import line_ends, polyline
-from gpsq.align import Abreast, abreast, in_order, within_cap
+from gpsq import line_ends
 from gpsq.arrays import norms
 from gpsq.consensus import robust_middle, smooth, steadied
+from gpsq.geometry import polyline
+from gpsq.geometry.alignment import Abreast, abreast, in_order, within_cap
 from gpsq.line_ends import Strand
 from gpsq.line_quality import blank, described
 from gpsq.medoid import medoid

@@ -14,8 +14,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gpsq.arrays import norms
+from gpsq.geometry.polyline import along_m, at_along
 from gpsq.plane import to_earth_centred
-from gpsq.polyline import along_m, at_along
 from gpsq.weeks import ROLLOVER_S, turns
 
 if TYPE_CHECKING:

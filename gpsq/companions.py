@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gpsq.arrays import norms
+from gpsq.geometry.polyline import along_m
 from gpsq.plane import geodesic_inverse_m, to_earth_centred
-from gpsq.polyline import along_m
 from gpsq.weeks import ROLLOVER_S
 
 if TYPE_CHECKING:

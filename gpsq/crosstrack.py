@@ -6,12 +6,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gpsq import curves, polyline
 from gpsq.arrays import norms
+from gpsq.geometry import curve_distances, polyline
 from gpsq.model import BoolArray, Centreline, CrossTrack, CurveDistances, FloatArray, IntArray
 
 if TYPE_CHECKING:
-    from gpsq.align import Abreast
+    from gpsq.geometry.alignment import Abreast
 
 NAN = float("nan")
 #: An excursion is measured from the line it passes by and this many stations on either side.
@@ -118,8 +118,8 @@ def distances(
     coverage = float(place.matched.mean())
     if not shared:
         return CurveDistances(NAN, NAN, NAN, NAN, NAN, NAN, coverage, NAN)
-    from_trace = [curves.directed_hausdorff(trace, road) for trace, road, _ in shared]
-    from_line = [curves.directed_hausdorff(road, trace) for trace, road, _ in shared]
+    from_trace = [curve_distances.directed_hausdorff(trace, road) for trace, road, _ in shared]
+    from_line = [curve_distances.directed_hausdorff(road, trace) for trace, road, _ in shared]
     recorded_m = sum(polyline.along_m(trace)[-1] for trace, _, _ in shared)
     road_m = sum(polyline.along_m(road)[-1] for _, road, _ in shared)
     furthest = max(
@@ -131,8 +131,8 @@ def distances(
         from_trace_m=max(d for d, _ in from_trace),
         from_line_m=max(d for d, _ in from_line),
         at_m=_station_of(furthest[1], shared[furthest[2]]),
-        frechet_m=max(curves.frechet_m(trace, road) for trace, road, _ in shared),
-        frechet_discrete_m=max(curves.discrete_frechet_m(trace, road) for trace, road, _ in shared),
+        frechet_m=max(curve_distances.frechet_m(trace, road) for trace, road, _ in shared),
+        frechet_discrete_m=max(curve_distances.discrete_frechet_m(trace, road) for trace, road, _ in shared),
         coverage=coverage,
         length_ratio=recorded_m / road_m if road_m > 0 else NAN,
     )

@@ -11,14 +11,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gpsq import polyline
 from gpsq.arrays import norms
+from gpsq.geometry import polyline
 from gpsq.model import Deviation, FloatArray, Trace, deviation_id
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from gpsq.align import Abreast
+    from gpsq.geometry.alignment import Abreast
     from gpsq.model import BoolArray, Centreline
     from gpsq.settings import Settings
 

@@ -10,14 +10,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gpsq import polyline
+from gpsq.geometry import polyline
 from gpsq.model import NAT, FirstFix, FloatArray, Trace
 from gpsq.plane import geodesic_inverse_m
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from gpsq.align import Abreast
+    from gpsq.geometry.alignment import Abreast
     from gpsq.settings import Settings
 
 NAN = float("nan")

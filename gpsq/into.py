@@ -43,9 +43,9 @@ def analyse_into(
     store = cache.beside(folder)
     reading = aside.begin(_read_little, folder, store) if executor is None else None
     aside.begin(_load_what_draws)
-    from gpsq import _compiled
-    from gpsq.align import wake
     from gpsq.analysis import analyse
+    from gpsq.geometry import _compiled
+    from gpsq.geometry.alignment import wake
     from gpsq.output import unchanged
 
     if say:

@@ -7,10 +7,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gpsq import polyline
-from gpsq.align import Abreast
 from gpsq.arrays import norms
 from gpsq.consensus import SUPPORTED_SHARE
+from gpsq.geometry import polyline
+from gpsq.geometry.alignment import Abreast
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -6,13 +6,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gpsq import polyline
+from gpsq.geometry import polyline
 from gpsq.model import Centreline
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from gpsq.align import Abreast
+    from gpsq.geometry.alignment import Abreast
     from gpsq.line_ends import Strand
     from gpsq.model import BoolArray, FloatArray
 

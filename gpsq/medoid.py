@@ -6,9 +6,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gpsq import polyline
-from gpsq.align import ROUGH_PLACES, in_order, within_cap
 from gpsq.arrays import norms
+from gpsq.geometry import polyline
+from gpsq.geometry.alignment import ROUGH_PLACES, in_order, within_cap
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

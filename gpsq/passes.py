@@ -15,9 +15,9 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from gpsq.arrays import norms
+from gpsq.geometry.polyline import along_m
 from gpsq.model import NAT, SetAside
 from gpsq.plane import to_earth_centred
-from gpsq.polyline import along_m
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence

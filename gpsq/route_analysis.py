@@ -8,16 +8,17 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gpsq import centreline, crosstrack, deviations, firstfix, flags, polyline
+from gpsq import centreline, crosstrack, deviations, firstfix, flags
 from gpsq.arrays import norms
+from gpsq.geometry import polyline
 from gpsq.results import RouteResult
 from gpsq.runs import breaks_after, runs_of
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from gpsq.align import Abreast
     from gpsq.centreline import Consensus
+    from gpsq.geometry.alignment import Abreast
     from gpsq.model import (
         BoolArray,
         Centreline,

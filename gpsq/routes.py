@@ -9,10 +9,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gpsq import align, polyline
 from gpsq.arrays import norms
+from gpsq.geometry import alignment, polyline
+from gpsq.geometry.cells import CellIndex, Cells, cells_of, is_near, most_shared
 from gpsq.model import FloatArray, Route, Trace
-from gpsq.neighbours import CellIndex, Cells, cells_of, is_near, most_shared
 from gpsq.plane import Plane, to_earth_centred
 from gpsq.runs import runs_of
 
@@ -189,7 +189,9 @@ def _same_order(
 
 def _follows(inner: polyline.Steps, outer_m: FloatArray, step_m: float, near_m: float) -> FloatArray:
     """Return for each place of `inner` how well it matches `outer_m` in order: 1 at the same place, 0 beyond near."""
-    path = align.in_order(inner.xy_m, inner.piece, outer_m, step_m=step_m, cap_m=near_m, coarse=align.ROUGH_PLACES)
+    path = alignment.in_order(
+        inner.xy_m, inner.piece, outer_m, step_m=step_m, cap_m=near_m, coarse=alignment.ROUGH_PLACES
+    )
     return np.maximum(0.0, 1.0 - (norms(inner.xy_m - outer_m[path]) / near_m) ** 2)
 
 

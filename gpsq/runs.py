@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gpsq import polyline
+from gpsq.geometry import polyline
 
 if TYPE_CHECKING:
     from gpsq.model import IntArray, Trace

@@ -11,10 +11,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gpsq import crosstrack, flags, intervals, polyline
+from gpsq import crosstrack, flags, intervals
 from gpsq.accuracy import against_reference
-from gpsq.align import Abreast, abreast, align
 from gpsq.exceptions import InputError, UnreadableFile
+from gpsq.geometry import polyline
+from gpsq.geometry.alignment import Abreast, abreast, align
 from gpsq.model import BoolArray, Centreline, FloatArray
 from gpsq.reading.reference import read_line
 from gpsq.results import Interval
@@ -25,7 +26,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
 
     from gpsq.accuracy import AgainstReference
-    from gpsq.polyline import Steps
+    from gpsq.geometry.polyline import Steps
     from gpsq.results import Analysis, RouteResult, TraceResult
     from gpsq.settings import Settings
 

@@ -6,8 +6,9 @@ import numpy as np
 import pytest
 from trace_maker import road, shifted_left, smooth_noise
 
-from gpsq import centreline, polyline
+from gpsq import centreline
 from gpsq.consensus import smooth
+from gpsq.geometry import polyline
 from gpsq.settings import Settings
 
 SETTINGS = Settings()

@@ -7,8 +7,8 @@ import pytest
 from trace_maker import road, shifted_left, trace_on
 
 from gpsq import crosstrack
-from gpsq.align import Abreast
 from gpsq.analysis import analyse_traces
+from gpsq.geometry.alignment import Abreast
 from gpsq.model import Centreline
 from gpsq.settings import Settings
 

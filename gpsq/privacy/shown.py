@@ -25,7 +25,7 @@ from gpsq.runs import runs_of
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from gpsq.align import Abreast
+    from gpsq.geometry.alignment import Abreast
     from gpsq.model import Centreline, IntArray, Trace
     from gpsq.privacy.zones import Zone
     from gpsq.results import Analysis

@@ -13,9 +13,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gpsq._compiled import compiled, read_only
 from gpsq.arrays import norms
-from gpsq.polyline import Steps, at_along
+from gpsq.geometry._compiled import compiled, read_only
+from gpsq.geometry.polyline import Steps, at_along
 
 if TYPE_CHECKING:
     from gpsq.model import BoolArray, FloatArray, IntArray

@@ -168,8 +168,8 @@ def nearest_on_line(
     >>> along.tolist(), offset.tolist()
     ([4.0, 4.0], [3.0, -2.0])
     """
-    from gpsq._compiled import read_only
-    from gpsq._nearest import nearest
+    from gpsq.geometry._compiled import read_only
+    from gpsq.geometry._nearest import nearest
 
     numbers = (read_only(ends, np.int64) for ends in (low, high))
     places = (read_only(values, np.float64) for values in (points_m, line_m, along_m(line_m)))

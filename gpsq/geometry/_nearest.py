@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gpsq._compiled import compiled
+from gpsq.geometry._compiled import compiled
 
 if TYPE_CHECKING:
     from gpsq.model import FloatArray, IntArray

@@ -13,8 +13,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gpsq._boxes import point_box_d2
-from gpsq._compiled import NOUGHT, compiled
+from gpsq.geometry._boxes import point_box_d2
+from gpsq.geometry._compiled import NOUGHT, compiled
 
 if TYPE_CHECKING:
     from gpsq.model import FloatArray

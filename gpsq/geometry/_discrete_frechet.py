@@ -12,9 +12,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gpsq._boxes import box_distances
-from gpsq._compiled import NOUGHT, compiled
-from gpsq._frechet import TILE, d2
+from gpsq.geometry._boxes import box_distances
+from gpsq.geometry._compiled import NOUGHT, compiled
+from gpsq.geometry._frechet import TILE, d2
 
 if TYPE_CHECKING:
     from gpsq.model import FloatArray, IntArray

@@ -15,8 +15,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gpsq._boxes import box_distances
-from gpsq._compiled import NOUGHT, compiled
+from gpsq.geometry._boxes import box_distances
+from gpsq.geometry._compiled import NOUGHT, compiled
 
 if TYPE_CHECKING:
     from gpsq.model import BoolArray, FloatArray, IntArray

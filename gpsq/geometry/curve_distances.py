@@ -16,11 +16,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gpsq._boxes import box_tree
-from gpsq._discrete_frechet import discrete_kernel
-from gpsq._frechet import TILE, bracket, greedy, within
-from gpsq._hausdorff import LEAF, directed_hausdorff_kernel
 from gpsq.exceptions import GeometryError
+from gpsq.geometry._boxes import box_tree
+from gpsq.geometry._discrete_frechet import discrete_kernel
+from gpsq.geometry._frechet import TILE, bracket, greedy, within
+from gpsq.geometry._hausdorff import LEAF, directed_hausdorff_kernel
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike

@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gpsq import intervals
 from gpsq.stations import effective_stations, spread_over_rides
+from gpsq.statistics import intervals
 
 if TYPE_CHECKING:
     from gpsq.model import FloatArray

@@ -14,9 +14,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gpsq import intervals
 from gpsq.results import Interval
 from gpsq.stations import by_ride, station_table
+from gpsq.statistics import intervals
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -17,9 +17,9 @@ import numpy as np
 
 from gpsq.exceptions import InputError
 from gpsq.flat import flat_row
-from gpsq.resampling import draw_counts, share_first
 from gpsq.results import Interval
 from gpsq.same_course import courses
+from gpsq.statistics.bootstrap import draw_counts, share_first
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping, Sequence

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gpsq import intervals
 from gpsq.stations import station_table
+from gpsq.statistics import intervals
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence

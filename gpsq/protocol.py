@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gpsq.intervals import FEWEST_FOR_SIGN_FLIP
+from gpsq.statistics.intervals import FEWEST_FOR_SIGN_FLIP
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from gpsq import comparison, hats, places, ranking, statistics
+from gpsq import comparison, hats, places, ranking
+from gpsq.summaries import device_figures
 
 if TYPE_CHECKING:
     from gpsq.results import Analysis
@@ -13,11 +14,11 @@ if TYPE_CHECKING:
 def summaries(analysis: Analysis) -> dict[str, Any]:
     """Return the figures over recordings, as in `Analysis.extra`."""
     what = (analysis.traces, analysis.results, analysis.routes, analysis.settings)
-    devices = statistics.summarise(*what)
+    devices = device_figures.summarise(*what)
     classes, trends = places.error_by_quality(*what[:3])
     return {
         "devices": devices,
-        "start_states": statistics.by_start_state(*what[:2], analysis.settings),
+        "start_states": device_figures.by_start_state(*what[:2], analysis.settings),
         "comparisons": comparison.compare_pairs(*what),
         "error_variances": hats.error_variances(*what),
         "hot_spots": places.hot_spots(*what),

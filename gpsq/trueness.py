@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gpsq import crosstrack, flags, intervals
+from gpsq import crosstrack, flags
 from gpsq.accuracy import against_reference
 from gpsq.exceptions import InputError, UnreadableFile
 from gpsq.geometry import polyline
@@ -21,6 +21,7 @@ from gpsq.reading.reference import read_line
 from gpsq.results import Interval
 from gpsq.runs import runs_of
 from gpsq.stations import ROUTE_CHOICE, mean_of_known
+from gpsq.statistics import intervals
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence

@@ -10,7 +10,7 @@ import pytest
 from gpsq.analysis import analyse
 from gpsq.ranking import compare_places, rank_by_repeatability
 from gpsq.results import DeviceSummary, Interval
-from gpsq.statistics import summarise
+from gpsq.summaries.device_figures import summarise
 
 
 @pytest.mark.parametrize("site", ["FC", "MC"])

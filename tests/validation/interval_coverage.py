@@ -20,7 +20,7 @@ from offset_campaigns import Truth, campaign, left_out_offsets, positions, waits
 from gpsq.comparison import compare_pairs
 from gpsq.hats import error_variances
 from gpsq.settings import Settings
-from gpsq.statistics import summarise
+from gpsq.summaries.device_figures import summarise
 
 SETTINGS = Settings()
 CAMPAIGNS_A_DESIGN = 10

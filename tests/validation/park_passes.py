@@ -13,7 +13,7 @@ from pathlib import Path
 
 from gpsq.analysis import analyse
 from gpsq.ranking import compare_places, rank_by_repeatability
-from gpsq.statistics import summarise
+from gpsq.summaries.device_figures import summarise
 
 SITES = ("FC", "MC")
 

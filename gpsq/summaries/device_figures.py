@@ -11,9 +11,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gpsq import intervals, survival
 from gpsq.results import DeviceSummary, Interval
 from gpsq.stations import Spread, by_ride, on_common_line, spread_over_rides, station_table
+from gpsq.statistics import intervals, survival
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Mapping, Sequence

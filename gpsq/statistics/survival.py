@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gpsq.intervals import median_ranks, proportion
 from gpsq.results import Interval
+from gpsq.statistics.intervals import median_ranks, proportion
 
 if TYPE_CHECKING:
     from gpsq.model import BoolArray, FloatArray

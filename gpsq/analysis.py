@@ -8,8 +8,9 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from gpsq import executors, firstfix, flags, recalling, trueness
+from gpsq import executors, firstfix, recalling, trueness
 from gpsq.arranging import Arranged, arrange
+from gpsq.campaign import flags
 from gpsq.exceptions import NothingToAnalyse
 from gpsq.reading import read_folder
 from gpsq.recalling import Recalling

@@ -236,7 +236,7 @@ def flag(
     quiet: Quiet = False,
 ) -> None:
     """Keep your decision about deviations, or list them; the next analysis honours it."""
-    from gpsq import flags
+    from gpsq.campaign import flags
     from gpsq.model import FLAGS
     from gpsq.output import summary
 

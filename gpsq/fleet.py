@@ -15,13 +15,13 @@ from dataclasses import dataclass
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
-from gpsq import digests, durable, executors, flags
+from gpsq import digests, executors
 from gpsq.analysis import analyse_traces
+from gpsq.campaign import campaign_file as campaigns
+from gpsq.campaign import flags, safe_files, start_log
 from gpsq.exceptions import InputError, NothingToAnalyse, OutputError
 from gpsq.model import Trace
 from gpsq.output import layers, tables
-from gpsq.reading import campaign as campaigns
-from gpsq.reading import startlog
 from gpsq.reading.folder import named
 from gpsq.reading.listing import find_files
 from gpsq.reading.parquet import SUFFIX
@@ -33,9 +33,9 @@ if TYPE_CHECKING:
     from concurrent.futures import Executor
     from pathlib import Path
 
+    from gpsq.campaign.campaign_file import Campaign
+    from gpsq.campaign.start_log import StartEntry
     from gpsq.model import Flag
-    from gpsq.reading.campaign import Campaign
-    from gpsq.reading.startlog import StartEntry
     from gpsq.results import Analysis
 
 WORK, STATE, TOLD = "work", "sorted.json", "fleet.json"
@@ -93,7 +93,7 @@ def run(
                 if not found.parts:
                     raise NothingToAnalyse(str(source), f"{len(files)} files, none readable", "recordings of rides")
                 _begin(out, asked, found)
-            entries, _ = startlog.match(log, [file for places in found.parts.values() for _, file, _ in places])
+            entries, _ = start_log.match(log, [file for places in found.parts.values() for _, file, _ in places])
             _analyse(found, files, _Part(out, campaign, decisions), entries, engine, tell)
             return _finished(out, asked, found)
     except OSError as failed:
@@ -120,9 +120,9 @@ def _files(source: Path, out: Path) -> dict[str, Path]:
     return {f.name: f.path for f in find_files(source, references).files if not f.path.is_relative_to(out)}
 
 
-def _told_beside(folder: Path) -> tuple[Campaign, startlog.StartLog, tuple[Flag, ...]]:
+def _told_beside(folder: Path) -> tuple[Campaign, start_log.StartLog, tuple[Flag, ...]]:
     campaign = campaigns.load(folder)
-    return campaign, startlog.load(folder, campaign), flags.load(folder)[0]
+    return campaign, start_log.load(folder, campaign), flags.load(folder)[0]
 
 
 def _stamp(path: Path) -> tuple[int, int]:
@@ -156,7 +156,7 @@ def _begin(out: Path, asked: str, found: Sorted) -> None:
     for place in [out / WORK, *(out.glob("*/part=*"))]:
         shutil.rmtree(place, ignore_errors=not place.exists())
     (out / WORK).mkdir(parents=True)
-    durable.write_text(out / WORK / STATE, _as_json(asked, found))
+    safe_files.write_text(out / WORK / STATE, _as_json(asked, found))
 
 
 def _as_json(asked: str, found: Sorted) -> str:
@@ -165,7 +165,7 @@ def _as_json(asked: str, found: Sorted) -> str:
 
 
 def _finished(out: Path, asked: str, found: Sorted) -> Fleet:
-    durable.write_text(out / TOLD, _as_json(asked, found))
+    safe_files.write_text(out / TOLD, _as_json(asked, found))
     shutil.rmtree(out / WORK, ignore_errors=True)
     return Fleet(found.recordings, len(found.unreadable), len(set(found.parts) - {NO_ROUTE}))
 

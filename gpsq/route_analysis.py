@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gpsq import centreline, crosstrack, deviations, firstfix, flags
+from gpsq import centreline, crosstrack, deviations, firstfix
 from gpsq.arrays import norms
+from gpsq.campaign import flags
 from gpsq.geometry import polyline
 from gpsq.results import RouteResult
 from gpsq.runs import breaks_after, runs_of

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from concurrent.futures import Executor
     from pathlib import Path
 
-    from gpsq.reading.campaign import Campaign
+    from gpsq.campaign.campaign_file import Campaign
 
 #: Files read between two looks at what they hold, which bounds what is in memory.
 BATCH = 128

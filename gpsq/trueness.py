@@ -11,8 +11,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gpsq import crosstrack, flags
+from gpsq import crosstrack
 from gpsq.accuracy import against_reference
+from gpsq.campaign import flags
 from gpsq.exceptions import InputError, UnreadableFile
 from gpsq.geometry import polyline
 from gpsq.geometry.alignment import Abreast, abreast, align

@@ -17,8 +17,9 @@ from hypothesis import given
 from hypothesis import settings as given_settings
 from hypothesis import strategies as st
 
-from gpsq import cache, digests, flags
+from gpsq import cache, digests
 from gpsq.analysis import analyse
+from gpsq.campaign import flags
 from gpsq.demo import put
 from gpsq.output import unchanged
 

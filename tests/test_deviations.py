@@ -8,8 +8,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from trace_maker import road, shifted_left, smooth_noise, trace_on
 
-from gpsq import flags
 from gpsq.analysis import analyse_traces
+from gpsq.campaign import flags
 from gpsq.exceptions import CampaignError
 from gpsq.model import NAT, Flag
 from gpsq.settings import Settings

@@ -21,9 +21,8 @@ import httpx
 import numpy as np
 import pytest
 
-from gpsq import durable, flags
+from gpsq.campaign import campaign_file, flags, safe_files, start_log
 from gpsq.model import Flag
-from gpsq.reading import campaign, startlog
 from gpsq.web import edits, store
 
 LONG = bool(os.environ.get("GPSQ_LONG"))
@@ -78,8 +77,8 @@ def kept_in(folder: Path) -> set[tuple[str, int]]:
     """Everything on the disk, by the readers that the analysis uses; whatever is torn fails here."""
     decisions, problems = flags.load(folder)
     assert problems == ()
-    told = campaign.load(folder)
-    log = startlog.load(folder, told)
+    told = campaign_file.load(folder)
+    log = start_log.load(folder, told)
     assert log.problems == ()
     files = list((folder / "bar").glob("*.gpx"))
     for file in files:
@@ -131,7 +130,7 @@ def killed_at_line(path: Path, text: str, line: int) -> bool:
             return tracer
 
         sys.settrace(tracer)
-        durable.write_text(path, text)
+        safe_files.write_text(path, text)
         os._exit(0)
     return os.waitstatus_to_exitcode(os.waitpid(process, 0)[1]) == -signal.SIGKILL
 

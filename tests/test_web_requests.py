@@ -18,10 +18,9 @@ import pytest
 from output_sample import HOSTILE, sample
 from web_desk import DEMO, Client, StillDesk, demo_results, desk_with_results
 
-from gpsq import flags
+from gpsq.campaign import campaign_file, flags, start_log
 from gpsq.output.maps import map_page
 from gpsq.output.write import write_results
-from gpsq.reading import campaign, startlog
 from gpsq.web import guard, store, view
 from gpsq.web.desk import Results
 
@@ -277,12 +276,12 @@ def test_a_start_and_a_name_and_a_place_reach_the_plain_files(client, desk):
     client.post("/start", data={"file": file, "started": "2025-09-08T08:56:40Z"})
     client.post("/device", data={"old": "bar-unit", "new": "Handle-bar"})
     client.post("/place", data={"lat": "56.21", "lon": "-24.05", "radius_m": "250"})
-    told = campaign.load(desk.folder)
-    assert startlog.load(desk.folder, told).entries[file].device == "bar-unit"
+    told = campaign_file.load(desk.folder)
+    assert start_log.load(desk.folder, told).entries[file].device == "bar-unit"
     assert told.devices == {"bar-unit": "Handle-bar"}
-    assert told.private_places == (campaign.PrivatePlace(56.21, -24.05, 250.0),)
+    assert told.private_places == (campaign_file.PrivatePlace(56.21, -24.05, 250.0),)
     client.post("/place", data={"lat": "56.21", "lon": "-24.05", "radius_m": "250.0", "remove": "1"})
-    assert campaign.load(desk.folder).private_places == ()
+    assert campaign_file.load(desk.folder).private_places == ()
 
 
 def test_without_a_script_a_form_leads_back_to_the_page(client, desk):
@@ -488,7 +487,7 @@ def test_no_request_makes_it_stumble(desk, client):
         answer = client.request(method, path, **more)
         assert answer.status_code < 500, (number, method, path, more)
     assert flags.load(desk.folder)[1] == ()
-    campaign.load(desk.folder)
+    campaign_file.load(desk.folder)
     assert demo_results()[0].deviations
 
 

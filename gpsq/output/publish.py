@@ -7,10 +7,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gpsq import durable
+from gpsq.campaign import campaign_file, safe_files
 from gpsq.output.write import write_results
 from gpsq.privacy import ends, publication, secret
-from gpsq.reading import campaign
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -38,8 +37,8 @@ def publish(
     OutputError
         When either folder cannot be written to.
     """
-    said = campaign.load(folder)
-    with durable.locked(folder):
+    said = campaign_file.load(folder)
+    with safe_files.locked(folder):
         kept = secret.load(folder)
         drawing = rng or np.random.default_rng(secrets.randbits(128))
         zones, warnings = ends.zones_for(analysis, said.private_places, kept, drawing)

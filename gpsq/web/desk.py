@@ -10,11 +10,10 @@ from concurrent.futures import Future
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
-from gpsq import flags
+from gpsq.campaign import campaign_file, flags
+from gpsq.campaign.device_names import UNKNOWN_DEVICE
 from gpsq.exceptions import CampaignError, InputError, OutputError
 from gpsq.model import FLAGS
-from gpsq.reading import campaign
-from gpsq.reading.devices import UNKNOWN_DEVICE
 from gpsq.reading.listing import RESULTS
 from gpsq.web import edits, store, view
 from gpsq.web.runs import Line
@@ -169,10 +168,10 @@ class Desk:
         if not self.folder.is_dir():
             raise OutputError(f"{self.folder}: the folder is no longer there; move it back, or start gpsq serve anew.")
 
-    def places(self) -> tuple[list[campaign.PrivatePlace], str]:
+    def places(self) -> tuple[list[campaign_file.PrivatePlace], str]:
         """Return the private places, and why they cannot be read, or ""."""
         try:
-            return list(campaign.load(self.folder).private_places), ""
+            return list(campaign_file.load(self.folder).private_places), ""
         except CampaignError as error:
             return [], str(error)
 

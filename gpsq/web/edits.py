@@ -11,10 +11,9 @@ import io
 import math
 from typing import TYPE_CHECKING, Any
 
-from gpsq import durable
+from gpsq.campaign import campaign_file, safe_files, start_log
+from gpsq.campaign.device_names import device_of
 from gpsq.exceptions import CampaignError
-from gpsq.reading import campaign, startlog
-from gpsq.reading.devices import device_of
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -22,7 +21,7 @@ if TYPE_CHECKING:
 
     from gpsq.model import Trace, Unreadable
 
-_NEW_LOG = ",".join(startlog.REQUIRED) + "\n"
+_NEW_LOG = ",".join(start_log.REQUIRED) + "\n"
 
 
 def set_start(folder: Path, file: str, started: str, device: str, files: Sequence[str]) -> None:
@@ -48,27 +47,27 @@ def set_start(folder: Path, file: str, started: str, device: str, files: Sequenc
     OutputError
         When the folder cannot be written to.
     """
-    zone = campaign.load(folder).time_zone
-    with durable.locked(folder):
-        text = _text(folder / startlog.FILE, _NEW_LOG)
+    zone = campaign_file.load(folder).time_zone
+    with safe_files.locked(folder):
+        text = _text(folder / start_log.FILE, _NEW_LOG)
         if "\0" in text:
-            raise CampaignError(startlog.FILE, "signs that are no text", "a table; it was left as it is")
-        entries, _ = startlog.match(startlog.parse(text.encode(), zone), files)
+            raise CampaignError(start_log.FILE, "signs that are no text", "a table; it was left as it is")
+        entries, _ = start_log.match(start_log.parse(text.encode(), zone), files)
         if not started and file not in entries:
             return
         row = entries[file].row if file in entries else None
         changed = with_start(text, row, file, started, device)
         _refuse_bad_time(changed, file, started, zone, files)
-        durable.write_text(folder / startlog.FILE, changed)
+        safe_files.write_text(folder / start_log.FILE, changed)
 
 
 def _refuse_bad_time(text: str, file: str, started: str, zone: str | None, files: Sequence[str]) -> None:
     """Read the log as the analysis will, and refuse a start that it would not understand."""
-    row, _ = startlog.match(startlog.parse(text.encode(), zone), files)
+    row, _ = start_log.match(start_log.parse(text.encode(), zone), files)
     started = started.strip()
     if started and (file not in row or row[file].started != row[file].started):  # NaT is not itself
         expected = "a time such as 2024-05-14T07:10:00+02:00" if zone is None else f"a time; without offset, in {zone}"
-        raise CampaignError(startlog.FILE, f"{started!r} as the start of {file}", expected)
+        raise CampaignError(start_log.FILE, f"{started!r} as the start of {file}", expected)
 
 
 def _text(path: Path, otherwise: str) -> str:
@@ -98,9 +97,9 @@ def with_start(text: str, row: int | None, file: str, started: str, device: str)
     end = "\r\n" if "\r\n" in text else "\n"
     delimiter = max(",;\t", key=lines[0].count)
     heads = [head.strip().lower() for head in _cells(lines[0].removeprefix("\ufeff"), delimiter)]
-    missing = [name for name in startlog.REQUIRED if name not in heads]
+    missing = [name for name in start_log.REQUIRED if name not in heads]
     if missing:
-        raise CampaignError(startlog.FILE, f"no column {missing[0]}", f"the columns {', '.join(startlog.REQUIRED)}")
+        raise CampaignError(start_log.FILE, f"no column {missing[0]}", f"the columns {', '.join(start_log.REQUIRED)}")
     if row is None:
         lines[-1] += "" if lines[-1].endswith(("\n", "\r")) else end
         new = {"file": file, "device": device}
@@ -135,7 +134,7 @@ def _records(text: str) -> list[str]:
             records.append("".join(source[begin : reader.line_num]))
             begin = reader.line_num
     except csv.Error as error:
-        raise CampaignError(startlog.FILE, str(error), "a table with commas; it was left as it is") from error
+        raise CampaignError(start_log.FILE, str(error), "a table with commas; it was left as it is") from error
     return records
 
 
@@ -153,7 +152,7 @@ def rename_device(folder: Path, old: str, new: str, traces: Sequence[Trace], unr
     """
     new = " ".join(new.split())
     if not new:
-        raise CampaignError(campaign.FILE, "an empty name for a device", "a name")
+        raise CampaignError(campaign_file.FILE, "an empty name for a device", "a name")
     names = found_names(folder, traces, unreadable)
     recordings: list[Trace | Unreadable] = [*traces, *unreadable]
     found = {names[r.file] for r in recordings if r.device == old}
@@ -169,8 +168,8 @@ def rename_device(folder: Path, old: str, new: str, traces: Sequence[Trace], unr
 def found_names(folder: Path, traces: Sequence[Trace], unreadable: Sequence[Unreadable]) -> dict[str, str]:
     """Return file → the name of its device before any renaming."""
     creators = {u.file: "" for u in unreadable} | {t.file: t.creator for t in traces}
-    log = startlog.load(folder, campaign.load(folder))
-    entries, _ = startlog.match(log, creators)
+    log = start_log.load(folder, campaign_file.load(folder))
+    entries, _ = start_log.match(log, creators)
     logged = {file: entry.device for file, entry in entries.items()}
     return {file: device_of(file, creator, logged.get(file, ""), {}) for file, creator in creators.items()}
 
@@ -210,9 +209,9 @@ def _change_campaign(folder: Path, change: Callable[[Any], None]) -> None:
     """Change ``campaign.toml`` and keep its comments, order and layout."""
     import tomlkit
 
-    with durable.locked(folder):
-        campaign.load(folder)  # a file that cannot be followed is refused, not changed
-        text = _text(folder / campaign.FILE, "")
+    with safe_files.locked(folder):
+        campaign_file.load(folder)  # a file that cannot be followed is refused, not changed
+        text = _text(folder / campaign_file.FILE, "")
         document = tomlkit.parse(text.removeprefix("\ufeff"))
         change(document)
-        durable.write_text(folder / campaign.FILE, tomlkit.dumps(document))
+        safe_files.write_text(folder / campaign_file.FILE, tomlkit.dumps(document))

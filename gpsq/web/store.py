@@ -15,11 +15,11 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import IO, TYPE_CHECKING
 
-from gpsq import digests, durable, flags
+from gpsq import digests
+from gpsq.campaign import campaign_file, flags, safe_files, start_log
+from gpsq.campaign.device_names import is_date
 from gpsq.exceptions import OutputError
-from gpsq.reading import campaign, startlog
 from gpsq.reading.archives import MOST_BYTES
-from gpsq.reading.devices import is_date
 from gpsq.reading.listing import RESULTS, is_no_recording, readable
 
 if TYPE_CHECKING:
@@ -34,7 +34,7 @@ PUBLISHED = "gpsq-published"
 NAMES = ".gpsq-names.csv"
 #: A part this old was left by a server that was killed.
 STALE_S = 24 * 3600.0
-BESIDE = (startlog.FILE, campaign.FILE, flags.FILE_NAME)
+BESIDE = (start_log.FILE, campaign_file.FILE, flags.FILE_NAME)
 _RESERVED = re.compile(r"(?i)(con|prn|aux|nul|com\d|lpt\d)(\..*)?")
 
 
@@ -124,7 +124,7 @@ def _stored(folder: Path, given: str, sub: str, name: str, content: IO[bytes]) -
     with _aside(folder, content) as (part, digest, size):
         if size > MOST_BYTES:
             return Stored(given, "", f"is larger than {MOST_BYTES // 2**20} MiB, which no ride is; it was left out.")
-        with durable.locked(folder):
+        with safe_files.locked(folder):
             files = list(_files(folder))
             if twin := _twin(folder, files, digest, size):
                 return Stored(given, twin, f"is the same as {twin}, which is here already.")
@@ -134,7 +134,7 @@ def _stored(folder: Path, given: str, sub: str, name: str, content: IO[bytes]) -
                 return Stored(given, "", f"was left out: this campaign holds {MOST_FILES} files, which is the most.")
             target = _free(_sub_folder(folder, sub), name)
             part.rename(target)
-            durable.sync_folder(target.parent)
+            safe_files.sync_folder(target.parent)
             file = target.relative_to(folder).as_posix()
             _note(folder, file, given, digest)
     said = "stored." if file == given else f"stored as {file}."
@@ -205,7 +205,7 @@ def _note(folder: Path, file: str, given: str, digest: str) -> None:
     text = path.read_text("utf-8") if path.is_file() else "file,original_name,sha256\n"
     row = io.StringIO()
     csv.writer(row, lineterminator="\n").writerow([file, readable(given.encode("utf-8", "replace").decode()), digest])
-    durable.write_text(path, text + row.getvalue())
+    safe_files.write_text(path, text + row.getvalue())
 
 
 def original_names(folder: Path) -> dict[str, str]:

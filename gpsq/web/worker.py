@@ -81,11 +81,11 @@ class _Worker:
             map_page(analyse(Path(aside), executor=executors.Local(processes=1)))
 
     def _read(self, folder: str, name: str) -> list[dict[str, Any]]:
+        from gpsq.campaign import campaign_file
         from gpsq.check import inspect_paths
-        from gpsq.reading import campaign
 
         os.chdir(folder)  # so that every line names the file by its path below the campaign
-        told = campaign.load(Path(folder))
+        told = campaign_file.load(Path(folder))
         return inspect_paths([Path(name)], told.settings, time_zone=told.time_zone)
 
     def _analyse(self, folder: str) -> tuple[Analysis, str]:

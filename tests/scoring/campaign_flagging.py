@@ -8,7 +8,7 @@ import numpy as np
 from campaign_checks import Check
 from campaign_matching import pairs
 
-from gpsq import flags
+from gpsq.campaign import flags
 from gpsq.model import Flag
 from gpsq.simulate.answers import detours_of
 

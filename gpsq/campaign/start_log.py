@@ -12,15 +12,15 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
+from gpsq.campaign.timestamps import parse_time
 from gpsq.exceptions import InputError
 from gpsq.model import NAT
-from gpsq.reading.times import parse_time
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
     from pathlib import Path
 
-    from gpsq.reading.campaign import Campaign
+    from gpsq.campaign.campaign_file import Campaign
 
 FILE = "rides.csv"
 REQUIRED = ("file", "device", "started")

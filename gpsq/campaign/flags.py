@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gpsq import durable
+from gpsq.campaign import safe_files
 from gpsq.exceptions import CampaignError
 from gpsq.model import FLAGS, NAT, BoolArray, Deviation, Flag, IntArray, Trace, deviation_id
 
@@ -82,7 +82,7 @@ def save(folder: Path, flags: Sequence[Flag]) -> None:
         row = dataclasses.asdict(flag)
         row["from_time"], row["to_time"] = _text(flag.from_time), _text(flag.to_time)
         writer.writerow(row)
-    durable.write_text(folder / FILE_NAME, text.getvalue())
+    safe_files.write_text(folder / FILE_NAME, text.getvalue())
 
 
 def _text(time: np.datetime64) -> str:
@@ -99,7 +99,7 @@ def change(folder: Path, decide: Callable[[tuple[Flag, ...]], Sequence[Flag]]) -
     OutputError
         When the folder cannot be written to.
     """
-    with durable.locked(folder):
+    with safe_files.locked(folder):
         flags, problems = load(folder)
         if problems:
             raise CampaignError(FILE_NAME, problems[0], "a table that can be kept; mend or remove it first")

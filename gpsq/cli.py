@@ -79,7 +79,7 @@ def demo(
     quiet: Quiet = False,
 ) -> None:
     """Analyse a week of invented rides and say where the report lies."""
-    from gpsq.demo import put
+    from gpsq.simulate.shipped_demo import put
 
     put(folder)
     _analyse_into(folder, folder / RESULTS, tiles=None, quiet=quiet)

@@ -20,8 +20,8 @@ from hypothesis import strategies as st
 from gpsq import cache, digests
 from gpsq.analysis import analyse
 from gpsq.campaign import flags
-from gpsq.demo import put
 from gpsq.output import unchanged
+from gpsq.simulate.shipped_demo import put
 
 if TYPE_CHECKING:
     from pathlib import Path

@@ -16,10 +16,10 @@ import pytest
 from gpsq import cache, cli, digests, executors
 from gpsq.analysis import analyse
 from gpsq.aside import Aside
-from gpsq.demo import put
 from gpsq.exceptions import InputError
 from gpsq.executors import Cluster, Local
 from gpsq.output import tables
+from gpsq.simulate.shipped_demo import put
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator

@@ -13,11 +13,11 @@ import pytest
 
 from gpsq import cli, fleet, sorting
 from gpsq.analysis import analyse
-from gpsq.demo import put
 from gpsq.exceptions import NothingToAnalyse, OutputError
 from gpsq.executors import Local
 from gpsq.output import tables
 from gpsq.reading import read_folder
+from gpsq.simulate.shipped_demo import put
 
 if TYPE_CHECKING:
     from collections.abc import Callable

@@ -70,8 +70,8 @@ class _Worker:
         """Load what is heavy and compile what is compiled, while the person still looks for the files."""
         from gpsq import executors
         from gpsq.analysis import analyse
-        from gpsq.demo import put
         from gpsq.output.maps import map_page
+        from gpsq.simulate.shipped_demo import put
 
         with tempfile.TemporaryDirectory() as aside:
             put(Path(aside))

@@ -18,7 +18,7 @@ from gpsq.exceptions import InputError, UnreadableFile
 from gpsq.geometry import polyline
 from gpsq.geometry.alignment import Abreast, abreast, align
 from gpsq.model import BoolArray, Centreline, FloatArray
-from gpsq.reading.reference import read_line
+from gpsq.reading.reference_line import read_line
 from gpsq.results import Interval
 from gpsq.runs import runs_of
 from gpsq.stations import ROUTE_CHOICE, mean_of_known

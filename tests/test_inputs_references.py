@@ -16,7 +16,7 @@ from gpsq.geometry.curve_distances import frechet_m, hausdorff_m
 from gpsq.model import FloatArray, Trace
 from gpsq.plane import Plane, geodesic_inverse_m
 from gpsq.reading import read_file
-from gpsq.reading.reference import read_line
+from gpsq.reading.reference_line import read_line
 from gpsq.runs import runs_of
 from gpsq.settings import Settings
 

@@ -13,7 +13,7 @@ import numpy as np
 from gpsq import digests
 from gpsq.exceptions import UnreadableFile
 from gpsq.model import NAT, Unreadable
-from gpsq.reading.records import FIX_UNSAID, Recording
+from gpsq.reading.recording import FIX_UNSAID, Recording
 from gpsq.reading.screen import Origin, make_trace
 
 if TYPE_CHECKING:

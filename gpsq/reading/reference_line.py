@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from gpsq.exceptions import UnreadableFile
-from gpsq.reading import gpx
+from gpsq.reading.gpx import reader
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -34,7 +34,7 @@ def read_line(path: Path) -> tuple[FloatArray, FloatArray]:
     except OSError as error:
         found = error.strerror or "an error of the file system"
         raise UnreadableFile(path.name, found, "a readable file", "cannot_open") from error
-    return gpx.read_line(data, path.name) if gpx.looks_like(data) else parse_geojson(data, path.name)
+    return reader.read_line(data, path.name) if reader.looks_like(data) else parse_geojson(data, path.name)
 
 
 def parse_geojson(data: bytes, file: str) -> tuple[FloatArray, FloatArray]:

@@ -7,8 +7,8 @@ from dataclasses import dataclass, field
 from datetime import date
 from typing import TYPE_CHECKING
 
-from gpsq.reading.nmea_sentences import POSITION_KINDS, Sentence
-from gpsq.reading.records import FIX_2D, FIX_3D, FIX_NONE, FIX_UNSAID
+from gpsq.reading.nmea.sentences import POSITION_KINDS, Sentence
+from gpsq.reading.recording import FIX_2D, FIX_3D, FIX_NONE, FIX_UNSAID
 
 if TYPE_CHECKING:
     from collections import Counter

@@ -5,7 +5,7 @@ from __future__ import annotations
 import xml.parsers.expat as expat  # documents with entities are refused before, see gpsq.reading.text
 from dataclasses import dataclass, field
 
-from gpsq.reading.columns import Columns
+from gpsq.reading.gpx.columns import Columns
 
 STRUCTURE = ("gpx", "trk", "trkseg", "trkpt")
 

@@ -13,9 +13,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gpsq.exceptions import UnreadableFile
-from gpsq.reading.nmea_epochs import ESTIMATED, MANUAL, SIMULATED, Claim, Epoch, claim, join
-from gpsq.reading.nmea_sentences import Tally, decode, sentences
-from gpsq.reading.records import FIX_2D, FIX_NONE, Recording
+from gpsq.reading.nmea.epochs import ESTIMATED, MANUAL, SIMULATED, Claim, Epoch, claim, join
+from gpsq.reading.nmea.sentences import Tally, decode, sentences
+from gpsq.reading.recording import FIX_2D, FIX_NONE, Recording
 
 if TYPE_CHECKING:
     from gpsq.model import BoolArray, FloatArray, IntArray, TimeArray

@@ -1,7 +1,7 @@
 """GPX 1.0 and 1.1 to recordings: one streaming reader, for sound and for broken files.
 
 Elements are known by their local name, whatever prefix, namespace or version the file gives them.
-Sound files go through in one pass; where the XML breaks, `gpsq.reading.salvage` goes on behind the break
+Sound files go through in one pass; where the XML breaks, `gpsq.reading.gpx.salvage` goes on behind the break
 with the same handlers. Both use expat, the C parser of the standard library: it fetches nothing, and a document
 that declares entities is refused before it starts.
 """
@@ -14,15 +14,15 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gpsq.exceptions import UnreadableFile
-from gpsq.reading.columns import to_recording
+from gpsq.reading.gpx.columns import to_recording
+from gpsq.reading.gpx.handlers import Sink, new_parser
+from gpsq.reading.gpx.salvage import salvage
 from gpsq.reading.numbers import parse_numbers
-from gpsq.reading.salvage import salvage
-from gpsq.reading.sink import Sink, new_parser
 from gpsq.reading.text import refuse_entities, refuse_what_is_no_xml, to_utf8
 
 if TYPE_CHECKING:
     from gpsq.model import FloatArray
-    from gpsq.reading.records import Recording
+    from gpsq.reading.recording import Recording
 
 
 def looks_like(data: bytes) -> bool:

@@ -11,7 +11,7 @@ import re
 import xml.parsers.expat as expat  # documents with entities were refused before, see gpsq.reading.text
 from dataclasses import dataclass
 
-from gpsq.reading.sink import Sink, new_parser
+from gpsq.reading.gpx.handlers import Sink, new_parser
 
 #: Where reading can begin again: the start tag of a document, a track, a segment or a point.
 _RESUME = re.compile(rb"<(?:[\w.-]+:)?(gpx|trkseg|trkpt|trk)(?=[\s/>])")

@@ -11,10 +11,10 @@ import numpy as np
 from gpsq.exceptions import UnreadableFile
 from gpsq.model import NAT
 from gpsq.reading.numbers import parse_numbers
-from gpsq.reading.records import FIX_2D, FIX_3D, FIX_NONE, FIX_UNSAID, Recording
-from gpsq.reading.table_columns import factor, meanings
-from gpsq.reading.table_text import Sheet, decode, find_heading, first_cells, sheet
-from gpsq.reading.table_times import Moments, moments
+from gpsq.reading.recording import FIX_2D, FIX_3D, FIX_NONE, FIX_UNSAID, Recording
+from gpsq.reading.table.columns import factor, meanings
+from gpsq.reading.table.text import Sheet, decode, find_heading, first_cells, sheet
+from gpsq.reading.table.times import Moments, moments
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

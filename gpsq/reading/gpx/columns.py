@@ -10,7 +10,7 @@ import numpy as np
 from gpsq.campaign.timestamps import ClockTimes, parse_time, parse_times
 from gpsq.model import NAT
 from gpsq.reading.numbers import parse_numbers
-from gpsq.reading.records import FIX_2D, FIX_3D, FIX_NONE, FIX_UNSAID, Recording
+from gpsq.reading.recording import FIX_2D, FIX_3D, FIX_NONE, FIX_UNSAID, Recording
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

@@ -10,7 +10,7 @@ import numpy as np
 
 from gpsq.exceptions import InputError
 from gpsq.model import NAT
-from gpsq.reading.table_zones import named_zone, offsets_s
+from gpsq.reading.table.zones import named_zone, offsets_s
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

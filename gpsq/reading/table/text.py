@@ -8,7 +8,7 @@ import io
 import re
 from dataclasses import dataclass
 
-from gpsq.reading.table_columns import meanings
+from gpsq.reading.table.columns import meanings
 
 _DELIMITERS = {";": "semicolon", ",": "comma", "\t": "tab", "|": "bar"}
 #: A heading stands within this many lines: title and comment lines may come first.

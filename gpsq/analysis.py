@@ -9,12 +9,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from gpsq import executors, firstfix, recalling, trueness
-from gpsq.arranging import Arranged, arrange
 from gpsq.campaign import flags
 from gpsq.exceptions import NothingToAnalyse
 from gpsq.reading import read_folder
 from gpsq.recalling import Recalling
 from gpsq.results import Analysis, RouteResult, TraceResult
+from gpsq.rides.arrange import Arranged, arrange
 from gpsq.route_analysis import Measured, Member, analyse_route
 from gpsq.summaries import summaries
 

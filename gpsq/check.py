@@ -11,13 +11,13 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from gpsq.campaign.device_names import UNKNOWN_DEVICE
-from gpsq.companions import compare
 from gpsq.model import Trace, Unreadable
-from gpsq.passes import suggest
 from gpsq.reading import read_file
 from gpsq.reading.listing import find_files, may_be_something_else, readable
 from gpsq.reading.starts import first_fix, seconds, with_starts
-from gpsq.recorded import Recorded, measure
+from gpsq.rides.copies import compare
+from gpsq.rides.passes import suggest
+from gpsq.rides.recording_figures import Recorded, measure
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence

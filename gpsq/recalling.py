@@ -14,10 +14,10 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Sequence
     from pathlib import Path
 
-    from gpsq.arranging import Arranged
     from gpsq.cache import Cache
     from gpsq.model import Flag, Route, Trace
     from gpsq.results import Analysis
+    from gpsq.rides.arrange import Arranged
     from gpsq.route_analysis import Measured, Member
     from gpsq.settings import Settings
 

@@ -13,7 +13,7 @@ from gpsq.arrays import norms
 from gpsq.campaign import flags
 from gpsq.geometry import polyline
 from gpsq.results import RouteResult
-from gpsq.runs import breaks_after, runs_of
+from gpsq.rides.unbroken import breaks_after, runs_of
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -6,12 +6,12 @@ from dataclasses import dataclass, field
 from functools import partial
 from typing import TYPE_CHECKING
 
-from gpsq import passes
 from gpsq.model import Trace, Unreadable
 from gpsq.reading import read_file
 from gpsq.reading.listing import may_be_something_else
 from gpsq.reading.parquet import SUFFIX, read_parquet
-from gpsq.routes import Groups, Shape
+from gpsq.rides import passes
+from gpsq.rides.routes import Groups, Shape
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Mapping, Sequence

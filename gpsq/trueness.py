@@ -20,7 +20,7 @@ from gpsq.geometry.alignment import Abreast, abreast, align
 from gpsq.model import BoolArray, Centreline, FloatArray
 from gpsq.reading.reference_line import read_line
 from gpsq.results import Interval
-from gpsq.runs import runs_of
+from gpsq.rides.unbroken import runs_of
 from gpsq.stations import ROUTE_CHOICE, mean_of_known
 from gpsq.statistics import intervals
 

@@ -190,7 +190,7 @@ def test_bad_parquet_is_one_plain_line(campaign: Path, tmp_path: Path, how: Any,
 def test_memory_holds_a_few_shapes_of_each_route(campaign: Path) -> None:
     """However many recordings pass through, only those that stand for a route stay."""
     from gpsq.campaign import campaign_file as campaigns
-    from gpsq.routes import MOST_STANDING_FOR, Shape
+    from gpsq.rides.routes import MOST_STANDING_FOR, Shape
 
     told = campaigns.load(campaign)
     sorter = sorting._Sorter(told)

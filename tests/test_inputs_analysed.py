@@ -13,8 +13,8 @@ import numpy as np
 import pytest
 
 from gpsq.analysis import analyse
-from gpsq.passes import cut
 from gpsq.reading import read_folder
+from gpsq.rides.passes import cut
 
 if TYPE_CHECKING:
     from collections.abc import Callable

@@ -17,7 +17,7 @@ from gpsq.model import FloatArray, Trace
 from gpsq.plane import Plane, geodesic_inverse_m
 from gpsq.reading import read_file
 from gpsq.reading.reference_line import read_line
-from gpsq.runs import runs_of
+from gpsq.rides.unbroken import runs_of
 from gpsq.settings import Settings
 
 if TYPE_CHECKING:

@@ -19,8 +19,8 @@ from gpsq.plane import Plane
 from gpsq.privacy.ends import line_deg
 from gpsq.privacy.zones import MARGIN_M, inside, longest
 from gpsq.results import RouteResult
+from gpsq.rides.unbroken import runs_of
 from gpsq.route_analysis import Member, analyse_route
-from gpsq.runs import runs_of
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence

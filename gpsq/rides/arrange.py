@@ -9,14 +9,14 @@ from dataclasses import dataclass
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
-from gpsq import clocks, companions, passes, recorded, routes
+from gpsq.rides import clocks, copies, passes, recording_figures, routes
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Mapping, Sequence
 
-    from gpsq.companions import Companion
     from gpsq.model import Route, Trace
-    from gpsq.recorded import Recorded
+    from gpsq.rides.copies import Companion
+    from gpsq.rides.recording_figures import Recorded
     from gpsq.settings import Settings
 
 
@@ -48,13 +48,13 @@ def arrange(
     each : the built-in map, or one that looks at several traces at a time.
     """
     traces, cutting = passes.cut(traces, settings, asked=cut, each=each)
-    offsets, found = clocks.estimate_offsets(traces), companions.compare(traces)
+    offsets, found = clocks.estimate_offsets(traces), copies.compare(traces)
     return Arranged(
         traces=traces,
         rides=_ride_names(traces, routes.group_rides(traces, settings, _ahead_s(traces, offsets, found))),
         twins=_twins(traces, found),
         routes=routes.group_routes(traces, settings),
-        alone=tuple(each(partial(recorded.measure, settings=settings), traces)),
+        alone=tuple(each(partial(recording_figures.measure, settings=settings), traces)),
         cutting=cutting,
         notes=_told(traces, offsets, found),
     )

@@ -10,7 +10,7 @@ import numpy as np
 from gpsq.arrays import norms
 from gpsq.geometry.polyline import along_m
 from gpsq.plane import geodesic_inverse_m, to_earth_centred
-from gpsq.weeks import ROLLOVER_S
+from gpsq.rides.week_rollover import ROLLOVER_S
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

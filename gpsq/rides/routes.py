@@ -14,7 +14,7 @@ from gpsq.geometry import alignment, polyline
 from gpsq.geometry.cells import CellIndex, Cells, cells_of, is_near, most_shared
 from gpsq.model import FloatArray, Route, Trace
 from gpsq.plane import Plane, to_earth_centred
-from gpsq.runs import runs_of
+from gpsq.rides.unbroken import runs_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence

@@ -16,7 +16,7 @@ import numpy as np
 from gpsq.arrays import norms
 from gpsq.geometry.polyline import along_m, at_along
 from gpsq.plane import to_earth_centred
-from gpsq.weeks import ROLLOVER_S, turns
+from gpsq.rides.week_rollover import ROLLOVER_S, turns
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence

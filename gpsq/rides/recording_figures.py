@@ -10,7 +10,7 @@ import numpy as np
 from gpsq.arrays import norms
 from gpsq.model import Gap
 from gpsq.plane import geodesic_legs_m, to_earth_centred
-from gpsq.runs import breaks_after
+from gpsq.rides.unbroken import breaks_after
 
 if TYPE_CHECKING:
     from gpsq.model import BoolArray, FloatArray, Trace

@@ -8,9 +8,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gpsq import centreline, crosstrack, deviations, firstfix
+from gpsq import crosstrack, deviations, firstfix
 from gpsq.arrays import norms
 from gpsq.campaign import flags
+from gpsq.centreline import consensus_line
 from gpsq.geometry import polyline
 from gpsq.results import RouteResult
 from gpsq.rides.unbroken import breaks_after, runs_of
@@ -18,7 +19,7 @@ from gpsq.rides.unbroken import breaks_after, runs_of
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from gpsq.centreline import Consensus
+    from gpsq.centreline.consensus_line import Consensus
     from gpsq.geometry.alignment import Abreast
     from gpsq.model import (
         BoolArray,
@@ -72,12 +73,12 @@ def analyse_route(
     route : the route. members : its traces, in the order of `route.members`.
     decisions : the person's flags on the whole campaign.
     """
-    own = settings.with_values(step_m=centreline.step_for(route.xy_m, settings))
+    own = settings.with_values(step_m=consensus_line.step_for(route.xy_m, settings))
     strands = [
-        centreline.strand(xy, runs_of(m.trace, own.gap_s), m.ride, _counting(m, decisions), own)
+        consensus_line.strand(xy, runs_of(m.trace, own.gap_s), m.ride, _counting(m, decisions), own)
         for m, xy in zip(members, route.xy_m, strict=True)
     ]
-    consensus = centreline.make(strands, own)
+    consensus = consensus_line.make(strands, own)
     rides = tuple(sorted({m.ride for m in members}))
     fixes = [firstfix.first_fix(m.trace) for m in members]
     if consensus is None:
@@ -129,7 +130,7 @@ class _Measuring:
     def all(self, fixes: Sequence[FirstFix], reason: str) -> list[Measured]:
         """Return what was measured of every trace."""
         places = [
-            centreline.alongside(s, path, self.line.xy_m, self.settings)
+            consensus_line.alongside(s, path, self.line.xy_m, self.settings)
             for s, path in zip(self.consensus.strands, self.consensus.paths, strict=True)
         ]
         if reason:

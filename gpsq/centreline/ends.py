@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gpsq.arrays import norms
-from gpsq.consensus import SUPPORTED_SHARE
+from gpsq.centreline.robust_middle import SUPPORTED_SHARE
 from gpsq.geometry import polyline
 from gpsq.geometry.alignment import Abreast
 

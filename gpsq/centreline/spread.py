@@ -12,8 +12,8 @@ from gpsq.model import Centreline
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from gpsq.centreline.ends import Strand
     from gpsq.geometry.alignment import Abreast
-    from gpsq.line_ends import Strand
     from gpsq.model import BoolArray, FloatArray
 
 #: Under three rides nothing can be said of spread between rides.

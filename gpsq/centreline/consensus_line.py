@@ -12,14 +12,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gpsq import line_ends
 from gpsq.arrays import norms
-from gpsq.consensus import robust_middle, smooth, steadied
+from gpsq.centreline import ends
+from gpsq.centreline.ends import Strand
+from gpsq.centreline.medoid import medoid
+from gpsq.centreline.robust_middle import robust_middle, smooth, steadied
+from gpsq.centreline.spread import blank, described
 from gpsq.geometry import polyline
 from gpsq.geometry.alignment import Abreast, abreast, in_order, within_cap
-from gpsq.line_ends import Strand
-from gpsq.line_quality import blank, described
-from gpsq.medoid import medoid
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -135,14 +135,14 @@ def _mended(
     round_number: int,
 ) -> FloatArray:
     if round_number < EXTENDING_ROUNDS:
-        line = line_ends.extended(line, strands, places, settings)
+        line = ends.extended(line, strands, places, settings)
     else:
         # places belong to the stations of the line as it was: one change a round
-        mended = line_ends.rerouted(line, strands, places, weights)
+        mended = ends.rerouted(line, strands, places, weights)
         if len(mended) == len(line):
-            mended = line_ends.without_spurs(line, weights.sum(axis=1), settings.step_m)
+            mended = ends.without_spurs(line, weights.sum(axis=1), settings.step_m)
         if len(mended) == len(line):
-            mended = line_ends.trimmed(line, strands, places, settings.step_m)
+            mended = ends.trimmed(line, strands, places, settings.step_m)
         line = mended
     return line
 

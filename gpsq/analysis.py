@@ -8,14 +8,15 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from gpsq import executors, firstfix, recalling, trueness
+from gpsq import executors, recalling, trueness
 from gpsq.campaign import flags
 from gpsq.exceptions import NothingToAnalyse
+from gpsq.measures import first_fix
+from gpsq.measures.route import Measured, Member, analyse_route
 from gpsq.reading import read_folder
 from gpsq.recalling import Recalling
 from gpsq.results import Analysis, RouteResult, TraceResult
 from gpsq.rides.arrange import Arranged, arrange
-from gpsq.route_analysis import Measured, Member, analyse_route
 from gpsq.summaries import summaries
 
 if TYPE_CHECKING:
@@ -192,10 +193,10 @@ def _nothing(unreadable: int) -> str:
 def _results(arranged: Arranged, measured: Mapping[int, Measured]) -> list[TraceResult]:
     traces, alone = arranged.traces, arranged.alone
     route_of = {i: route.name for route in arranged.routes for i in route.members}
-    states = firstfix.start_states(traces)
+    states = first_fix.start_states(traces)
     results = []
     for i, trace in enumerate(traces):
-        what = measured.get(i) or Measured(i, _why_no_route(trace), firstfix.first_fix(trace))
+        what = measured.get(i) or Measured(i, _why_no_route(trace), first_fix.first_fix(trace))
         hours, state = states[i]
         results.append(
             TraceResult(
@@ -231,7 +232,7 @@ def _with_ride_mates(results: list[TraceResult], found: list[RouteResult]) -> tu
         dataclasses.replace(
             r,
             route=route_of[r.ride],
-            first_fix=firstfix.missed_all(r.first_fix, length.get(route_of[r.ride], NAN)),
+            first_fix=first_fix.missed_all(r.first_fix, length.get(route_of[r.ride], NAN)),
         )
         if r.first_fix.censored and r.ride in route_of
         else r

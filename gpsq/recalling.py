@@ -15,10 +15,10 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from gpsq.cache import Cache
+    from gpsq.measures.route import Measured, Member
     from gpsq.model import Flag, Route, Trace
     from gpsq.results import Analysis
     from gpsq.rides.arrange import Arranged
-    from gpsq.route_analysis import Measured, Member
     from gpsq.settings import Settings
 
 

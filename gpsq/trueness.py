@@ -11,12 +11,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gpsq import crosstrack
 from gpsq.accuracy import against_reference
 from gpsq.campaign import flags
 from gpsq.exceptions import InputError, UnreadableFile
 from gpsq.geometry import polyline
 from gpsq.geometry.alignment import Abreast, abreast, align
+from gpsq.measures import cross_track
 from gpsq.model import BoolArray, Centreline, FloatArray
 from gpsq.reading.reference_line import read_line
 from gpsq.results import Interval
@@ -138,7 +138,7 @@ def _offsets(analysis: Analysis, found: RouteResult, file: str, folder: Path) ->
             row = _row(analysis, result, xy_m, line)
             devices.setdefault(analysis.traces[number].device, {}).setdefault(result.ride, []).append(row)
     rows = {d: np.array([mean_of_known(np.array(own)) for own in rides.values()]) for d, rides in devices.items()}
-    across_m = np.where(place.matched, crosstrack.offsets(place, _as_centreline(line)), np.nan)
+    across_m = np.where(place.matched, cross_track.offsets(place, _as_centreline(line)), np.nan)
     of_rides_m = _of_rides(devices)
     return _Offsets(found.route.name, file, _step_m(line), len(found.rides), across_m, rows, of_rides_m)
 
@@ -186,7 +186,7 @@ def _row(analysis: Analysis, result: TraceResult, xy_m: FloatArray, line: FloatA
     known = ~np.isnan(place.vertex)
     vertex = np.where(known, place.vertex, 0.0)
     counted = known & counts[np.floor(vertex).astype(int)] & counts[np.ceil(vertex).astype(int)]
-    return np.where(counted, crosstrack.offsets(place, _as_centreline(line)), np.nan)
+    return np.where(counted, cross_track.offsets(place, _as_centreline(line)), np.nan)
 
 
 def _counting(analysis: Analysis, result: TraceResult) -> BoolArray:

@@ -9,10 +9,10 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pytest
 
-from gpsq.firstfix import fix_offsets
 from gpsq.geometry import polyline
 from gpsq.geometry.alignment import Abreast, abreast, align
 from gpsq.geometry.curve_distances import frechet_m, hausdorff_m
+from gpsq.measures.first_fix import fix_offsets
 from gpsq.model import FloatArray, Trace
 from gpsq.plane import Plane, geodesic_inverse_m
 from gpsq.reading import read_file

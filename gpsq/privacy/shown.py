@@ -14,22 +14,22 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gpsq.centreline import consensus_line
+from gpsq.measures.route import Member, analyse_route
 from gpsq.model import Route
 from gpsq.plane import Plane
 from gpsq.privacy.ends import line_deg
 from gpsq.privacy.zones import MARGIN_M, inside, longest
 from gpsq.results import RouteResult
 from gpsq.rides.unbroken import runs_of
-from gpsq.route_analysis import Member, analyse_route
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from gpsq.geometry.alignment import Abreast
+    from gpsq.measures.route import Measured
     from gpsq.model import Centreline, IntArray, Trace
     from gpsq.privacy.zones import Zone
     from gpsq.results import Analysis
-    from gpsq.route_analysis import Measured
 
 #: Less than this of a route says little and lies near both ends: then its figures are published, its place is not.
 LEAST_SHOWN_M = 500.0

@@ -8,11 +8,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gpsq import crosstrack, deviations, firstfix
 from gpsq.arrays import norms
 from gpsq.campaign import flags
 from gpsq.centreline import consensus_line
 from gpsq.geometry import polyline
+from gpsq.measures import cross_track, deviations, first_fix
 from gpsq.results import RouteResult
 from gpsq.rides.unbroken import breaks_after, runs_of
 
@@ -58,7 +58,7 @@ class Measured:
     number: int
     reason: str
     first_fix: FirstFix
-    crosstrack: CrossTrack | None = None
+    cross_track: CrossTrack | None = None
     curves: CurveDistances | None = None
     deviations: tuple[Deviation, ...] = ()
 
@@ -80,7 +80,7 @@ def analyse_route(
     ]
     consensus = consensus_line.make(strands, own)
     rides = tuple(sorted({m.ride for m in members}))
-    fixes = [firstfix.first_fix(m.trace) for m in members]
+    fixes = [first_fix.first_fix(m.trace) for m in members]
     if consensus is None:
         why = "all its stretches are flagged or without length"
         return RouteResult(route, None, rides, why), tuple(
@@ -107,7 +107,7 @@ def _why_no_scores(members: Sequence[Member], rides: Sequence[str]) -> str:
 
 def _with_minimum(measured: Sequence[Measured], members: Sequence[Member], settings: Settings) -> tuple[Measured, ...]:
     logged = frozenset(m.number for m in members if np.isfinite(m.trace.start_lat_deg))
-    fixes = firstfix.mark_minimum({m.number: m.first_fix for m in measured}, logged, settings)
+    fixes = first_fix.mark_minimum({m.number: m.first_fix for m in measured}, logged, settings)
     return tuple(dataclasses.replace(m, first_fix=fixes[m.number]) for m in measured)
 
 
@@ -151,7 +151,7 @@ class _Measuring:
 
     def _course(self, k: int, place: Abreast) -> deviations.Course:
         member = self.members[k]
-        offset_m = crosstrack.offsets(place, self._without(member.ride))
+        offset_m = cross_track.offsets(place, self._without(member.ride))
         return deviations.Course(member.number, member.trace, self.route.xy_m[k], place, offset_m)
 
     def _unscored(self, k: int, place: Abreast, fix: FirstFix, reason: str) -> Measured:
@@ -169,9 +169,9 @@ class _Measuring:
         line = self._without(member.ride)
         meant = flags.counting(member.trace, self.decisions, ("intentional",))
         scored = _stations_on(course.place, meant)
-        errors = crosstrack.measure(course.offset_m, line.along_m, scored, course.place.vertex >= settled_from)
+        errors = cross_track.measure(course.offset_m, line.along_m, scored, course.place.vertex >= settled_from)
         breaks = breaks_after(member.trace, self.settings.gap_s)
-        curves = crosstrack.distances(course.xy_m, course.place, line, errors.scored, breaks)
+        curves = cross_track.distances(course.xy_m, course.place, line, errors.scored, breaks)
         others = [c for m, c in zip(self.members, courses, strict=True) if m.ride == member.ride and c is not course]
         found = deviations.find(
             course,
@@ -190,11 +190,11 @@ class _Measuring:
         trace, xy_m = self.members[k].trace, self.route.xy_m[k]
         if np.isnan(place.vertex).all():
             return fix, 0.0
-        station_m, offset_m = firstfix.fix_offsets(xy_m, place, self.line.xy_m)
+        station_m, offset_m = first_fix.fix_offsets(xy_m, place, self.line.xy_m)
         band_m = max(self.settings.settle_band_m, SETTLED_SPREADS * spread_m if np.isfinite(spread_m) else 0.0)
-        settled_s = firstfix.settle_s(trace, offset_m, band_m, self.settings)
+        settled_s = first_fix.settle_s(trace, offset_m, band_m, self.settings)
         start_m = self._start_m(trace)
-        fix = firstfix.with_line(fix, settled_s, start_m, float(station_m[0]), self.line.length_m)
+        fix = first_fix.with_line(fix, settled_s, start_m, float(station_m[0]), self.line.length_m)
         if not np.isfinite(settled_s):
             return fix, 0.0
         settled = trace.time[0] + np.timedelta64(round(settled_s * 1000), "ms")

@@ -8,7 +8,7 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from gpsq import executors, recalling, trueness
+from gpsq import executors, recalling
 from gpsq.campaign import flags
 from gpsq.exceptions import NothingToAnalyse
 from gpsq.measures import first_fix
@@ -17,7 +17,8 @@ from gpsq.reading import read_folder
 from gpsq.recalling import Recalling
 from gpsq.results import Analysis, RouteResult, TraceResult
 from gpsq.rides.arrange import Arranged, arrange
-from gpsq.summaries import summaries
+from gpsq.summaries import reference
+from gpsq.summaries.summarise import summaries
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Mapping, Sequence
@@ -123,7 +124,7 @@ def _measured(
     notes = (*told, *analysis.notes)
     tell("summing up", 0, 1)
     summed_up = begin(summaries, analysis)
-    figures, unused = trueness.measure(analysis, readings.campaign.reference, folder)
+    figures, unused = reference.measure(analysis, readings.campaign.reference, folder)
     extra = summed_up() | ({"reference": figures} if figures else {})
     tell("summing up", 1, 1)
     return dataclasses.replace(analysis, extra=extra, notes=(*notes, *unused))

@@ -211,7 +211,7 @@ def check(
 def _shortfall_lines(folder: Path) -> Iterator[str]:
     """Say where the campaign in a folder falls short of a fair test; nothing where no campaign can be analysed."""
     from gpsq.analysis import analyse as run
-    from gpsq.protocol import shortfalls
+    from gpsq.summaries.fair_test import shortfalls
 
     try:
         found = shortfalls(run(folder))
@@ -271,9 +271,9 @@ def compare(
     quiet: Quiet = False,
 ) -> None:
     """Set every device of many campaigns side by side, from their results."""
-    from gpsq.league import league
     from gpsq.output import league_files
     from gpsq.settings import Settings
+    from gpsq.summaries.campaigns import league
 
     found = league(results, Settings())
     league_files.write_league(found, out)

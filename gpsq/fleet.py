@@ -26,7 +26,7 @@ from gpsq.reading.folder import named
 from gpsq.reading.listing import find_files
 from gpsq.reading.parquet import SUFFIX
 from gpsq.sorting import NO_ROUTE, Place, Sorted, sort_out, traces_in
-from gpsq.summaries import summaries
+from gpsq.summaries.summarise import summaries
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping

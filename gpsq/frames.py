@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from gpsq.flat import flat_row
+from gpsq.summaries.flat_rows import flat_row
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

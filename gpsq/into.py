@@ -97,6 +97,6 @@ def _load_what_draws() -> None:
         "matplotlib.backends.backend_svg",
         "gpsq.output.charts",
         "gpsq.output.page",
-        "gpsq.summaries",
+        "gpsq.summaries.summarise",
     ):
         import_module(name)

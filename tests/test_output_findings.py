@@ -7,13 +7,13 @@ from dataclasses import replace
 import pytest
 from output_sample import sample
 
-from gpsq.accuracy import against_reference
 from gpsq.output import findings, page, summary
 from gpsq.output.words import GAP
-from gpsq.places import DistanceBias, QualityClass, QualityTrend
-from gpsq.ranking import DevicePlace, RouteRatio
 from gpsq.results import Interval
-from gpsq.trueness import ReferenceFigures
+from gpsq.summaries.accuracy import against_reference
+from gpsq.summaries.hot_spots import DistanceBias, QualityClass, QualityTrend
+from gpsq.summaries.ranking import DevicePlace, RouteRatio
+from gpsq.summaries.reference import ReferenceFigures
 
 ROWS = [[2.9, 3.2, 3.1], [3.4, 2.6, 2.8]]
 

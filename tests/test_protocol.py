@@ -8,9 +8,9 @@ import numpy as np
 from offset_campaigns import campaign, with_fix
 
 from gpsq.model import NAT, Deviation
-from gpsq.protocol import shortfalls
 from gpsq.results import Analysis
 from gpsq.settings import Settings
+from gpsq.summaries.fair_test import shortfalls
 
 WAITS = np.full((2, 8), 9.0)
 

@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 
 from gpsq.analysis import analyse
-from gpsq.ranking import compare_places, rank_by_repeatability
 from gpsq.results import DeviceSummary, Interval
 from gpsq.summaries.device_figures import summarise
+from gpsq.summaries.ranking import compare_places, rank_by_repeatability
 
 
 @pytest.mark.parametrize("site", ["FC", "MC"])

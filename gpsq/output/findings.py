@@ -14,9 +14,9 @@ from gpsq.output.words import GAP, cell
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from gpsq.places import QualityClass
     from gpsq.results import Analysis, DeviceSummary
-    from gpsq.trueness import ReferenceFigures
+    from gpsq.summaries.hot_spots import QualityClass
+    from gpsq.summaries.reference import ReferenceFigures
 
 #: A device whose figure changes by less than this share without its open deviations is not said to.
 WORTH_SAYING = 0.05

@@ -15,8 +15,8 @@ if TYPE_CHECKING:
 
     from matplotlib.axes import Axes
 
-    from gpsq.league import Entry, League
     from gpsq.results import Interval
+    from gpsq.summaries.campaigns import Entry, League
 
 TITLE = "Time to first fix against repeatability"
 BELOW = "Lower left is better; bars: interval, where there is one"

@@ -19,8 +19,8 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
     from pathlib import Path
 
-    from gpsq.league import Entry, League
     from gpsq.results import Interval
+    from gpsq.summaries.campaigns import Entry, League
 
 HEADS = (
     "device",

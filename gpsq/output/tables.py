@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
     from gpsq.model import CrossTrack, CurveDistances, FirstFix, SetAside, Trace, Unreadable
     from gpsq.results import Analysis, DeviceSummary
-    from gpsq.trueness import ReferenceFigures
+    from gpsq.summaries.reference import ReferenceFigures
 
 Row = dict[str, Any]
 

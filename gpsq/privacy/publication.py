@@ -10,10 +10,10 @@ import numpy as np
 
 from gpsq.measures.route import length_m
 from gpsq.model import NAT, Deviation, Gap, SetAside, Trace
-from gpsq.places import hot_spots
 from gpsq.privacy import figures, neutral, shown
 from gpsq.results import Analysis, TraceResult
-from gpsq.summaries import summaries
+from gpsq.summaries.hot_spots import hot_spots
+from gpsq.summaries.summarise import summaries
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Mapping, Sequence

@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gpsq.results import DeviceSummary, Interval
-from gpsq.stations import Spread, by_ride, on_common_line, spread_over_rides, station_table
 from gpsq.statistics import intervals, survival
+from gpsq.summaries.station_table import Spread, by_ride, on_common_line, spread_over_rides, station_table
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Mapping, Sequence
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from gpsq.model import BoolArray, FloatArray, IntArray, Trace
     from gpsq.results import RouteResult, TraceResult
     from gpsq.settings import Settings
-    from gpsq.stations import StationTable
+    from gpsq.summaries.station_table import StationTable
 
 #: Leaving out one ride at a time is too slow for hundreds of them; then blocks of rides are left out.
 MOST_BLOCKS = 40

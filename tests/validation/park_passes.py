@@ -12,8 +12,8 @@ from dataclasses import replace
 from pathlib import Path
 
 from gpsq.analysis import analyse
-from gpsq.ranking import compare_places, rank_by_repeatability
 from gpsq.summaries.device_figures import summarise
+from gpsq.summaries.ranking import compare_places, rank_by_repeatability
 
 SITES = ("FC", "MC")
 

@@ -15,8 +15,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gpsq.results import Interval
-from gpsq.stations import by_ride, station_table
 from gpsq.statistics import intervals
+from gpsq.summaries.station_table import by_ride, station_table
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gpsq.stations import effective_stations, spread_over_rides
 from gpsq.statistics import intervals
+from gpsq.summaries.station_table import effective_stations, spread_over_rides
 
 if TYPE_CHECKING:
     from gpsq.model import FloatArray

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from gpsq import comparison, hats, places, ranking
-from gpsq.summaries import device_figures
+from gpsq.summaries import device_pairs, hot_spots, own_error, ranking
+from gpsq.summaries.summarise import device_figures
 
 if TYPE_CHECKING:
     from gpsq.results import Analysis
@@ -15,16 +15,16 @@ def summaries(analysis: Analysis) -> dict[str, Any]:
     """Return the figures over recordings, as in `Analysis.extra`."""
     what = (analysis.traces, analysis.results, analysis.routes, analysis.settings)
     devices = device_figures.summarise(*what)
-    classes, trends = places.error_by_quality(*what[:3])
+    classes, trends = hot_spots.error_by_quality(*what[:3])
     return {
         "devices": devices,
         "start_states": device_figures.by_start_state(*what[:2], analysis.settings),
-        "comparisons": comparison.compare_pairs(*what),
-        "error_variances": hats.error_variances(*what),
-        "hot_spots": places.hot_spots(*what),
+        "comparisons": device_pairs.compare_pairs(*what),
+        "error_variances": own_error.error_variances(*what),
+        "hot_spots": hot_spots.hot_spots(*what),
         "ranks": ranking.rank_by_repeatability(*what),
         "route_ratios": ranking.compare_places(devices),
         "quality_classes": classes,
         "quality_trends": trends,
-        "distance_biases": places.distance_biases(*what[:2], analysis.settings),
+        "distance_biases": hot_spots.distance_biases(*what[:2], analysis.settings),
     }

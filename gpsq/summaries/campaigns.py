@@ -16,10 +16,10 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from gpsq.exceptions import InputError
-from gpsq.flat import flat_row
 from gpsq.results import Interval
-from gpsq.same_course import courses
 from gpsq.statistics.bootstrap import draw_counts, share_first
+from gpsq.summaries.flat_rows import flat_row
+from gpsq.summaries.same_course import courses
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping, Sequence

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gpsq.stations import station_table
 from gpsq.statistics import intervals
+from gpsq.summaries.station_table import station_table
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from gpsq.model import BoolArray, FloatArray, Trace
     from gpsq.results import Interval, RouteResult, TraceResult
     from gpsq.settings import Settings
-    from gpsq.stations import StationTable
+    from gpsq.summaries.station_table import StationTable
 
 #: A stretch is hot where the spread, smoothed over this length, exceeds the route's median by this factor.
 SMOOTH_M = 50.0

@@ -11,7 +11,6 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gpsq.accuracy import against_reference
 from gpsq.campaign import flags
 from gpsq.exceptions import InputError, UnreadableFile
 from gpsq.geometry import polyline
@@ -21,16 +20,17 @@ from gpsq.model import BoolArray, Centreline, FloatArray
 from gpsq.reading.reference_line import read_line
 from gpsq.results import Interval
 from gpsq.rides.unbroken import runs_of
-from gpsq.stations import ROUTE_CHOICE, mean_of_known
 from gpsq.statistics import intervals
+from gpsq.summaries.accuracy import against_reference
+from gpsq.summaries.station_table import ROUTE_CHOICE, mean_of_known
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
 
-    from gpsq.accuracy import AgainstReference
     from gpsq.geometry.polyline import Steps
     from gpsq.results import Analysis, RouteResult, TraceResult
     from gpsq.settings import Settings
+    from gpsq.summaries.accuracy import AgainstReference
 
 #: A reference that shares less of the road than this with a route is no line of that route.
 LEAST_SHARED_M = 100.0

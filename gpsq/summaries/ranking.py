@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gpsq.stations import by_ride, on_common_line, spread_over_rides, station_table
 from gpsq.statistics import intervals
 from gpsq.statistics.bootstrap import draw_counts, places, share_first
+from gpsq.summaries.station_table import by_ride, on_common_line, spread_over_rides, station_table
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

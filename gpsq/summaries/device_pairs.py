@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gpsq.stations import by_ride, station_table
 from gpsq.statistics import intervals
 from gpsq.statistics.intervals import FEWEST_FOR_SIGN_FLIP, RANDOM_SUBSETS
 from gpsq.statistics.power import POWER, detectable_difference, rides_needed
+from gpsq.summaries.station_table import by_ride, station_table
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from gpsq.exceptions import GpsqError, InputError, NothingToAnalyse
-from gpsq.progress import Progress
+from gpsq.output.progress import Progress
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -118,12 +118,12 @@ def _analyse_into(
     cluster: str | None = None,
 ) -> None:
     from gpsq.into import analyse_into
-    from gpsq.output import summary
+    from gpsq.output import terminal
 
     with _running(cluster, quiet=quiet) as how:
         say = partial(_say, quiet=quiet)
         analysis = analyse_into(folder, out, tiles=tiles, parquet=parquet, cut_passes=cut_passes, say=say, **how)
-    for line in summary.lines(analysis):
+    for line in terminal.lines(analysis):
         typer.echo(line)
     typer.echo(f"\nReport: {out / 'report.html'}")
     _say(*(u.message for u in analysis.unreadable))
@@ -238,11 +238,11 @@ def flag(
     """Keep your decision about deviations, or list them; the next analysis honours it."""
     from gpsq.campaign import flags
     from gpsq.model import FLAGS
-    from gpsq.output import summary
+    from gpsq.output import terminal
 
     analysis = _analysis(folder, cut_passes=cut_passes, quiet=quiet)
     if not words:
-        for line in summary.deviation_lines(analysis):
+        for line in terminal.deviation_lines(analysis):
             typer.echo(line)
         return
     *names, decision = words
@@ -271,13 +271,13 @@ def compare(
     quiet: Quiet = False,
 ) -> None:
     """Set every device of many campaigns side by side, from their results."""
-    from gpsq.output import league_files
+    from gpsq.output import campaigns_page
     from gpsq.settings import Settings
     from gpsq.summaries.campaigns import league
 
     found = league(results, Settings())
-    league_files.write_league(found, out)
-    for line in league_files.lines(found):
+    campaigns_page.write_league(found, out)
+    for line in campaigns_page.lines(found):
         typer.echo(line)
     typer.echo(f"\nPage: {out / 'league.html'}")
     _say(*found.problems)

@@ -21,7 +21,7 @@ from gpsq.campaign import campaign_file as campaigns
 from gpsq.campaign import flags, safe_files, start_log
 from gpsq.exceptions import InputError, NothingToAnalyse, OutputError
 from gpsq.model import Trace
-from gpsq.output import layers, tables
+from gpsq.output.tables import layers, tables
 from gpsq.reading.folder import named
 from gpsq.reading.listing import find_files
 from gpsq.reading.parquet import SUFFIX

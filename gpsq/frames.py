@@ -85,7 +85,7 @@ def frames(analysis: Analysis) -> Frames:
     """Return the frames of an analysis."""
     import pandas as pd
 
-    from gpsq.output import layers, tables
+    from gpsq.output.tables import layers, tables
 
     extra = {name: pd.DataFrame([flat_row(row) for row in analysis.extra.get(name, ())]) for name in ROWS}
     return Frames(

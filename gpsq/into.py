@@ -37,7 +37,7 @@ def analyse_into(
 
     What was worked out before and still holds is taken from the campaign's cache, and results that stand already are
     left as they are. `say` is told when code has to be compiled first. The rest is as in `gpsq.analysis.analyse` and
-    `gpsq.output.write.write_results`.
+    `gpsq.output.results_folder.write_results`.
     """
     aside = Aside()  # before anything heavy is loaded and before there are threads
     store = cache.beside(folder)
@@ -54,7 +54,7 @@ def analyse_into(
         wake()
 
     def write() -> Sequence[Path]:
-        from gpsq.output.write import write_results
+        from gpsq.output.results_folder import write_results
 
         return write_results(analysis, out, tiles=tiles, parquet=parquet, begin=aside.begin)
 
@@ -95,8 +95,8 @@ def _load_what_draws() -> None:
         "matplotlib.figure",
         "matplotlib.backends.backend_agg",
         "matplotlib.backends.backend_svg",
-        "gpsq.output.charts",
-        "gpsq.output.page",
+        "gpsq.output.charts.all_charts",
+        "gpsq.output.report.page",
         "gpsq.summaries.summarise",
     ):
         import_module(name)

@@ -18,7 +18,7 @@ from gpsq.analysis import analyse
 from gpsq.aside import Aside
 from gpsq.exceptions import InputError
 from gpsq.executors import Cluster, Local
-from gpsq.output import tables
+from gpsq.output.tables import tables
 from gpsq.simulate.shipped_demo import put
 
 if TYPE_CHECKING:

@@ -15,7 +15,7 @@ from gpsq import cli, fleet, sorting
 from gpsq.analysis import analyse
 from gpsq.exceptions import NothingToAnalyse, OutputError
 from gpsq.executors import Local
-from gpsq.output import tables
+from gpsq.output.tables import tables
 from gpsq.reading import read_folder
 from gpsq.simulate.shipped_demo import put
 

@@ -102,5 +102,9 @@ def test_a_light_start(modules: str) -> None:
 def test_each_of_two_processes_loads_its_own() -> None:
     """Who reads needs no compiled code, who makes the report no tables: loading them is most of the work on a week."""
     assert "numba" not in loaded("gpsq.reading, gpsq.recalling")
-    assert not loaded("gpsq.output.page, gpsq.output.charts, gpsq.summaries.summarise") & {"numba", "pandas", "folium"}
-    assert not loaded("gpsq.analysis, gpsq.output.write") & {"matplotlib", "pandas", "folium"}
+    assert not loaded("gpsq.output.report.page, gpsq.output.charts.all_charts, gpsq.summaries.summarise") & {
+        "numba",
+        "pandas",
+        "folium",
+    }
+    assert not loaded("gpsq.analysis, gpsq.output.results_folder") & {"matplotlib", "pandas", "folium"}

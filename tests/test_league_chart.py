@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from gpsq.output.league_chart import league_chart
+from gpsq.output.charts.campaigns import league_chart
 from gpsq.results import Interval
 from gpsq.summaries.campaigns import Entry, League
 

@@ -7,8 +7,9 @@ from dataclasses import replace
 import pytest
 from output_sample import sample
 
-from gpsq.output import findings, page, summary
-from gpsq.output.words import GAP
+from gpsq.output import terminal
+from gpsq.output.report import findings, page
+from gpsq.output.wording import GAP
 from gpsq.results import Interval
 from gpsq.summaries.accuracy import against_reference
 from gpsq.summaries.hot_spots import DistanceBias, QualityClass, QualityTrend
@@ -107,10 +108,10 @@ def test_open_deviations_are_said_beside_the_figure_everywhere():
     found = with_open_deviations()
     text = page.report_page(found, ()).replace(GAP, " ")
     assert "without 3 open: 0.4 m" in text
-    lines = "\n".join(summary.lines(found))
+    lines = "\n".join(terminal.lines(found))
     assert "Amber: cross-track RMS" in lines
     assert "; without 3 open deviations 0.4 m" in lines
-    assert "open deviation" not in "\n".join(summary.lines(sample()))
+    assert "open deviation" not in "\n".join(terminal.lines(sample()))
 
 
 def test_the_report_tells_how_many_deviations_wait():

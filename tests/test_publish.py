@@ -25,8 +25,8 @@ from gpsq import cli
 from gpsq.analysis import analyse
 from gpsq.exceptions import CampaignError
 from gpsq.model import FirstFix
-from gpsq.output import tables
 from gpsq.output.publish import publish
+from gpsq.output.tables import tables
 from gpsq.plane import Plane, geodesic_inverse_m
 from gpsq.privacy import Zone, figures, neutral, publication, secret, zones
 from gpsq.privacy.ends import zones_for

@@ -19,8 +19,8 @@ from output_sample import HOSTILE, sample
 from web_desk import DEMO, Client, StillDesk, demo_results, desk_with_results
 
 from gpsq.campaign import campaign_file, flags, start_log
-from gpsq.output.maps import map_page
-from gpsq.output.write import write_results
+from gpsq.output.map.page import map_page
+from gpsq.output.results_folder import write_results
 from gpsq.web import guard, store, view
 from gpsq.web.desk import Results
 

@@ -11,7 +11,7 @@ import pytest
 from web_desk import DEMO
 
 from gpsq.analysis import analyse
-from gpsq.output import tables
+from gpsq.output.tables import tables
 from gpsq.web.runs import JobError, Line
 
 PATIENCE_S = 120

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gpsq.campaign import campaign_file, safe_files
-from gpsq.output.write import write_results
+from gpsq.output.results_folder import write_results
 from gpsq.privacy import ends, publication, secret
 
 if TYPE_CHECKING:

@@ -6,7 +6,7 @@ import json
 from typing import TYPE_CHECKING, Any
 
 from gpsq.digests import version
-from gpsq.output.words import cell
+from gpsq.output.wording import cell
 
 if TYPE_CHECKING:
     from collections.abc import Iterable

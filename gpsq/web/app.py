@@ -17,8 +17,8 @@ from starlette.responses import HTMLResponse, JSONResponse, RedirectResponse, Re
 from starlette.routing import Route
 
 from gpsq.exceptions import GpsqError, OutputError
-from gpsq.output.folder import written_names
-from gpsq.output.maps import leaflet
+from gpsq.output.folder_swap import written_names
+from gpsq.output.map.page import leaflet
 from gpsq.reading.listing import RESULTS
 from gpsq.web import edits, pages
 from gpsq.web.guard import DROP, POLICY_OF_MAP, POLICY_OF_RESULTS, Guard, same_token

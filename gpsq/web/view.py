@@ -7,12 +7,13 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from gpsq.output import sentences, sketch, words
-from gpsq.output.cards import card, saying
-from gpsq.output.figures_of import figure, overall
+from gpsq.output import wording
+from gpsq.output.device_figures import figure, overall
+from gpsq.output.drawing.looks import device_looks
 from gpsq.output.instants import iso_times
-from gpsq.output.looks import device_looks
-from gpsq.output.page import ERROR_COLUMNS, FIX_COLUMNS, HEADS
+from gpsq.output.report import sentences, sketches
+from gpsq.output.report.cards import card, saying
+from gpsq.output.report.page import ERROR_COLUMNS, FIX_COLUMNS, HEADS
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -39,7 +40,7 @@ def of_analysis(analysis: Analysis, before: Mapping[tuple[str, str], str]) -> di
     return {
         "answer": sentences.answer(analysis),
         "looks": device_looks(analysis),
-        "marks": sketch.MARKS,
+        "marks": sketches.MARKS,
         "fix": fix,
         "errors": errors,
         "unmoved": bool(before) and not any(c.before for t in (fix, errors) for *_, cells in t["rows"] for c in cells),
@@ -48,8 +49,8 @@ def of_analysis(analysis: Analysis, before: Mapping[tuple[str, str], str]) -> di
         "undecided": sum(not d.flag for d in analysis.deviations),
         "together": _together(analysis),
         "recordings": [_recording(t, r) for t, r in zip(analysis.traces, analysis.results, strict=True)],
-        "unreadable": [words.cell(lost.message) for lost in analysis.unreadable],
-        "notes": [words.cell(note) for note in analysis.notes],
+        "unreadable": [wording.cell(lost.message) for lost in analysis.unreadable],
+        "notes": [wording.cell(note) for note in analysis.notes],
         "lines": [_line(found) for found in analysis.routes if found.centreline is not None],
         "devices": devices(analysis),
     }
@@ -78,9 +79,9 @@ def _cell(summary: Any, name: str, before: Mapping[tuple[str, str], str]) -> Cel
     found, say = figure(summary, name), saying(name)
     value = say(found.value)
     known = np.isfinite(found.value)
-    bounds = words.between(found, say) if known else found.method.split(";")[0].removeprefix("none: ")
+    bounds = wording.between(found, say) if known else found.method.split(";")[0].removeprefix("none: ")
     was = before.get((summary.device, name), value)
-    return Cell(value, words.cell(bounds), was if was != value else "")
+    return Cell(value, wording.cell(bounds), was if was != value else "")
 
 
 def _together(analysis: Analysis) -> list[dict[str, Any]]:
@@ -103,11 +104,11 @@ def _recording(trace: Trace, result: TraceResult) -> dict[str, Any]:
     return {
         "trace": trace,
         "result": result,
-        "first_fix": words.first_fix(result.first_fix),
+        "first_fix": wording.first_fix(result.first_fix),
         "basis": result.first_fix.basis,
         "fixed_at": fixed,
         "logged": logged,
-        "remarks": [words.cell(text) for text in remarks if text],
+        "remarks": [wording.cell(text) for text in remarks if text],
     }
 
 

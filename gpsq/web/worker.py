@@ -70,7 +70,7 @@ class _Worker:
         """Load what is heavy and compile what is compiled, while the person still looks for the files."""
         from gpsq import executors
         from gpsq.analysis import analyse
-        from gpsq.output.maps import map_page
+        from gpsq.output.map.page import map_page
         from gpsq.simulate.shipped_demo import put
 
         with tempfile.TemporaryDirectory() as aside:
@@ -91,7 +91,7 @@ class _Worker:
     def _analyse(self, folder: str) -> tuple[Analysis, str]:
         from gpsq import cache, executors
         from gpsq.analysis import analyse
-        from gpsq.output.maps import map_page
+        from gpsq.output.map.page import map_page
 
         store = cache.beside(Path(folder))
         # no further processes: whoever ends this one, by a cancel or a kill, would leave them behind
@@ -103,7 +103,7 @@ class _Worker:
         return self.analysis, map_page(self.analysis)
 
     def _write(self, folder: str, out: str) -> None:
-        from gpsq.output.write import write_results
+        from gpsq.output.results_folder import write_results
 
         found = self._found(folder)
         self._tell("writing report and tables", 0, 1)

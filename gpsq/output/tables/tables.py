@@ -12,7 +12,7 @@ import numpy as np
 import pandas as pd
 
 from gpsq.output.instants import dated, iso_times
-from gpsq.output.words import cell
+from gpsq.output.wording import cell
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from gpsq.output import words
-from gpsq.output.figures_of import figure, overall
-from gpsq.output.findings import waiting
-from gpsq.output.words import GAP, cell
+from gpsq.output import wording
+from gpsq.output.device_figures import figure, overall
+from gpsq.output.report.findings import waiting
+from gpsq.output.wording import GAP, cell
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Sequence
@@ -37,10 +37,10 @@ def _fix_row(device: DeviceSummary) -> Row:
     return [
         cell(device.device),
         str(device.rides),
-        _said(device, "ttff_median_s", words.seconds),
-        _said(device, "fixed_in_30s", words.share),
-        _said(device, "missed_median_m", words.metres, bounds=False),
-        _said(device, "missed_share_median", words.share, bounds=False),
+        _said(device, "ttff_median_s", wording.seconds),
+        _said(device, "fixed_in_30s", wording.share),
+        _said(device, "missed_median_m", wording.metres, bounds=False),
+        _said(device, "missed_share_median", wording.share, bounds=False),
     ]
 
 
@@ -48,10 +48,10 @@ def _error_row(device: DeviceSummary) -> Row:
     return [
         cell(device.device),
         str(device.rides),
-        _said(device, "xte_rms_m", words.metres),
-        _said(device, "xte_p95_m", words.metres, bounds=False),
-        _said(device, "repeatability_m", words.metres),
-        _said(device, "frechet_median_m", words.metres, bounds=False),
+        _said(device, "xte_rms_m", wording.metres),
+        _said(device, "xte_p95_m", wording.metres, bounds=False),
+        _said(device, "repeatability_m", wording.metres),
+        _said(device, "frechet_median_m", wording.metres, bounds=False),
     ]
 
 
@@ -60,13 +60,13 @@ def _waiting_lines(devices: Iterable[DeviceSummary]) -> Iterator[str]:
     for name, what in (("xte_rms_m", "cross-track RMS"), ("repeatability_m", "repeatability")):
         for device in devices:
             if said := waiting(device, name):
-                value = words.metres(figure(device, name).value)
+                value = wording.metres(figure(device, name).value)
                 yield f"{cell(device.device)}: {what} {value}; {said}".replace(GAP, " ")
 
 
 def _said(device: DeviceSummary, name: str, say: Callable[[float], str], *, bounds: bool = True) -> str:
     found = figure(device, name)
-    inside = words.between(found, say) if bounds else ""
+    inside = wording.between(found, say) if bounds else ""
     return say(found.value) + (f" ({inside})" if inside else "")
 
 
@@ -90,9 +90,9 @@ def deviation_lines(analysis: Analysis) -> Iterator[str]:
             d.id,
             _recording(analysis, d.trace),
             d.route,
-            words.metres(d.from_m),
-            words.metres(d.to_m),
-            f"{words.metres(d.peak_m)} {d.side}",
+            wording.metres(d.from_m),
+            wording.metres(d.to_m),
+            f"{wording.metres(d.peak_m)} {d.side}",
             d.suggestion,
             d.flag or "—",
         ]

@@ -9,20 +9,21 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from gpsq.digests import version
-from gpsq.output import findings, run_file, sentences, sketch, words
-from gpsq.output.cards import card, saying
-from gpsq.output.figures_of import MISSING, figure, overall
+from gpsq.output import run_file, wording
+from gpsq.output.device_figures import MISSING, figure, overall
+from gpsq.output.drawing.looks import device_looks
 from gpsq.output.instants import dated
-from gpsq.output.looks import device_looks
-from gpsq.output.mapdata import hot_spots
+from gpsq.output.map.data import hot_spots
+from gpsq.output.report import findings, sentences, sketches
+from gpsq.output.report.cards import card, saying
 from gpsq.output.templating import render, template_text
-from gpsq.output.words import cell
+from gpsq.output.wording import cell
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
 
     from gpsq.model import Trace, Unreadable
-    from gpsq.output.paper import Chart
+    from gpsq.output.charts.sheet import Chart
     from gpsq.results import Analysis, DeviceSummary, Interval, TraceResult
 
 #: Nothing may be fetched or run.
@@ -49,9 +50,9 @@ ERROR_COLUMNS = (
 )
 HEADS = {
     "ttff_median_s": "median time to first fix",
-    "fixed_in_10s": f"fixed within 10{words.GAP}s",
-    "fixed_in_30s": f"within 30{words.GAP}s",
-    "fixed_in_60s": f"within 60{words.GAP}s",
+    "fixed_in_10s": f"fixed within 10{wording.GAP}s",
+    "fixed_in_30s": f"within 30{wording.GAP}s",
+    "fixed_in_60s": f"within 60{wording.GAP}s",
     "settle_median_s": "usable after (settled)",
     "missed_median_m": "road missed",
     "missed_share_median": "share of the route",
@@ -70,12 +71,12 @@ def report_page(analysis: Analysis, charts: tuple[Chart, ...]) -> str:
     shown = {
         "policy": POLICY,
         "css": template_text("look.css") + template_text("report.css"),
-        "title": words.title(analysis),
+        "title": wording.title(analysis),
         "folder": shlex.quote(cell(analysis.folder)) if analysis.folder else "",
         "settings": analysis.settings,
         "looks": device_looks(analysis),
-        "marks": sketch.MARKS,
-        "words": words,
+        "marks": sketches.MARKS,
+        "words": wording,
         "charts": {chart.name: chart for chart in charts},
     }
     groups = (_answer(analysis), _figures(analysis), _grounds(analysis), _recordings(analysis), _origin(analysis))
@@ -112,10 +113,10 @@ def _figures(analysis: Analysis) -> dict[str, Any]:
 
 
 def _grounds(analysis: Analysis) -> dict[str, Any]:
-    drawn = sketch.thinned(analysis)
+    drawn = sketches.thinned(analysis)
     return {
         "drawn": drawn,
-        "routes": [(found, sketch.of_route(analysis, found, drawn)) for found in analysis.routes],
+        "routes": [(found, sketches.of_route(analysis, found, drawn)) for found in analysis.routes],
         "cards": [card(analysis, deviation) for deviation in analysis.deviations[:MOST_CARDS]],
         "deviations": len(analysis.deviations),
         "together": _together(analysis),
@@ -200,7 +201,7 @@ def _numbered(spots: Sequence[Any]) -> list[tuple[int, Any]]:
 
 def _sentence(text: str) -> str:
     """Return a verdict as a sentence; a device's name keeps its first letter."""
-    return words.typeset("No" + text[2:] if text.startswith("no difference") else text) + "."
+    return wording.typeset("No" + text[2:] if text.startswith("no difference") else text) + "."
 
 
 def _together(analysis: Analysis) -> list[tuple[str, list[str], str]]:
@@ -217,7 +218,7 @@ def _bounds(found: Interval, name: str) -> str:
     """Return the bounds of a figure, or why it has none."""
     if not np.isfinite(found.value):
         return cell(found.method.split(";")[0].removeprefix("none: "))
-    return words.between(found, saying(name))
+    return wording.between(found, saying(name))
 
 
 def _rows(analysis: Analysis) -> Iterator[dict[str, Any]]:
@@ -231,7 +232,7 @@ def _remarks(trace: Trace, result: TraceResult) -> list[str]:
     said = [result.reason] if result.reason else []
     if result.gaps:
         longest = max((gap.seconds for gap in result.gaps if np.isfinite(gap.seconds)), default=float("nan"))
-        more = f", the longest {words.seconds(longest)}" if np.isfinite(longest) else ""
+        more = f", the longest {wording.seconds(longest)}" if np.isfinite(longest) else ""
         said.append(f"{len(result.gaps)} gap{'s' * (len(result.gaps) > 1)}{more}")
     return [cell(text) for text in (*said, *trace.notes, trace.log_note) if text]
 

@@ -8,12 +8,13 @@ from itertools import groupby
 from typing import TYPE_CHECKING, Any
 
 from gpsq.digests import version
-from gpsq.output import run_file, sketch, words
-from gpsq.output.folder import replaced
-from gpsq.output.league_chart import campaign_marks, league_chart, league_looks
-from gpsq.output.summary import columns
+from gpsq.output import run_file, wording
+from gpsq.output.charts.campaigns import campaign_marks, league_chart, league_looks
+from gpsq.output.folder_swap import replaced
+from gpsq.output.report import sketches
 from gpsq.output.templating import render, template_text
-from gpsq.output.words import cell
+from gpsq.output.terminal import columns
+from gpsq.output.wording import cell
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -70,19 +71,19 @@ def _row(entry: Entry, mark: str) -> Row:
     cells = [
         f"{cell(entry.device)} {mark}".strip(),
         str(entry.rides),
-        cell(entry.start_states) or words.UNKNOWN,
-        _figure(entry.ttff_s, words.seconds),
-        words.share(entry.fixed_in_30s),
-        _figure(entry.repeatability_m, words.metres),
-        _figure(entry.xte_rms_m, words.metres),
-        words.share(entry.first_ttff_share),
-        words.share(entry.first_error_share),
+        cell(entry.start_states) or wording.UNKNOWN,
+        _figure(entry.ttff_s, wording.seconds),
+        wording.share(entry.fixed_in_30s),
+        _figure(entry.repeatability_m, wording.metres),
+        _figure(entry.xte_rms_m, wording.metres),
+        wording.share(entry.first_ttff_share),
+        wording.share(entry.first_error_share),
     ]
     return Row(entry.device, mark, cells)
 
 
 def _figure(found: Interval, say: Callable[[float], str]) -> str:
-    bounds = words.between(found, say)
+    bounds = wording.between(found, say)
     return say(found.value) + (f" ({bounds})" if bounds else "")
 
 
@@ -129,7 +130,7 @@ def _page(league: League, chart: Any) -> str:
         heads=HEADS,
         chart=chart,
         looks=league_looks(league),
-        marks=sketch.MARKS,
+        marks=sketches.MARKS,
         courses=list(_by_course(league)),
         notes=league.notes,
         problems=league.problems,

@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from gpsq.output import words
-from gpsq.output.figures_of import figure, overall
-from gpsq.output.looks import Look, device_looks
-from gpsq.output.mapdata import head_span_m, stretch_m
-from gpsq.output.paper import INK, LEAF, MARKERS, RULE, SOFT, TYPE_PT, Drawing, Sheet
+from gpsq.output import wording
+from gpsq.output.charts.sheet import INK, LEAF, MARKERS, RULE, SOFT, TYPE_PT, Drawing, Sheet
+from gpsq.output.device_figures import figure, overall
+from gpsq.output.drawing.looks import Look, device_looks
+from gpsq.output.map.data import head_span_m, stretch_m
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -37,7 +37,7 @@ def time_to_fix(analysis: Analysis) -> Drawing | None:
     looks, summaries = device_looks(analysis), overall(analysis)
     chosen = dict(sorted(shown.items(), key=lambda item: (-len(item[1]), item[0]))[:MOST_DEVICES])
     chosen = {name: chosen[name] for name in sorted(chosen)}
-    finding = " ".join(f"{words.short(name)}: {_said(summaries.get(name), found)}." for name, found in chosen.items())
+    finding = " ".join(f"{wording.short(name)}: {_said(summaries.get(name), found)}." for name, found in chosen.items())
     more = f" {len(shown) - len(chosen)} further devices are in the table." if len(shown) > len(chosen) else ""
 
     def draw(sheet: Sheet) -> None:
@@ -68,8 +68,8 @@ def _drawn_s(fix: FirstFix) -> float:
 
 def _said(summary: DeviceSummary | None, found: list[FirstFix]) -> str:
     middle = figure(summary, "ttff_median_s")
-    said = [f"median {words.seconds(middle.value)}" if np.isfinite(middle.value) else "median unknown"]
-    if bounds := words.between(middle):
+    said = [f"median {wording.seconds(middle.value)}" if np.isfinite(middle.value) else "median unknown"]
+    if bounds := wording.between(middle):
         said[0] += f" ({bounds})"
     if never := sum(fix.censored for fix in found):
         said.append(f"{never} never fixed")
@@ -83,7 +83,7 @@ def _time_axis(axes: Axes, seconds: list[float], times_s: tuple[int, ...]) -> No
     axes.set_xscale("log")
     axes.set_xlim(0.9, largest * 1.35)
     ticks = [t for t in times_s if t <= largest * 1.35]
-    axes.set_xticks(ticks, [("≤ " if t == 1 else "") + words.seconds(t).replace("1 h 0 min", "1 h") for t in ticks])
+    axes.set_xticks(ticks, [("≤ " if t == 1 else "") + wording.seconds(t).replace("1 h 0 min", "1 h") for t in ticks])
     axes.minorticks_off()
     axes.set_yticks([])
     for tick in ticks:
@@ -98,7 +98,7 @@ def _strip(
     known = np.array([np.isfinite(fix.seconds) for fix in found])
     drawn = np.isfinite(times)
     level = -row - 0.66 + 0.1 * (np.argsort(np.argsort(times)) % 3 - 1)
-    _row_text(axes, row, words.short(name, 26), words.short(_said(summary, found), 90 if wide else 52), wide)
+    _row_text(axes, row, wording.short(name, 26), wording.short(_said(summary, found), 90 if wide else 52), wide)
     kind: Any = {"marker": MARKERS[look.mark], "ms": 8, "mew": 1.4, "ls": "none", "mec": look.colour, "zorder": 3}
     axes.plot(times[known & drawn], level[known & drawn], mfc=look.colour, **kind)
     open_ended = drawn & ~known
@@ -139,7 +139,7 @@ def missed(analysis: Analysis) -> Drawing | None:
     looks = device_looks(analysis)
     summaries = overall(analysis)
     finding = " ".join(
-        f"{words.short(name)}: median {words.metres(figure(summaries.get(name), 'missed_median_m').value)} missed."
+        f"{wording.short(name)}: median {wording.metres(figure(summaries.get(name), 'missed_median_m').value)} missed."
         for name in dict.fromkeys(device for device, *_ in rows)
     )
     most = max(len(cells) for *_, cells in rows)
@@ -174,11 +174,11 @@ def _heads(analysis: Analysis) -> list[tuple[str, str, list[Cell]]]:
     rows: dict[tuple[str, str], list[Cell]] = {}
     for trace, result in zip(analysis.traces, analysis.results, strict=True):
         found = analysis.route_named(result.route)
-        if found is None or found.centreline is None or not words.says_missed(result.first_fix):
+        if found is None or found.centreline is None or not wording.says_missed(result.first_fix):
             continue
         span = head_span_m(trace, result, found)
         head = stretch_m(found, *span) if span else np.empty((0, 2))
-        text = ("≥ " if result.first_fix.missed_is_minimum else "") + words.metres(result.first_fix.missed_m)
+        text = ("≥ " if result.first_fix.missed_is_minimum else "") + wording.metres(result.first_fix.missed_m)
         rows.setdefault((trace.device, result.route), []).append(
             Cell(found.centreline.xy_m, head, text, not result.first_fix.censored)
         )
@@ -197,12 +197,16 @@ def _grid(sheet: Sheet, rows: list[tuple[str, str, list[Cell]]], columns: int, l
     for row, (device, route, cells) in enumerate(rows):
         bottom = top - (row + 1) * height
         sheet.write(
-            0.2, bottom + height / 2, words.short(device, 20 if sheet.wide else 11), fontweight="bold", fontsize=type_pt
+            0.2,
+            bottom + height / 2,
+            wording.short(device, 20 if sheet.wide else 11),
+            fontweight="bold",
+            fontsize=type_pt,
         )
         sheet.write(
             0.2,
             bottom + height / 2 - 0.2,
-            words.short(route, 24 if sheet.wide else 13),
+            wording.short(route, 24 if sheet.wide else 13),
             color=SOFT,
             fontsize=type_pt - 1,
         )

@@ -12,10 +12,11 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
-from gpsq.output import tables, words
-from gpsq.output.geometry import cut_antimeridian, parts
-from gpsq.output.gpkg_extras import add_descriptions
+from gpsq.output import wording
+from gpsq.output.drawing.lines import cut_antimeridian, parts
 from gpsq.output.instants import dated
+from gpsq.output.tables import tables
+from gpsq.output.tables.geopackage_notes import add_descriptions
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -75,7 +76,7 @@ def centrelines(analysis: Analysis) -> geopandas.GeoDataFrame:
     routes = [found for found in analysis.routes if found.centreline is not None]
     rows = pd.DataFrame(
         {
-            "route": pd.array([words.cell(found.route.name) for found in routes], dtype="str"),
+            "route": pd.array([wording.cell(found.route.name) for found in routes], dtype="str"),
             "rides": pd.array([len(found.rides) for found in routes], dtype="Int64"),
             "length_m": _rounded([_length_m(found) for found in routes]),
             "median_spread_m": _rounded([_median_spread_m(found) for found in routes]),
@@ -112,7 +113,7 @@ def stations(analysis: Analysis) -> geopandas.GeoDataFrame:
     rows = pd.DataFrame(
         {
             "route": pd.array(
-                [words.cell(name) for name, line, *_ in routes for _ in range(len(line.along_m))], dtype="str"
+                [wording.cell(name) for name, line, *_ in routes for _ in range(len(line.along_m))], dtype="str"
             ),
             "along_m": _rounded(_joined([line.along_m for _, line, *_ in routes])),
             "support": _joined([line.support for _, line, *_ in routes]).astype("int64"),

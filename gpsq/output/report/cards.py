@@ -6,9 +6,10 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from gpsq.output import sketch, words
+from gpsq.output import wording
+from gpsq.output.drawing.looks import state
 from gpsq.output.instants import iso_times
-from gpsq.output.looks import state
+from gpsq.output.report import sketches
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -20,12 +21,12 @@ if TYPE_CHECKING:
 def saying(name: str) -> Callable[[float], str]:
     """Return how the figure of that name is said: in seconds, metres, as a ratio or a share."""
     if name.endswith("_s") and not name.startswith("fixed"):
-        return words.seconds
+        return wording.seconds
     if name.endswith("_m"):
-        return words.metres
+        return wording.metres
     if name.startswith("length_ratio"):
-        return lambda value: f"{value:.3f}" if np.isfinite(value) else words.UNKNOWN
-    return words.share
+        return lambda value: f"{value:.3f}" if np.isfinite(value) else wording.UNKNOWN
+    return wording.share
 
 
 def card(analysis: Analysis, deviation: Deviation) -> dict[str, Any]:
@@ -39,5 +40,5 @@ def card(analysis: Analysis, deviation: Deviation) -> dict[str, Any]:
         "ride": result.ride,
         "file": trace.file,
         "times": " to ".join(times) if all(times) else "times unknown",
-        "sketch": sketch.of_deviation(analysis, deviation),
+        "sketch": sketches.of_deviation(analysis, deviation),
     }

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from gpsq.output import charts_error, charts_fix
-from gpsq.output.paper import rendered
+from gpsq.output.charts import error, first_fix
+from gpsq.output.charts.sheet import rendered
 
 if TYPE_CHECKING:
-    from gpsq.output.paper import Chart
+    from gpsq.output.charts.sheet import Chart
     from gpsq.results import Analysis
 
 FOLDER = "figures"
@@ -16,7 +16,7 @@ FOLDER = "figures"
 
 def figures(analysis: Analysis) -> tuple[Chart, ...]:
     """Return all charts that the analysis has data for, in the order of the report."""
-    makers = (charts_fix.time_to_fix, charts_fix.missed, charts_error.along, charts_error.distribution)
+    makers = (first_fix.time_to_fix, first_fix.missed, error.along, error.distribution)
     return rendered([made for make in makers if (made := make(analysis)) is not None])
 
 

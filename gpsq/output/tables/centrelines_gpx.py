@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from gpsq.output import layers
+from gpsq.output.tables import layers
 
 if TYPE_CHECKING:
     import gpxpy.gpx

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from gpsq.output.templating import SPELLED_OUT
-from gpsq.output.words import short
+from gpsq.output.wording import short
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
     from numpy.typing import NDArray
 
-    from gpsq.output.looks import Look
+    from gpsq.output.drawing.looks import Look
 
 #: The colours of the pages' light look; inside a page they follow its dark look too.
 INK, SOFT, RULE, LEAF = "#1c2428", "#545c5f", "#cdc7b8", "#fffdf8"

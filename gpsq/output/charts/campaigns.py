@@ -6,9 +6,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gpsq.output import words
-from gpsq.output.looks import Look, look
-from gpsq.output.paper import MARKERS, RULE, SOFT, TYPE_PT, Chart, Drawing, Sheet, rendered
+from gpsq.output import wording
+from gpsq.output.charts.sheet import MARKERS, RULE, SOFT, TYPE_PT, Chart, Drawing, Sheet, rendered
+from gpsq.output.drawing.looks import Look, look
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -61,7 +61,7 @@ def _draw(sheet: Sheet, courses: dict[str, list[Entry]], looks: dict[str, Look])
     width = (sheet.width_in - 0.3) / len(shown)
     for i, (course, entries) in enumerate(shown):
         axes = sheet.axes(0.2 + i * width + 0.55, 0.75, width - 0.75, top - 1.0)
-        axes.set_title(words.short(course, 30), fontsize=TYPE_PT, loc="left", fontweight="bold")
+        axes.set_title(wording.short(course, 30), fontsize=TYPE_PT, loc="left", fontweight="bold")
         _panel(axes, entries, looks)
         if i == 0:
             axes.set_ylabel("repeatability, m", color=SOFT, fontsize=TYPE_PT - 1)
@@ -104,8 +104,8 @@ def _finding(courses: dict[str, list[Entry]]) -> str:
     for course, entries in courses.items():
         best = min(entries, key=lambda e: e.repeatability_m.value)
         quick = min(entries, key=lambda e: e.ttff_s.value)
-        repeats = f"{words.short(best.device)} repeats best ({words.metres(best.repeatability_m.value)})"
-        fixes = f"{words.short(quick.device)} fixes first ({words.seconds(quick.ttff_s.value)})"
-        name = words.short(course)
+        repeats = f"{wording.short(best.device)} repeats best ({wording.metres(best.repeatability_m.value)})"
+        fixes = f"{wording.short(quick.device)} fixes first ({wording.seconds(quick.ttff_s.value)})"
+        name = wording.short(course)
         said.append(f"{name[:1].upper()}{name[1:]}: {repeats}, {fixes}.")
     return " ".join(said)

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 from urllib.parse import urlsplit
 
 from gpsq.exceptions import OutputError
-from gpsq.output.mapdata import map_data, script_json
+from gpsq.output.map.data import map_data, script_json
 from gpsq.output.templating import render, template_text
 
 if TYPE_CHECKING:

@@ -7,10 +7,10 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from gpsq.output import words
-from gpsq.output.geometry import Drawn, middle_lon_deg, thin, thin_line, unwrap
-from gpsq.output.looks import device_looks, state
-from gpsq.output.words import cell
+from gpsq.output import wording
+from gpsq.output.drawing.lines import Drawn, middle_lon_deg, thin, thin_line, unwrap
+from gpsq.output.drawing.looks import device_looks, state
+from gpsq.output.wording import cell
 
 if TYPE_CHECKING:
     from gpsq.model import Deviation, FloatArray, Trace
@@ -34,7 +34,7 @@ def map_data(analysis: Analysis) -> Json:
     routes = {found.route.name: i for i, found in enumerate(analysis.routes)}
     devices = {name: i for i, name in enumerate(looks)}
     return {
-        "title": words.title(analysis),
+        "title": wording.title(analysis),
         "devices": [
             {"name": cell(name), "colour": look.colour, "dashes": list(look.dashes), "mark": look.mark}
             for name, look in looks.items()
@@ -45,7 +45,7 @@ def map_data(analysis: Analysis) -> Json:
         "hotspots": [spot for spot in (_hot_spot(analysis, found, near_deg) for found in hot_spots(analysis)) if spot],
         "points": drawn.points,
         "drawn": drawn.drawn,
-        "tolerance": words.metres(drawn.tolerance_m),
+        "tolerance": wording.metres(drawn.tolerance_m),
     }
 
 
@@ -114,7 +114,7 @@ def _route(found: RouteResult, near_deg: float) -> Json:
     return {
         "name": cell(found.route.name),
         "rides": len(found.rides),
-        "length": words.metres(line.length_m) if line is not None else "",
+        "length": wording.metres(line.length_m) if line is not None else "",
         "reason": cell(found.reason),
         "line": _packed_m(found, line.xy_m if line is not None else np.empty((0, 2)), near_deg),
         "band": _packed_m(found, band_m(found), near_deg),
@@ -136,7 +136,7 @@ def _recording(
         "ride": cell(result.ride),
         "status": cell(result.status + (f": {result.reason}" if result.reason else "")),
         "errors": _errors(result),
-        "fix": words.first_fix(result.first_fix),
+        "fix": wording.first_fix(result.first_fix),
         "mark": _mark(result),
         "at": _packed(trace.lon_deg[:1], trace.lat_deg[:1], near_deg) if fixed else [],
         "head": _packed_m(found, stretch_m(found, *span), near_deg) if found and span else [],
@@ -148,9 +148,9 @@ def _recording(
 def _mark(result: TraceResult) -> str:
     """Return the few signs beside a first fix: seconds, metres missed."""
     fix = result.first_fix
-    known = [words.seconds(fix.seconds)] if np.isfinite(fix.seconds) else []
-    if words.says_missed(fix):
-        known.append(("≥\N{NO-BREAK SPACE}" if fix.missed_is_minimum else "") + words.metres(fix.missed_m))
+    known = [wording.seconds(fix.seconds)] if np.isfinite(fix.seconds) else []
+    if wording.says_missed(fix):
+        known.append(("≥\N{NO-BREAK SPACE}" if fix.missed_is_minimum else "") + wording.metres(fix.missed_m))
     return " · ".join(known)
 
 
@@ -158,7 +158,7 @@ def _errors(result: TraceResult) -> str:
     errors = result.crosstrack
     if errors is None:
         return ""
-    return f"cross-track error {words.metres(errors.rms_m)} RMS over {words.metres(errors.scored_m)}"
+    return f"cross-track error {wording.metres(errors.rms_m)} RMS over {wording.metres(errors.scored_m)}"
 
 
 def _deviation(analysis: Analysis, found: Deviation, near_deg: float) -> Json:
@@ -168,8 +168,8 @@ def _deviation(analysis: Analysis, found: Deviation, near_deg: float) -> Json:
         "id": cell(found.id),
         "recording": found.trace,
         "state": state(found.flag),
-        "text": f"{words.metres(found.peak_m)} to the {found.side}, "
-        f"from {words.metres(found.from_m)} to {words.metres(found.to_m)} along the route",
+        "text": f"{wording.metres(found.peak_m)} to the {found.side}, "
+        f"from {wording.metres(found.from_m)} to {wording.metres(found.to_m)} along the route",
         "suggestion": cell(found.suggestion),
         "evidence": cell(found.evidence),
         "note": cell(found.note),
@@ -183,8 +183,8 @@ def _hot_spot(analysis: Analysis, spot: Any, near_deg: float) -> Json | None:
         return None
     return {
         "route": [r.route.name for r in analysis.routes].index(spot.route),
-        "text": f"from {words.metres(spot.from_m)} to {words.metres(spot.to_m)} along the route: "
-        f"spread {words.metres(spot.spread_m)}",
+        "text": f"from {wording.metres(spot.from_m)} to {wording.metres(spot.to_m)} along the route: "
+        f"spread {wording.metres(spot.spread_m)}",
         "line": _packed_m(found, stretch_m(found, spot.from_m, spot.to_m), near_deg),
     }
 

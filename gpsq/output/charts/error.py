@@ -6,11 +6,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gpsq.output import words
-from gpsq.output.figures_of import figure, overall
-from gpsq.output.looks import Look, device_looks
-from gpsq.output.mapdata import hot_spots
-from gpsq.output.paper import INK, RULE, SOFT, TYPE_PT, Drawing, Sheet, dashes
+from gpsq.output import wording
+from gpsq.output.charts.sheet import INK, RULE, SOFT, TYPE_PT, Drawing, Sheet, dashes
+from gpsq.output.device_figures import figure, overall
+from gpsq.output.drawing.looks import Look, device_looks
+from gpsq.output.map.data import hot_spots
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -56,7 +56,7 @@ def along(analysis: Analysis) -> Drawing | None:
             sheet.write(
                 0.75,
                 bottom + height - 0.56,
-                words.short(f"Route {found.route.name}", 60 if sheet.wide else 40),
+                wording.short(f"Route {found.route.name}", 60 if sheet.wide else 40),
                 fontweight="bold",
             )
             _profile(axes, analysis, found, offsets, looks)
@@ -77,9 +77,9 @@ def _offsets(analysis: Analysis, found: RouteResult) -> Offsets:
 def _said_of_route(analysis: Analysis, found: RouteResult) -> str:
     spots = [spot for spot in hot_spots(analysis) if spot.route == found.route.name]
     if not spots:
-        return f"Route {words.short(found.route.name)}: no place stands out."
-    places = ", ".join(f"{words.metres(s.from_m)} to {words.metres(s.to_m)}" for s in spots)
-    return f"Route {words.short(found.route.name)}: recordings scatter most at {places}."
+        return f"Route {wording.short(found.route.name)}: no place stands out."
+    places = ", ".join(f"{wording.metres(s.from_m)} to {wording.metres(s.to_m)}" for s in spots)
+    return f"Route {wording.short(found.route.name)}: recordings scatter most at {places}."
 
 
 def _profile(axes: Axes, analysis: Analysis, found: RouteResult, offsets: Offsets, looks: dict[str, Look]) -> None:
@@ -170,5 +170,5 @@ def distribution(analysis: Analysis) -> Drawing | None:
 
 def _said_of_device(name: str, curve: FloatArray, p95_m: float) -> str:
     p95_m = p95_m if np.isfinite(p95_m) else float(np.interp(0.95, QUANTILES, curve))
-    half = words.metres(float(np.interp(0.5, QUANTILES, curve)))
-    return f"{words.short(name)}: half of the road within {half}, 95{words.GAP}% within {words.metres(p95_m)}."
+    half = wording.metres(float(np.interp(0.5, QUANTILES, curve)))
+    return f"{wording.short(name)}: half of the road within {half}, 95{wording.GAP}% within {wording.metres(p95_m)}."

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from gpsq.exceptions import OutputError
 from gpsq.output import run_file
-from gpsq.output.folder import replaced
+from gpsq.output.folder_swap import replaced
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -65,15 +65,17 @@ def write_results(
 
 def report(analysis: Analysis) -> dict[str, str | bytes]:
     """Return the report and the charts that it shows, by name of file."""
-    from gpsq.output import charts, page
+    from gpsq.output.charts import all_charts
+    from gpsq.output.report import page
 
-    figures = charts.figures(analysis)
-    return {"report.html": page.report_page(analysis, figures)} | charts.files(figures)
+    figures = all_charts.figures(analysis)
+    return {"report.html": page.report_page(analysis, figures)} | all_charts.files(figures)
 
 
 def _texts(analysis: Analysis, tiles: str | None) -> dict[str, str | bytes]:
     """Return the tables, lines and map, by name of file."""
-    from gpsq.output import centrelines_gpx, layers, maps, styles, tables
+    from gpsq.output.map import page
+    from gpsq.output.tables import centrelines_gpx, layer_styles, layers, tables
 
     return {
         "tracks.csv": tables.csv_text(tables.tracks(analysis)),
@@ -82,9 +84,9 @@ def _texts(analysis: Analysis, tiles: str | None) -> dict[str, str | bytes]:
         "set_aside.csv": tables.csv_text(tables.set_aside(analysis)),
         "centrelines.geojson": layers.centrelines_geojson(analysis),
         "centrelines.gpx": centrelines_gpx.centrelines_gpx(analysis),
-        "map.html": maps.map_page(analysis, tiles=tiles),
+        "map.html": page.map_page(analysis, tiles=tiles),
         **({"reference.csv": tables.csv_text(tables.reference(analysis))} if analysis.extra.get("reference") else {}),
-        **styles.files(),
+        **layer_styles.files(),
     }
 
 
@@ -94,7 +96,7 @@ def _put(path: Path, content: str | bytes) -> None:
 
 
 def _geoparquet(analysis: Analysis, folder: Path) -> None:
-    from gpsq.output.layers import write_geoparquet
+    from gpsq.output.tables.layers import write_geoparquet
 
     folder.mkdir(exist_ok=True)
     write_geoparquet(analysis, folder)
@@ -105,7 +107,7 @@ def _geopackage(analysis: Analysis, path: Path) -> None:
 
     from pyogrio.errors import DataLayerError, DataSourceError
 
-    from gpsq.output.layers import write_geopackage
+    from gpsq.output.tables.layers import write_geopackage
 
     try:
         write_geopackage(analysis, path)

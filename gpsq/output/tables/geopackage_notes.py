@@ -6,7 +6,7 @@ import sqlite3
 from contextlib import closing
 from typing import TYPE_CHECKING
 
-from gpsq.output.fields import DESCRIPTIONS
+from gpsq.output.tables.columns import DESCRIPTIONS
 
 if TYPE_CHECKING:
     from collections.abc import Iterable

@@ -10,9 +10,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gpsq.output.geometry import Drawn, thin, thin_line
-from gpsq.output.looks import device_looks, state
-from gpsq.output.mapdata import band_m, head_span_m, hot_spots, stretch_m
+from gpsq.output.drawing.lines import Drawn, thin, thin_line
+from gpsq.output.drawing.looks import device_looks, state
+from gpsq.output.map.data import band_m, head_span_m, hot_spots, stretch_m
 
 if TYPE_CHECKING:
     from gpsq.model import Deviation, FloatArray, IntArray

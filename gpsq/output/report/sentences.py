@@ -6,9 +6,9 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from gpsq.output import words
-from gpsq.output.figures_of import figure, overall
-from gpsq.output.findings import waiting
+from gpsq.output import wording
+from gpsq.output.device_figures import figure, overall
+from gpsq.output.report.findings import waiting
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -53,8 +53,8 @@ def _fix_part(summary: DeviceSummary, confidence: float) -> str:
     lost = f"; {never:.0f} of {figure(summary, 'ttff_known').value:.0f} never fixed" if never > 0 else ""
     if not np.isfinite(middle.value):
         return "never fixed in half of its rides or more" if never > 0 else "does not say when it was started"
-    sure = _sure(middle, words.seconds, confidence, lost)
-    return f"has its first fix after {words.seconds(middle.value)} in the median{sure}"
+    sure = _sure(middle, wording.seconds, confidence, lost)
+    return f"has its first fix after {wording.seconds(middle.value)} in the median{sure}"
 
 
 def _missed_part(summary: DeviceSummary) -> str:
@@ -62,19 +62,19 @@ def _missed_part(summary: DeviceSummary) -> str:
     if not np.isfinite(missed.value):
         return ""
     least = "at least " if "at least" in missed.method else ""
-    return f"misses {least}{words.metres(missed.value)} of road before it"
+    return f"misses {least}{wording.metres(missed.value)} of road before it"
 
 
 def _error_part(summary: DeviceSummary, confidence: float) -> str:
     spread = figure(summary, "repeatability_m")
     if np.isfinite(spread.value):
-        sure = _sure(spread, words.metres, confidence, _open_part(summary, "repeatability_m"))
-        return f"repeats its own track to {words.metres(spread.value)}{sure}"
+        sure = _sure(spread, wording.metres, confidence, _open_part(summary, "repeatability_m"))
+        return f"repeats its own track to {wording.metres(spread.value)}{sure}"
     rms = figure(summary, "xte_rms_m")
     if not np.isfinite(rms.value):
         return ""
-    sure = _sure(rms, words.metres, confidence, _open_part(summary, "xte_rms_m"))
-    return f"keeps within {words.metres(rms.value)} RMS of the common line{sure}"
+    sure = _sure(rms, wording.metres, confidence, _open_part(summary, "xte_rms_m"))
+    return f"keeps within {wording.metres(rms.value)} RMS of the common line{sure}"
 
 
 def _open_part(summary: DeviceSummary, name: str) -> str:
@@ -83,8 +83,8 @@ def _open_part(summary: DeviceSummary, name: str) -> str:
 
 
 def _sure(found: Any, say: Any, confidence: float, more: str = "") -> str:
-    bounds = words.between(found, say)
-    inside = (f"{words.share(confidence)} interval {bounds}" if bounds else "") + more
+    bounds = wording.between(found, say)
+    inside = (f"{wording.share(confidence)} interval {bounds}" if bounds else "") + more
     return f" ({inside.removeprefix('; ')})" if inside else ""
 
 
@@ -104,8 +104,8 @@ def _fastest(analysis: Analysis, summaries: Sequence[DeviceSummary]) -> str:
     gain, low, high, shown = found
     if shown and gain < 0:
         best, next_best, gain, low, high = next_best, best, -gain, -high, -low
-    sure = _difference_sure(low, high, words.seconds, analysis)
-    rest = f"{words.seconds(abs(gain))} {'sooner' if gain >= 0 else 'later'} than {next_best} on the same ride{sure}."
+    sure = _difference_sure(low, high, wording.seconds, analysis)
+    rest = f"{wording.seconds(abs(gain))} {'sooner' if gain >= 0 else 'later'} than {next_best} on the same ride{sure}."
     if not shown:
         return f"Which of {best} and {next_best} fixes faster cannot be said yet: {best} came {rest}"
     more = " Over all its rides the median is longer." if best != ranked[0].device else ""
@@ -118,14 +118,14 @@ def _steadiest(analysis: Analysis, summaries: Sequence[DeviceSummary]) -> str:
     if len(ranked) < 2:
         return "Too few rides on one route to compare how well the devices repeat."
     best, next_best = ranked[0], ranked[1]
-    said = f"{words.metres(figure(best, name).value)} against {words.metres(figure(next_best, name).value)}"
+    said = f"{wording.metres(figure(best, name).value)} against {wording.metres(figure(next_best, name).value)}"
     found = _comparison(analysis, "xte_rms_m", best.device, next_best.device)
     if found is None:
         alone = "they share no ride, so chance is not ruled out"
         return f"{best.device} repeats best, {said} for {next_best.device}; {alone}."
     gain, low, high, shown = found
-    sure = _difference_sure(low, high, words.metres, analysis)
-    same = f"on the same ride its error is {words.metres(abs(gain))} {'smaller' if gain >= 0 else 'larger'}{sure}"
+    sure = _difference_sure(low, high, wording.metres, analysis)
+    same = f"on the same ride its error is {wording.metres(abs(gain))} {'smaller' if gain >= 0 else 'larger'}{sure}"
     if shown and gain >= 0:
         return f"{best.device} repeats best: {said} for {next_best.device}, the next; {same}."
     return f"Which of {best.device} and {next_best.device} repeats better cannot be said yet: {said}; {same}."
@@ -137,7 +137,7 @@ def _difference_sure(low: float, high: float, say: Any, analysis: Analysis) -> s
         return " (too few rides for an interval)"
     minus = "\N{MINUS SIGN}"
     texts = [(minus if value < 0 else "") + say(abs(value)) for value in (low, high)]
-    return f" ({words.share(analysis.settings.confidence)} interval {texts[0]} to {texts[1]})"
+    return f" ({wording.share(analysis.settings.confidence)} interval {texts[0]} to {texts[1]})"
 
 
 def _comparison(analysis: Analysis, measure: str, best: str, other: str) -> tuple[float, float, float, bool] | None:

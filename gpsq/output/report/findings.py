@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from gpsq.output import words
-from gpsq.output.figures_of import figure
-from gpsq.output.words import GAP, cell
+from gpsq.output import wording
+from gpsq.output.device_figures import figure
+from gpsq.output.wording import GAP, cell
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -42,16 +42,18 @@ def waiting(summary: DeviceSummary, name: str, *, brief: bool = False) -> str:
     if not (count > 0 and np.isfinite([value, plain]).all() and abs(value - plain) > WORTH_SAYING * value):
         return ""
     what = "open:" if brief else "open deviation" + "s" * (count > 1)
-    return f"without {count:.0f} {what} {words.metres(plain)}"
+    return f"without {count:.0f} {what} {wording.metres(plain)}"
 
 
 def sections(analysis: Analysis) -> dict[str, Any]:
     """Return what the report shows of the finer findings; an empty list leaves its part out."""
     return {
         "ranks": list(_ranks(analysis)),
-        "ratios": [words.typeset(found.verdict) for found in analysis.extra.get("route_ratios", ())],
+        "ratios": [wording.typeset(found.verdict) for found in analysis.extra.get("route_ratios", ())],
         "quality": list(_quality(analysis)),
-        "lengths": [(found.device, words.typeset(found.reason)) for found in analysis.extra.get("distance_biases", ())],
+        "lengths": [
+            (found.device, wording.typeset(found.reason)) for found in analysis.extra.get("distance_biases", ())
+        ],
         "reference": _reference(analysis),
     }
 
@@ -65,8 +67,8 @@ def _ranks(analysis: Analysis) -> Iterator[str]:
             f"{p.device} {p.place}" + (f" ({p.best} to {p.worst})" if p.best != p.worst else "") for p in places
         )
         yield cell(
-            f"Route {route}: {first.device} comes first in {words.share(first.first_share)} of the draws. "
-            f"Places, with the range kept in {words.share(analysis.settings.confidence)} of the draws: {others}."
+            f"Route {route}: {first.device} comes first in {wording.share(first.first_share)} of the draws. "
+            f"Places, with the range kept in {wording.share(analysis.settings.confidence)} of the draws: {others}."
         )
 
 
@@ -75,11 +77,11 @@ def _quality(analysis: Analysis) -> Iterator[tuple[str, str]]:
     classes: tuple[QualityClass, ...] = analysis.extra.get("quality_classes", ())
     for trend in analysis.extra.get("quality_trends", ()):
         own = [c for c in classes if (c.device, c.quantity) == (trend.device, trend.quantity)]
-        steps = ", ".join(f"{words.metres(c.rms_m)} {_class(c)}" for c in own)
+        steps = ", ".join(f"{wording.metres(c.rms_m)} {_class(c)}" for c in own)
         value, what = trend.correlation.value, QUANTITIES[trend.quantity]
         goes = f"hardly goes with {what}" if abs(value) < WEAK else f"{'grows' if value > 0 else 'falls'} with {what}"
         said = f"error {goes} (rank correlation {value:.2f}, median of {trend.rides} recordings): RMS {steps}"
-        yield trend.device, words.typeset(said)
+        yield trend.device, wording.typeset(said)
 
 
 def _class(found: QualityClass) -> str:
@@ -103,11 +105,11 @@ def _reference(analysis: Analysis) -> dict[str, Any]:
 def _of_line(row: ReferenceFigures) -> str:
     bias = row.found.bias_m.value
     side = "left" if bias > 0 else "right"
-    bounds = words.between(row.found.bias_m, words.metres)
+    bounds = wording.between(row.found.bias_m, wording.metres)
     sure = f" ({bounds}, + left)" if bounds else ""
     return cell(
-        f"Route {row.route}: its centreline lies {words.metres(abs(bias))} to the {side} of the reference in the "
-        f"median{sure}, RMS {words.metres(row.found.systematic_m)}, over {words.metres(row.shared_m)} of road "
+        f"Route {row.route}: its centreline lies {wording.metres(abs(bias))} to the {side} of the reference in the "
+        f"median{sure}, RMS {wording.metres(row.found.systematic_m)}, over {wording.metres(row.shared_m)} of road "
         f"and {row.rides} rides."
     )
 
@@ -115,12 +117,12 @@ def _of_line(row: ReferenceFigures) -> str:
 def _row(row: ReferenceFigures) -> tuple[str, int, list[tuple[str, list[str]]]]:
     """Return device, rides, and cells as in the other tables of figures."""
     found = row.found
-    bounds = words.between(found.bias_m, words.metres)
+    bounds = wording.between(found.bias_m, wording.metres)
     plain = (found.systematic_m, found.precision_m, found.accuracy_m, found.within_95_m)
-    standard, why = words.metres(found.standard_95_m), ["its assumption does not hold"]
-    cells: list[tuple[str, list[str]]] = [(words.metres(found.bias_m.value), [bounds] if bounds else [])]
-    cells += [(words.metres(value), []) for value in plain]
-    cells.append((standard, []) if found.assumption_holds else (words.UNKNOWN, why))
+    standard, why = wording.metres(found.standard_95_m), ["its assumption does not hold"]
+    cells: list[tuple[str, list[str]]] = [(wording.metres(found.bias_m.value), [bounds] if bounds else [])]
+    cells += [(wording.metres(value), []) for value in plain]
+    cells.append((standard, []) if found.assumption_holds else (wording.UNKNOWN, why))
     return row.device, row.rides, cells
 
 
@@ -135,4 +137,4 @@ REFERENCE_HEADS = (
 
 
 def _doubt(row: ReferenceFigures) -> tuple[str, str]:
-    return row.device, words.typeset(row.found.assumption)
+    return row.device, wording.typeset(row.found.assumption)

@@ -117,8 +117,8 @@ def _analyse_into(
     cut_passes: bool = False,
     cluster: str | None = None,
 ) -> None:
-    from gpsq.into import analyse_into
     from gpsq.output import terminal
+    from gpsq.pipeline.campaign_run import analyse_into
 
     with _running(cluster, quiet=quiet) as how:
         say = partial(_say, quiet=quiet)
@@ -135,8 +135,8 @@ def _analyse_into(
 
 
 def _analysis(folder: Path, *, quiet: bool, cut_passes: bool = False) -> Analysis:
-    from gpsq import cache
-    from gpsq.analysis import analyse as run
+    from gpsq.pipeline import cache
+    from gpsq.pipeline.analysis import analyse as run
 
     with _running(None, quiet=quiet) as how:
         return run(folder, cut_passes=cut_passes, cache=cache.beside(folder), **how)
@@ -148,7 +148,7 @@ def _running(cluster: str | None, *, quiet: bool) -> Iterator[dict[str, Any]]:
     with contextlib.ExitStack() as stack:
         engine = None
         if cluster:
-            from gpsq.executors import Cluster
+            from gpsq.pipeline.executors import Cluster
 
             engine = stack.enter_context(Cluster(cluster))
         yield {"executor": engine, "on_progress": stack.enter_context(Progress(quiet=quiet))}
@@ -164,7 +164,7 @@ def fleet(
     quiet: Quiet = False,
 ) -> None:
     """Analyse more recordings than fit in memory, route by route; a run that was stopped goes on where it was."""
-    from gpsq.fleet import run
+    from gpsq.pipeline.fleet import run
 
     with _running(cluster, quiet=quiet) as how:
         found = run(source, out, **how)
@@ -189,7 +189,7 @@ def check(
     """Tell what gpsq sees in single files, without a campaign."""
     import json
 
-    from gpsq.check import describe, inspect_paths
+    from gpsq.pipeline.check import describe, inspect_paths
     from gpsq.settings import Settings
 
     missing = [path for path in paths if not path.exists() and not path.is_symlink()]
@@ -210,7 +210,7 @@ def check(
 
 def _shortfall_lines(folder: Path) -> Iterator[str]:
     """Say where the campaign in a folder falls short of a fair test; nothing where no campaign can be analysed."""
-    from gpsq.analysis import analyse as run
+    from gpsq.pipeline.analysis import analyse as run
     from gpsq.summaries.fair_test import shortfalls
 
     try:
@@ -295,7 +295,7 @@ def publish(
     quiet: Quiet = False,
 ) -> None:
     """Write report, map and tables fit to publish: ends and private places cut, times to the day."""
-    from gpsq.output.publish import publish as write
+    from gpsq.pipeline.publish import publish as write
     from gpsq.privacy import secret
 
     analysis = _analysis(folder, cut_passes=cut_passes, quiet=quiet)

@@ -17,10 +17,10 @@ from hypothesis import given
 from hypothesis import settings as given_settings
 from hypothesis import strategies as st
 
-from gpsq import cache, digests
-from gpsq.analysis import analyse
+from gpsq import digests
 from gpsq.campaign import flags
-from gpsq.output import unchanged
+from gpsq.pipeline import cache, unchanged
+from gpsq.pipeline.analysis import analyse
 from gpsq.simulate.shipped_demo import put
 
 if TYPE_CHECKING:

@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 from trace_maker import road, shifted_left, trace_on
 
-from gpsq.analysis import analyse_traces
 from gpsq.geometry.alignment import Abreast
 from gpsq.measures import cross_track
 from gpsq.model import Centreline
+from gpsq.pipeline.analysis import analyse_traces
 from gpsq.settings import Settings
 
 

@@ -13,12 +13,13 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 
-from gpsq import cache, cli, digests, executors
-from gpsq.analysis import analyse
-from gpsq.aside import Aside
+from gpsq import cli, digests
 from gpsq.exceptions import InputError
-from gpsq.executors import Cluster, Local
 from gpsq.output.tables import tables
+from gpsq.pipeline import cache, executors
+from gpsq.pipeline.analysis import analyse
+from gpsq.pipeline.executors import Cluster, Local
+from gpsq.pipeline.second_process import Aside
 from gpsq.simulate.shipped_demo import put
 
 if TYPE_CHECKING:
@@ -232,7 +233,7 @@ def touch(path: Path) -> None:
 
 @pytest.fixture
 def one_thread(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("gpsq.aside.threading.active_count", lambda: 1)
+    monkeypatch.setattr("gpsq.pipeline.second_process.threading.active_count", lambda: 1)
 
 
 @pytest.mark.usefixtures("one_thread")
@@ -282,6 +283,6 @@ def test_the_next_work_does_not_wait_for_a_large_answer_to_be_taken(tmp_path: Pa
 
 
 def test_with_threads_about_nothing_is_begun(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("gpsq.aside.threading.active_count", lambda: 2)
+    monkeypatch.setattr("gpsq.pipeline.second_process.threading.active_count", lambda: 2)
     aside = Aside()
     assert aside.begin(squared, 3)() == (9, os.getpid())

@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 from trace_maker import MONDAY, road, shifted_left, smooth_noise, trace_on
 
-from gpsq.analysis import analyse_traces
 from gpsq.measures import first_fix
 from gpsq.model import NAT
+from gpsq.pipeline.analysis import analyse_traces
 from gpsq.settings import Settings
 
 

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
-from gpsq.analysis import analyse
+from gpsq.pipeline.analysis import analyse
 from gpsq.reading import read_folder
 from gpsq.rides.passes import cut
 

@@ -22,11 +22,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from gpsq import cli
-from gpsq.analysis import analyse
 from gpsq.exceptions import CampaignError
 from gpsq.model import FirstFix
-from gpsq.output.publish import publish
 from gpsq.output.tables import tables
+from gpsq.pipeline.analysis import analyse
+from gpsq.pipeline.publish import publish
 from gpsq.plane import Plane, geodesic_inverse_m
 from gpsq.privacy import Zone, figures, neutral, publication, secret, zones
 from gpsq.privacy.ends import zones_for

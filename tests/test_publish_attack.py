@@ -14,8 +14,8 @@ import numpy as np
 import pytest
 from publish_attack import Seen, guesses, hidden_lengths, seen
 
-from gpsq.analysis import analyse
 from gpsq.output.tables import layers, tables
+from gpsq.pipeline.analysis import analyse
 from gpsq.plane import geodesic_inverse_m
 from gpsq.privacy import publication
 from gpsq.privacy.ends import zones_for

@@ -7,7 +7,7 @@ import shutil
 import numpy as np
 import pytest
 
-from gpsq.analysis import analyse
+from gpsq.pipeline.analysis import analyse
 from gpsq.results import DeviceSummary, Interval
 from gpsq.summaries.device_figures import summarise
 from gpsq.summaries.ranking import compare_places, rank_by_repeatability

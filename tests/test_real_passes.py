@@ -14,8 +14,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
-from gpsq.analysis import analyse
 from gpsq.geometry import polyline
+from gpsq.pipeline.analysis import analyse
 
 if TYPE_CHECKING:
     from pathlib import Path

@@ -7,9 +7,9 @@ import json
 
 import pytest
 
-from gpsq.analysis import analyse
 from gpsq.output.results_folder import write_results
 from gpsq.output.tables.tables import reference
+from gpsq.pipeline.analysis import analyse
 from gpsq.simulate import make_campaign, standard_spec, write
 from gpsq.summaries.fair_test import shortfalls
 from gpsq.summaries.reference import measure

@@ -10,8 +10,8 @@ import time
 import pytest
 from web_desk import DEMO
 
-from gpsq.analysis import analyse
 from gpsq.output.tables import tables
+from gpsq.pipeline.analysis import analyse
 from gpsq.web.runs import JobError, Line
 
 PATIENCE_S = 120

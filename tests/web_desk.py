@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING, Any
 
 import httpx
 
-from gpsq.analysis import analyse
 from gpsq.output.map.page import map_page
+from gpsq.pipeline.analysis import analyse
 from gpsq.web import view
 from gpsq.web.app import make_app
 from gpsq.web.desk import Desk, Results

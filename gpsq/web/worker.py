@@ -68,9 +68,9 @@ class _Worker:
 
     def _wake(self) -> None:
         """Load what is heavy and compile what is compiled, while the person still looks for the files."""
-        from gpsq import executors
-        from gpsq.analysis import analyse
         from gpsq.output.map.page import map_page
+        from gpsq.pipeline import executors
+        from gpsq.pipeline.analysis import analyse
         from gpsq.simulate.shipped_demo import put
 
         with tempfile.TemporaryDirectory() as aside:
@@ -82,16 +82,16 @@ class _Worker:
 
     def _read(self, folder: str, name: str) -> list[dict[str, Any]]:
         from gpsq.campaign import campaign_file
-        from gpsq.check import inspect_paths
+        from gpsq.pipeline.check import inspect_paths
 
         os.chdir(folder)  # so that every line names the file by its path below the campaign
         told = campaign_file.load(Path(folder))
         return inspect_paths([Path(name)], told.settings, time_zone=told.time_zone)
 
     def _analyse(self, folder: str) -> tuple[Analysis, str]:
-        from gpsq import cache, executors
-        from gpsq.analysis import analyse
         from gpsq.output.map.page import map_page
+        from gpsq.pipeline import cache, executors
+        from gpsq.pipeline.analysis import analyse
 
         store = cache.beside(Path(folder))
         # no further processes: whoever ends this one, by a cancel or a kill, would leave them behind
@@ -110,7 +110,7 @@ class _Worker:
         write_results(found, Path(out))
 
     def _publish(self, folder: str, out: str) -> list[str]:
-        from gpsq.output.publish import publish
+        from gpsq.pipeline.publish import publish
 
         found = self._found(folder)
         self._tell("cutting what is private", 0, 1)

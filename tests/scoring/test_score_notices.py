@@ -11,7 +11,7 @@ from campaign_checks import check_campaign
 from campaign_matching import _in_order, route_of_direction
 from score import campaign_of
 
-from gpsq.analysis import analyse
+from gpsq.pipeline.analysis import analyse
 from gpsq.simulate import write
 
 if TYPE_CHECKING:

@@ -11,7 +11,7 @@ import tempfile
 from dataclasses import replace
 from pathlib import Path
 
-from gpsq.analysis import analyse
+from gpsq.pipeline.analysis import analyse
 from gpsq.summaries.device_figures import summarise
 from gpsq.summaries.ranking import compare_places, rank_by_repeatability
 

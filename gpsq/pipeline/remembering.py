@@ -14,9 +14,9 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Sequence
     from pathlib import Path
 
-    from gpsq.cache import Cache
     from gpsq.measures.route import Measured, Member
     from gpsq.model import Flag, Route, Trace
+    from gpsq.pipeline.cache import Cache
     from gpsq.results import Analysis
     from gpsq.rides.arrange import Arranged
     from gpsq.settings import Settings

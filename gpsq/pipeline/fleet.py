@@ -15,17 +15,18 @@ from dataclasses import dataclass
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
-from gpsq import digests, executors
-from gpsq.analysis import analyse_traces
+from gpsq import digests
 from gpsq.campaign import campaign_file as campaigns
 from gpsq.campaign import flags, safe_files, start_log
 from gpsq.exceptions import InputError, NothingToAnalyse, OutputError
 from gpsq.model import Trace
 from gpsq.output.tables import layers, tables
+from gpsq.pipeline import executors
+from gpsq.pipeline.analysis import analyse_traces
+from gpsq.pipeline.fleet_routes import NO_ROUTE, Place, Sorted, sort_out, traces_in
 from gpsq.reading.folder import named
 from gpsq.reading.listing import find_files
 from gpsq.reading.parquet import SUFFIX
-from gpsq.sorting import NO_ROUTE, Place, Sorted, sort_out, traces_in
 from gpsq.summaries.summarise import summaries
 
 if TYPE_CHECKING:

@@ -9,15 +9,15 @@ from __future__ import annotations
 from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
-from gpsq import cache, executors
-from gpsq.aside import Aside
+from gpsq.pipeline import cache, executors
+from gpsq.pipeline.second_process import Aside
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
     from concurrent.futures import Executor
     from pathlib import Path
 
-    from gpsq.cache import Cache
+    from gpsq.pipeline.cache import Cache
     from gpsq.reading.folder import Readings
     from gpsq.results import Analysis
 
@@ -36,17 +36,17 @@ def analyse_into(
     """Analyse the campaign in a folder, write the results into `out`, and return the analysis.
 
     What was worked out before and still holds is taken from the campaign's cache, and results that stand already are
-    left as they are. `say` is told when code has to be compiled first. The rest is as in `gpsq.analysis.analyse` and
+    left as they are. `say` is told when code has to be compiled first. The rest is as in `gpsq.pipeline.analysis.analyse` and
     `gpsq.output.results_folder.write_results`.
     """
     aside = Aside()  # before anything heavy is loaded and before there are threads
     store = cache.beside(folder)
     reading = aside.begin(_read_little, folder, store) if executor is None else None
     aside.begin(_load_what_draws)
-    from gpsq.analysis import analyse
     from gpsq.geometry import _compiled
     from gpsq.geometry.alignment import wake
-    from gpsq.output import unchanged
+    from gpsq.pipeline import unchanged
+    from gpsq.pipeline.analysis import analyse
 
     if say:
         _compiled.tell_once(say)
@@ -68,9 +68,9 @@ def analyse_into(
 
 def _read_little(folder: Path, store: Cache | None) -> tuple[Readings, set[str]] | None:
     """Return what is read of a folder with little in it, and which answers of its cache were used; None of a large one."""
+    from gpsq.pipeline.remembering import Recalling
     from gpsq.reading import read_folder
     from gpsq.reading.listing import find_files
-    from gpsq.recalling import Recalling
 
     if sum(executors.fixes_in(found.path) for found in find_files(folder).files) >= executors.WORTH_A_POOL:
         return None

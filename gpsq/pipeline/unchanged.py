@@ -10,7 +10,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
     from pathlib import Path
 
-    from gpsq.cache import Cache
+    from gpsq.pipeline.cache import Cache
 
 
 def write(store: Cache | None, what: Any, out: Path, writing: Callable[[], Sequence[Path]]) -> None:

@@ -8,13 +8,13 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from gpsq import executors, recalling
 from gpsq.campaign import flags
 from gpsq.exceptions import NothingToAnalyse
 from gpsq.measures import first_fix
 from gpsq.measures.route import Measured, Member, analyse_route
+from gpsq.pipeline import executors, remembering
+from gpsq.pipeline.remembering import Recalling
 from gpsq.reading import read_folder
-from gpsq.recalling import Recalling
 from gpsq.results import Analysis, RouteResult, TraceResult
 from gpsq.rides.arrange import Arranged, arrange
 from gpsq.summaries import reference
@@ -24,8 +24,8 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Mapping, Sequence
     from concurrent.futures import Executor
 
-    from gpsq.cache import Cache
     from gpsq.model import Flag, Trace
+    from gpsq.pipeline.cache import Cache
     from gpsq.reading.folder import Readings
     from gpsq.settings import Settings
 
@@ -58,13 +58,13 @@ def analyse(
         Reads files and analyses routes side by side; the results are the same. Without one, the cores of this machine
         share the work where it is large.
     cache : Cache, optional
-        What was worked out before and still holds is taken from it (see `gpsq.cache.beside`).
+        What was worked out before and still holds is taken from it (see `gpsq.pipeline.cache.beside`).
     on_progress : callable, optional
         Told (what is being done, how many are done, how many there are).
     read : callable, optional
         Reads the folder as `gpsq.reading.read_folder` does.
     begin : callable, optional
-        Begins work that can be done beside the rest, and returns what waits for its answer (`gpsq.aside.Aside.begin`).
+        Begins work that can be done beside the rest, and returns what waits for its answer (`gpsq.pipeline.second_process.Aside.begin`).
 
     Returns
     -------
@@ -96,8 +96,8 @@ def analyse(
 
         if cache is None:
             return work(arranged)
-        read_before = recalling.Kept(cache, readings.traces, (readings, asked))
-        lines = recalling.contents(folder, readings.campaign.reference.values())
+        read_before = remembering.Kept(cache, readings.traces, (readings, asked))
+        lines = remembering.contents(folder, readings.campaign.reference.values())
         analysis = read_before.whole(
             Analysis, (flagged, lines), lambda: work(lambda: read_before.whole(Arranged, (), arranged))
         )

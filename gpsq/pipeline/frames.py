@@ -76,7 +76,7 @@ def frames_of(folder: str | Path) -> Frames:
     InputError
         Where nothing in the folder can be analysed, or its campaign file cannot be followed.
     """
-    from gpsq.analysis import analyse
+    from gpsq.pipeline.analysis import analyse
 
     return frames(analyse(Path(folder)))
 

@@ -23,7 +23,7 @@ import pytest
 
 from gpsq.campaign import campaign_file, flags, safe_files, start_log
 from gpsq.model import Flag
-from gpsq.web import edits, store
+from gpsq.web import campaign_edits, dropped_files
 
 LONG = bool(os.environ.get("GPSQ_LONG"))
 KILLS = 200 if LONG else 20
@@ -43,11 +43,11 @@ def write_for_ever(folder: Path, number: int, acknowledged: int) -> None:
         kept = decided(number)
         flags.change(folder, lambda earlier, kept=kept: [*earlier, kept])
         os.write(acknowledged, f"flag {number}\n".encode())
-        edits.set_start(folder, f"{number}.gpx", "2024-05-14T07:10:00Z", "", [f"{number}.gpx"])
+        campaign_edits.set_start(folder, f"{number}.gpx", "2024-05-14T07:10:00Z", "", [f"{number}.gpx"])
         os.write(acknowledged, f"start {number}\n".encode())
-        edits.add_place(folder, number % 90, 0, 10 + number // 90)
+        campaign_edits.add_place(folder, number % 90, 0, 10 + number // 90)
         os.write(acknowledged, f"place {number}\n".encode())
-        store.store(folder, f"bar/{number}.gpx", io.BytesIO(str(number).encode() * 100))
+        dropped_files.store(folder, f"bar/{number}.gpx", io.BytesIO(str(number).encode() * 100))
         os.write(acknowledged, f"file {number}\n".encode())
         number += 1
 

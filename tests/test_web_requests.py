@@ -21,8 +21,8 @@ from web_desk import DEMO, Client, StillDesk, demo_results, desk_with_results
 from gpsq.campaign import campaign_file, flags, start_log
 from gpsq.output.map.page import map_page
 from gpsq.output.results_folder import write_results
-from gpsq.web import guard, store, view
-from gpsq.web.desk import Results
+from gpsq.web import dropped_files, guard, page_data
+from gpsq.web.session import Results
 
 LONG = bool(os.environ.get("GPSQ_LONG"))
 FUZZ = 5_000 if LONG else 300
@@ -182,7 +182,7 @@ def test_a_small_form_cannot_be_large(client):
 
 
 def test_too_many_files_at_once_are_refused(client, monkeypatch):
-    count = 100_000 if LONG else store.MOST_FILES + 1
+    count = 100_000 if LONG else dropped_files.MOST_FILES + 1
     part = b'--x\r\nContent-Disposition: form-data; name="files"; filename="a.gpx"\r\n\r\nx\r\n'
     answer = client.post(
         "/recordings", headers={"content-type": "multipart/form-data; boundary=x"}, content=part * count + b"--x--\r\n"
@@ -371,7 +371,7 @@ class Markup(HTMLParser):
 
 def test_hostile_names_are_shown_as_text(tmp_path):
     analysis, desk = sample(), StillDesk(tmp_path)
-    desk.results = Results(1, analysis, map_page(analysis), view.of_analysis(analysis, {}))
+    desk.results = Results(1, analysis, map_page(analysis), page_data.of_analysis(analysis, {}))
     for name in HOSTILE:
         desk.receive(name, io.BytesIO(name.encode()))
     desk.problem = HOSTILE[0]
@@ -493,10 +493,10 @@ def test_no_request_makes_it_stumble(desk, client):
 
 def test_a_change_that_alters_no_figure_is_said_to(desk):
     analysis = desk.results.analysis
-    same = view.figures(analysis)
-    assert view.of_analysis(analysis, same)["unmoved"]
-    assert not view.of_analysis(analysis, {})["unmoved"]
+    same = page_data.figures(analysis)
+    assert page_data.of_analysis(analysis, same)["unmoved"]
+    assert not page_data.of_analysis(analysis, {})["unmoved"]
     other = same | {("bar-unit", "xte_rms_m"): "99 m"}
-    shown = view.of_analysis(analysis, other)
+    shown = page_data.of_analysis(analysis, other)
     assert not shown["unmoved"]
     assert [c.before for *_, cells in shown["errors"]["rows"] for c in cells if c.before] == ["99 m"]

@@ -9,12 +9,12 @@ from typing import TYPE_CHECKING, Any
 
 from gpsq.output import wording
 from gpsq.output.templating import template_text
-from gpsq.web.store import MOST_FILES, PUBLISHED, original_names
+from gpsq.web.dropped_files import MOST_FILES, PUBLISHED, original_names
 
 if TYPE_CHECKING:
     from jinja2 import Environment
 
-    from gpsq.web.desk import Desk
+    from gpsq.web.session import Desk
 
 #: What of the results is worth a link of its own, and what it is.
 DOWNLOADS = (

@@ -15,8 +15,8 @@ from gpsq.campaign.device_names import UNKNOWN_DEVICE
 from gpsq.exceptions import CampaignError, InputError, OutputError
 from gpsq.model import FLAGS
 from gpsq.reading.listing import RESULTS
-from gpsq.web import edits, store, view
-from gpsq.web.runs import Line
+from gpsq.web import campaign_edits, dropped_files, page_data
+from gpsq.web.jobs import Line
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -69,7 +69,7 @@ class Desk:
     def open(self) -> None:
         """Make ready, and begin with what lies in the folder."""
         with contextlib.suppress(OSError):  # told when something is to be stored
-            store.sweep(self.folder)
+            dropped_files.sweep(self.folder)
         self.analyst.put("wake")
         self.refresh()
 
@@ -99,18 +99,18 @@ class Desk:
             analysis, map_page = answer.result()
             if self.results and self.results.analysis is analysis:
                 return  # two requests shared one run
-            before = view.figures(self.results.analysis) if self.results else {}
+            before = page_data.figures(self.results.analysis) if self.results else {}
             self._number += 1
             self.problem = ""
-            self.results = Results(self._number, analysis, map_page, view.of_analysis(analysis, before))
+            self.results = Results(self._number, analysis, map_page, page_data.of_analysis(analysis, before))
 
     def receive(self, given: str, content: IO[bytes]) -> Received:
         """Store one dropped file and have it looked into."""
         self.check_folder()
-        stored = store.store(self.folder, given, content)
+        stored = dropped_files.store(self.folder, given, content)
         line = Received(given, stored.said, "new" if stored.is_new else "known" if stored.file else "left out")
         self.received = [*self.received, line][-MOST_LINES:]
-        if stored.is_new and stored.file not in store.BESIDE:
+        if stored.is_new and stored.file not in dropped_files.BESIDE:
             line.outcome = "being read"
             answer = self.reader.put("read", str(self.folder), stored.file)
             answer.add_done_callback(lambda done: _seen(line, done))
@@ -137,18 +137,18 @@ class Desk:
         known = {t.file for t in analysis.traces} | {u.file for u in analysis.unreadable}
         if file not in known:
             raise InputError("recording", file, "one that the page shows now")
-        names = edits.found_names(self.folder, analysis.traces, analysis.unreadable)
+        names = campaign_edits.found_names(self.folder, analysis.traces, analysis.unreadable)
         device = names[file] if names[file] != UNKNOWN_DEVICE else ""
-        edits.set_start(self.folder, file, started.strip(), device, sorted(known))
+        campaign_edits.set_start(self.folder, file, started.strip(), device, sorted(known))
         return self.analyse()
 
     def rename(self, old: str, new: str) -> Future[Any]:
         """Give a device another name, then analyse."""
         self.check_folder()
         analysis = self.analysis
-        if old not in view.devices(analysis):
+        if old not in page_data.devices(analysis):
             raise InputError("device", old, "one that the page shows now")
-        edits.rename_device(self.folder, old, new, analysis.traces, analysis.unreadable)
+        campaign_edits.rename_device(self.folder, old, new, analysis.traces, analysis.unreadable)
         return self.analyse()
 
     def cancel(self) -> None:
@@ -193,7 +193,7 @@ class Desk:
     def publish(self) -> Future[Any]:
         """Write results fit to publish into a folder of their own."""
         self.check_folder()
-        answer = self.analyst.put("publish", str(self.folder), str(self.folder / store.PUBLISHED), once=True)
+        answer = self.analyst.put("publish", str(self.folder), str(self.folder / dropped_files.PUBLISHED), once=True)
         answer.add_done_callback(self._publication)
         return answer
 
@@ -220,7 +220,7 @@ def _files(folder: Path) -> frozenset[tuple[str, int, int]]:
     """Return names, sizes and times of all files of the campaign: what tells that something changed."""
     found = []
     for here, folders, names in os.walk(folder):
-        folders[:] = [f for f in folders if not f.startswith(".") and f not in (RESULTS, store.PUBLISHED)]
+        folders[:] = [f for f in folders if not f.startswith(".") and f not in (RESULTS, dropped_files.PUBLISHED)]
         for name in (n for n in names if not n.startswith(".")):
             with contextlib.suppress(OSError):
                 status = os.stat(os.path.join(here, name))  # noqa: PTH116, PTH118 - walked a thousand times, Path is slow

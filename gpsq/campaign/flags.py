@@ -33,11 +33,12 @@ def load(folder: Path) -> tuple[tuple[Flag, ...], tuple[str, ...]]:
     A missing file means no flags.
     """
     try:
-        text = (folder / FILE_NAME).read_text(encoding="utf-8-sig")
+        text = safe_files.read_bytes(folder / FILE_NAME).decode("utf-8-sig")
     except FileNotFoundError:
         return (), ()
     except (OSError, UnicodeDecodeError) as error:
-        return (), (str(CampaignError(FILE_NAME, f"a file that cannot be read ({error})", "a table in UTF-8")),)
+        why = getattr(error, "strerror", None) or str(error)
+        return (), (str(CampaignError(FILE_NAME, f"a file that cannot be read ({why})", "a table in UTF-8")),)
     flags, problems = [], []
     for number, row in enumerate(csv.DictReader(io.StringIO(text)), start=2):
         try:

@@ -12,6 +12,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
+from gpsq.campaign import safe_files
 from gpsq.campaign.timestamps import parse_time
 from gpsq.exceptions import InputError
 from gpsq.model import NAT
@@ -54,10 +55,10 @@ class StartLog:
 def load(folder: Path, campaign: Campaign) -> StartLog:
     """Read ``rides.csv`` in `folder`; without one, return an empty log."""
     path = folder / FILE
-    if not path.is_file():
-        return StartLog()
     try:
-        data = path.read_bytes()
+        data = safe_files.read_bytes(path)
+    except FileNotFoundError:
+        return StartLog()
     except OSError as error:
         return StartLog(problems=(_problem(f"a file that cannot be read ({error.strerror})", "a readable file"),))
     return parse(data, campaign.time_zone)

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 from gpsq import digests
 from gpsq.reading import read_file
+from gpsq.reading.archives import MOST_BYTES
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Sequence
@@ -86,8 +87,8 @@ class Recalling(Executor):
 
 
 def _content(path: Path) -> str:
-    try:
-        return digests.file_sha256(path)
+    try:  # what is too large to be read is not worth knowing by its content
+        return digests.file_sha256(path) if path.stat().st_size <= MOST_BYTES else ""
     except OSError:
         return ""
 

@@ -34,7 +34,7 @@ def load(folder: Path) -> tuple[Zone, ...]:
         When the file cannot be read or says something impossible: new zones beside lost ones would show too much.
     """
     try:
-        text = (folder / NAME).read_text("utf-8")
+        text = safe_files.read_bytes(folder / NAME).decode("utf-8")
     except FileNotFoundError:
         return ()
     except (OSError, UnicodeDecodeError) as error:

@@ -2,22 +2,21 @@
 
 from __future__ import annotations
 
+import contextlib
 import dataclasses
 import hashlib
-import os
 from dataclasses import dataclass, field
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from gpsq import digests
 from gpsq.campaign import campaign_file as campaigns
-from gpsq.campaign import start_log
+from gpsq.campaign import safe_files, start_log
 from gpsq.campaign.campaign_file import Campaign
 from gpsq.campaign.device_names import device_of
 from gpsq.exceptions import NothingToAnalyse, UnreadableFile
 from gpsq.model import Trace, Unreadable
-from gpsq.reading.archives import documents
+from gpsq.reading.archives import MOST_BYTES, documents
 from gpsq.reading.document import read_document
 from gpsq.reading.listing import Found, cannot_open, find_files, is_no_recording, may_be_something_else
 from gpsq.reading.screen import Origin, make_trace
@@ -116,7 +115,7 @@ def read_file(
         A `Trace` for every recording with a name for its device still to come, an `Unreadable` for every one without.
     """
     try:
-        data = path.read_bytes()
+        data = safe_files.read_bytes(path, MOST_BYTES)
     except OSError as error:
         return [cannot_open(name, error)]
     results: list[Trace | Unreadable] = []
@@ -208,9 +207,8 @@ def _logged_device(entries: Mapping[str, start_log.StartEntry], file: str) -> st
 def _inputs(folder: Path, results: Iterable[Trace | Unreadable]) -> dict[str, str]:
     inputs = {r.file: r.sha256 for r in results if r.sha256}
     for name in (start_log.FILE, campaigns.FILE):
-        path = folder / name
-        if path.is_file() and os.access(path, os.R_OK):
-            inputs[name] = digests.file_sha256(path)
+        with contextlib.suppress(OSError):  # told where it was to be read
+            inputs[name] = hashlib.sha256(safe_files.read_bytes(folder / name)).hexdigest()
     return inputs
 
 

@@ -11,6 +11,7 @@ import numpy as np
 
 from gpsq.exceptions import UnreadableFile
 from gpsq.model import NAT, SetAside, Trace, Unreadable
+from gpsq.reading.far_points import mark_far
 from gpsq.reading.order import Order, in_order
 from gpsq.reading.outliers import grid_step_deg, no_fixes
 from gpsq.reading.recording import FIX_3D, FIX_NONE, FIX_UNSAID
@@ -64,6 +65,7 @@ def make_trace(recording: Recording, origin: Origin, settings: Settings) -> Trac
     )
     point = candidates[order.index]
     found = no_fixes(order.time, recording.lon_deg[point], recording.lat_deg[point], settings)
+    mark_far(found, order.time, recording.lon_deg[point], recording.lat_deg[point], settings)
     reason[point] = found
     accepted = found == ""
     if not accepted.any() and not _waited(recording, reason):

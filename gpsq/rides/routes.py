@@ -31,6 +31,8 @@ NEW_GROUND = 0.05
 SHARE_IN_DOUBT = 0.1
 #: What follows in one line's steps may be so many times as long in the other's.
 WELL_OVER = 2.0
+#: A trace is compared in so many steps at most: 500 km at the usual step.
+MOST_STEPS = 20_000
 #: Two devices on one rider are never further apart than this at one instant (common practice: a bad fix in a street).
 TOGETHER_M = 150.0
 #: Instants at which two traces are compared to tell whether they were one trip.
@@ -85,9 +87,10 @@ class Shape:
         xyz = to_earth_centred(trace.lon_deg, trace.lat_deg)
         self.low, self.high = xyz.min(axis=0), xyz.max(axis=0)
         self.extent_m = float(np.sqrt(((self.high - self.low) ** 2).sum()))
-        self.step_m = settings.pair_step_m
+        self.step_m, self.length_m = settings.pair_step_m, float(polyline.along_m(xyz)[-1])
         if self.extent_m > 0:
             self.step_m = min(settings.pair_step_m, max(1.0, self.extent_m / 40.0))
+            self.step_m = max(self.step_m, self.length_m / MOST_STEPS)
         self.runs = runs_of(trace, settings.gap_s)
         self.xyz = xyz
         self._steps: dict[float, polyline.Steps] = {}
@@ -164,7 +167,7 @@ def _one_way(a: Shape, b: Shape, settings: Settings) -> bool:
     near_m = min(settings.pair_near_m, NEAR_SHARE_OF_EXTENT * min(a.extent_m, b.extent_m))
     if (a.low > b.high + near_m).any() or (b.low > a.high + near_m).any():
         return False
-    step_m = min(a.step_m, b.step_m)
+    step_m = max(min(a.step_m, b.step_m), max(a.length_m, b.length_m) / MOST_STEPS)
     shorter, longer = sorted((a.steps(step_m), b.steps(step_m)), key=len)
     there, share = _same_order(shorter, longer, step_m, near_m, settings.pair_share)
     if there or share * len(shorter) * WELL_OVER < settings.pair_share * len(longer):

@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 
 from gpsq.pipeline.analysis import analyse
-from gpsq.results import DeviceSummary, Interval
 from gpsq.summaries.device_figures import summarise
 from gpsq.summaries.ranking import compare_places, rank_by_repeatability
+from gpsq.summary_types import DeviceSummary, Interval
 
 
 @pytest.mark.parametrize("site", ["FC", "MC"])

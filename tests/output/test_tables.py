@@ -93,6 +93,10 @@ DEVIATIONS = [
     "note",
 ]
 DEVICES = ["device", "route", "rides", "ttff_median_s", "ttff_low_s", "ttff_high_s"]
+FIRST_FIXES = [
+    "file", "track", "device", "ride", "route", "started", "start_basis", "first_fix", "ttff_s", "settle_s", "missed_m",
+    "missed_share", "missed_is_minimum",
+]  # fmt: skip
 SET_ASIDE = ["file", "track", "reason", "points", "first_point"]
 MAKERS = {tables.tracks: TRACKS, tables.deviations: DEVIATIONS, tables.devices: DEVICES, tables.set_aside: SET_ASIDE}
 
@@ -209,6 +213,7 @@ def test_geopackage_holds_all_layers_with_their_fields(analysis: Analysis, tmp_p
     assert fixes == sum(t.accepted for t in analysis.traces)
     assert list(geopandas.read_file(path, layer="deviations").columns)[: len(DEVIATIONS)] == DEVIATIONS
     first = geopandas.read_file(path, layer="first_fixes")
+    assert set(FIRST_FIXES) <= set(first.columns)
     assert len(first) == sum(t.accepted > 0 for t in analysis.traces)
     assert len(geopandas.read_file(path, layer="stations")) == sum(len(r.centreline.along_m) for r in analysis.routes)
 

@@ -38,7 +38,7 @@ TRACKS: tuple[Column, ...] = (
            "result.first_fix.hours_since_fix", "h"),
     text("start_state", "hot, warm, cold or unknown", "result.first_fix.start_state"),
     Column("settle_s", "3", "seconds from the first fix until the recording stays near its centreline",
-           "result.first_fix.settle_s", "s"),
+           "result.first_fix.settle_s", "s", parts=(_FIRST,)),
     Column("missed_m", "2", "metres along the route from the start to the first fix", "result.first_fix.missed_m", "m",
            parts=(_FIRST,)),
     Column("missed_share", "4", "share of the route that was missed", "result.first_fix.missed_share", "share",

@@ -22,6 +22,8 @@ if TYPE_CHECKING:
 
     from gpsq.model import Analysis, FloatArray
 
+pytestmark = pytest.mark.open_data
+
 SITES = ("FC", "MC")
 
 

@@ -21,6 +21,13 @@ settings.register_profile("exploring", settings.get_profile("repeatable"), deran
 settings.load_profile("exploring" if os.environ.get("GPSQ_LONG") else "repeatable")
 
 
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_auto_num_workers(config: pytest.Config) -> int:
+    """The whole suite runs in two processes; what was chosen runs in this one, at once and under a debugger."""
+    chosen = config.args_source is pytest.Config.ArgsSource.ARGS or config.option.keyword
+    return 0 if chosen else 2
+
+
 @pytest.fixture(scope="session")
 def shared() -> Path:
     """The folder of open recordings and reference values; who takes it is marked ``open_data``.

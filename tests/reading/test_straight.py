@@ -46,7 +46,7 @@ def ride_m(rng: np.random.Generator, straight_s: int, speed_mps: float, noise_m:
 def marked(xy_m: FloatArray, decimals: int) -> int:
     """Return how many points are marked as filled in; no other reason may appear."""
     lon, lat = (a.round(decimals) for a in Plane.centred_on([3.0], [51.0]).to_degrees(xy_m))
-    reason = no_fixes(START + 1000 * np.arange(len(lon)), lon, lat, Settings())
+    reason = no_fixes(START + np.arange(len(lon)) * np.timedelta64(1, "s"), lon, lat, Settings())
     assert set(reason) <= {"", "straight_backfill"}
     count = int((reason != "").sum())
     assert (reason[:count] != "").all()

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gpsq.arrays import norms
-from gpsq.geometry.polyline import FEW_LEGS, far_legs
+from gpsq.geometry.polyline import FAR_M, FEW_LEGS, far_legs
 from gpsq.plane import to_earth_centred
 
 if TYPE_CHECKING:
@@ -15,6 +15,9 @@ if TYPE_CHECKING:
 
     from gpsq.model import FloatArray, TimeArray
     from gpsq.settings import Settings
+
+#: More than so many damaged digits are none.
+_MOST_CHUNKS = 50
 
 
 def mark_far(
@@ -32,12 +35,18 @@ def mark_far(
     left = np.flatnonzero(reason == "")
     if len(left) < FEW_LEGS:
         return
-    legs_m = norms(np.diff(to_earth_centred(lon_deg[left], lat_deg[left]), axis=0))
+    xyz = to_earth_centred(lon_deg[left], lat_deg[left])
+    legs_m = norms(np.diff(xyz, axis=0))
     with np.errstate(invalid="ignore"):
         possible = legs_m <= settings.speed_limit_mps * np.diff(time[left]) / np.timedelta64(1, "s")
     far = np.flatnonzero(far_legs(legs_m) & ~possible)
-    edges = np.concatenate([[0], far + 1, [len(left)]])
-    sizes = np.diff(edges)
-    for first, size in zip(edges[:-1], sizes, strict=True):
-        if size <= settings.outlier_max_points and size < sizes.max():
-            reason[left[first : first + size]] = "outlier_jump"
+    chunk = np.searchsorted(far, np.arange(len(left)))
+    size = np.bincount(chunk)
+    few = (size <= settings.outlier_max_points) & (size < size.max())
+    if not few.any() or few.sum() > _MOST_CHUNKS:
+        return
+    many = xyz[~few[chunk]]
+    for number in np.flatnonzero(few):
+        members = np.flatnonzero(chunk == number)
+        if norms(many - xyz[members[0]]).min() > FAR_M:  # else it lies before or behind a damaged one
+            reason[left[members]] = "outlier_jump"

@@ -91,7 +91,7 @@ def test_a_journey_that_times_allow_is_kept(tmp_path: Path) -> None:
 
 
 def test_nothing_is_known_of_a_far_leg() -> None:
-    line = np.vstack([road(), [*road(), 900000.0, 0.0]])
+    line = np.vstack([road(), np.add(road(), [900_000.0, 0.0])])
     trace = trace_on(line, time=np.full(len(line), np.datetime64("NaT", "ms")), plane=HARBOUR)
     half = len(road())
     assert unbroken.runs_of(trace, SETTINGS.gap_s) == [(0, half), (half, 2 * half)]

@@ -33,6 +33,8 @@ _COARSE_DEG = 1e-4
 _GRID_VALUES = 20
 #: So many identical positions are no chance.
 _NEVER_MOVED = 10
+#: Names that are longer hold something else, and would be repeated in every table and page.
+_MOST_SIGNS = 300
 #: A recording without one fix is a device that never fixed only where these are the reasons.
 _NEVER_FIXED = frozenset({"no_position", "null_island", "no_fix"})
 
@@ -169,9 +171,9 @@ def _trace(
     return Trace(
         file=origin.file,
         track=origin.track,
-        name=recording.name,
+        name=_cut(recording.name),
         device="",
-        creator=recording.creator,
+        creator=_cut(recording.creator),
         sha256=origin.sha256,
         time=time,
         lon_deg=recording.lon_deg[kept],
@@ -195,6 +197,7 @@ def _trace(
         extras={name: float(np.nanmean(v[kept])) for name, v in recording.extras.items() if np.isfinite(v[kept]).any()},
         notes=(
             *recording.notes,
+            *_cut_note(recording),
             *order.notes,
             *joined,
             *(() if recording.clock_jumps_at_fix else _clock_note(wait)),
@@ -205,6 +208,20 @@ def _trace(
         date_known=recording.date_known,
         counts=recording.counts,
         first_3d_fix=next(iter(time[recording.fix[kept] == FIX_3D]), NAT),
+    )
+
+
+def _cut(name: str) -> str:
+    """Return a name as it is, or the beginning of one that nobody can read."""
+    return name if len(name) <= _MOST_SIGNS else name[: _MOST_SIGNS - 1] + "…"
+
+
+def _cut_note(recording: Recording) -> tuple[str, ...]:
+    found = {"name": recording.name, "creator": recording.creator}
+    return tuple(
+        f"Its {what} has {len(text):,} signs and was cut to {_MOST_SIGNS}."
+        for what, text in found.items()
+        if len(text) > _MOST_SIGNS
     )
 
 

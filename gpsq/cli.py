@@ -192,6 +192,7 @@ def check(
     from gpsq.pipeline.check import describe, inspect_paths
     from gpsq.settings import Settings
 
+    _refuse_unknown(zone, date_order)
     missing = [path for path in paths if not path.exists() and not path.is_symlink()]
     for path in missing:
         typer.echo(str(InputError(str(path), "no such file or folder", "a file or a folder")), err=True)
@@ -322,6 +323,17 @@ def serve(
     from gpsq.web.serve import serve as run
 
     run(folder, port, open_browser=open_browser, say=typer.echo)
+
+
+def _refuse_unknown(zone: str | None, date_order: str | None) -> None:
+    from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+
+    if date_order not in (None, "dmy", "mdy", "ymd"):
+        raise InputError("--date-order", str(date_order), "dmy, mdy or ymd")
+    try:
+        ZoneInfo(zone or "UTC")
+    except (ZoneInfoNotFoundError, ValueError, OSError) as error:
+        raise InputError("--zone", str(zone), "a name of the IANA time zone data such as Europe/London") from error
 
 
 def _say(*lines: str, quiet: bool = False) -> None:

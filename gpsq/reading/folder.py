@@ -20,7 +20,7 @@ from gpsq.reading.archives import MOST_BYTES, documents
 from gpsq.reading.document import read_document
 from gpsq.reading.listing import Found, cannot_open, find_files, is_no_recording, may_be_something_else
 from gpsq.reading.screen import Origin, make_trace
-from gpsq.reading.starts import with_starts
+from gpsq.reading.starts import contradicted, with_starts
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Mapping, Sequence
@@ -88,7 +88,7 @@ def read_folder(
         unreadable=tuple(sorted(_named_too(unreadable, entries, campaign), key=lambda u: (u.file, u.track))),
         inputs=_inputs(folder, found),
         campaign=campaign,
-        problems=(*log.problems, *problems),
+        problems=(*log.problems, *problems, *contradicted(traces, entries, campaign.settings)),
         notes=(*listing.notes, *_passed_over(refused)),
     )
 

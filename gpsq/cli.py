@@ -138,8 +138,8 @@ def _analysis(folder: Path, *, quiet: bool, cut_passes: bool = False) -> Analysi
     from gpsq.pipeline import cache
     from gpsq.pipeline.analysis import analyse as run
 
-    with _running(None, quiet=quiet) as how:
-        return run(folder, cut_passes=cut_passes, cache=cache.beside(folder), **how)
+    with _running(None, quiet=quiet) as how, cache.opened(folder) as store:
+        return run(folder, cut_passes=cut_passes, cache=store, **how)
 
 
 @contextlib.contextmanager

@@ -55,12 +55,16 @@ class Local(Executor):
     ) -> Iterator[Any]:
         """Yield ``fn`` of each set of arguments, in order; heavy ones are begun first."""
         jobs = list(zip(*iterables, strict=True))
-        fixes = [sum(fixes_in(argument) for argument in job) for job in jobs]
-        if self.processes < 2 or len(jobs) < 2 or (self._pool is None and sum(fixes) < self.worth_a_pool):
+        if self.processes < 2 or len(jobs) < 2 or (self._pool is None and not self.is_much(jobs)):
             return (fn(*job) for job in jobs)
-        return self._spread(fn, jobs, fixes)
+        return self._spread(fn, jobs)
 
-    def _spread(self, fn: Callable[..., Any], jobs: Sequence[tuple[Any, ...]], fixes: Sequence[int]) -> Iterator[Any]:
+    def is_much(self, jobs: Iterable[tuple[Any, ...]]) -> bool:
+        """Whether so many fixes stand behind the arguments of these jobs that processes are worth starting."""
+        return sum(fixes_in(argument) for job in jobs for argument in job) >= self.worth_a_pool
+
+    def _spread(self, fn: Callable[..., Any], jobs: Sequence[tuple[Any, ...]]) -> Iterator[Any]:
+        fixes = [sum(fixes_in(argument) for argument in job) for job in jobs]
         try:
             if self._pool is None:
                 self._pool = ProcessPoolExecutor(self.processes, mp_context=_processes())
@@ -80,6 +84,11 @@ class Local(Executor):
         """End the processes."""
         if self._pool is not None:
             self._pool.shutdown(wait=wait, cancel_futures=True)
+
+
+def given_or_local(executor: Executor | None) -> contextlib.AbstractContextManager[Executor]:
+    """Give the executor that was asked for, or this machine's while it is needed."""
+    return contextlib.nullcontext(executor) if executor else Local()
 
 
 def _code_here() -> str:

@@ -16,6 +16,16 @@ if TYPE_CHECKING:
 SHARED = Path(__file__).resolve().parents[2] / "shared"
 
 
+@pytest.fixture(scope="session", autouse=True)
+def _cache_of_its_own(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """Tests keep no answers among the user's own, and find none there; the fonts that matplotlib listed stay where they are."""
+    users = Path(os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache")
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("MPLCONFIGDIR", os.environ.get("MPLCONFIGDIR", str(users / "matplotlib")))
+        patch.setenv("XDG_CACHE_HOME", str(tmp_path_factory.mktemp("user-cache")))
+        yield
+
+
 @pytest.fixture(scope="session")
 def shared() -> Path:
     """The folder of open recordings and reference values that stands beside a developer's checkout.

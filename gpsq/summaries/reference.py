@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from gpsq.arrays import mean_of_known
 from gpsq.campaign import flags
 from gpsq.exceptions import InputError
 from gpsq.geometry import polyline
@@ -21,7 +22,7 @@ from gpsq.results import Interval
 from gpsq.rides.unbroken import runs_of
 from gpsq.statistics import intervals
 from gpsq.summaries.accuracy import against_reference
-from gpsq.summaries.station_table import ROUTE_CHOICE, mean_of_known
+from gpsq.summaries.station_table import ROUTE_CHOICE
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence

@@ -153,16 +153,14 @@ def _own_root() -> Path | None:
     """Return the folder of all caches of this user, made at the first use; None where there can be none."""
     from platformdirs import user_cache_path
 
-    root = user_cache_path("gpsq", appauthor=False)
-    if not root.is_absolute():  # the user has no home, or XDG_CACHE_HOME is none
-        return None
     try:
+        root = user_cache_path("gpsq", appauthor=False)
         root.mkdir(mode=0o700, parents=True, exist_ok=True)
         if not _is_own(root.lstat(), stat.S_ISDIR):
             return None
         root.chmod(0o700)
         (root / "mark").unlink(missing_ok=True)  # with which earlier versions marked their answers
-    except OSError:
+    except (OSError, RuntimeError):  # RuntimeError: the user has no home
         return None
     return root if os.access(root, os.W_OK) else None
 

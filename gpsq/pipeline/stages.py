@@ -50,8 +50,8 @@ def analysed(readings: Readings, arranged: Arranged, means: Means) -> Analysis:
     """Return the whole analysis of a campaign whose traces are in order."""
     found = _measured(arranged, readings.campaign.settings, readings.flags, means)
     means.tell("summing up", 0, 1)
-    extra = summaries(found)
     figures, unused = reference.measure(found, readings.references)
+    summed = dataclasses.replace(summaries(found), reference=figures)
     means.tell("summing up", 1, 1)
     return dataclasses.replace(
         found,
@@ -60,7 +60,7 @@ def analysed(readings: Readings, arranged: Arranged, means: Means) -> Analysis:
         unreadable=readings.unreadable,
         inputs=dict(readings.inputs),
         notes=(*readings.problems, *readings.notes, *arranged.cutting, *found.notes, *unused),
-        extra=extra | ({"reference": figures} if figures else {}),
+        summaries=summed,
     )
 
 

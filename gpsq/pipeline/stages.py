@@ -51,7 +51,7 @@ def analysed(readings: Readings, arranged: Arranged, means: Means) -> Analysis:
     found = _measured(arranged, readings.campaign.settings, readings.flags, means)
     means.tell("summing up", 0, 1)
     figures, unused = reference.measure(found, readings.references)
-    summed_up = dataclasses.replace(summaries(found), reference=figures)
+    summed = dataclasses.replace(summaries(found), reference=figures)
     means.tell("summing up", 1, 1)
     return dataclasses.replace(
         found,
@@ -60,7 +60,7 @@ def analysed(readings: Readings, arranged: Arranged, means: Means) -> Analysis:
         unreadable=readings.unreadable,
         inputs=dict(readings.inputs),
         notes=(*readings.problems, *readings.notes, *arranged.cutting, *found.notes, *unused),
-        summaries=summed_up,
+        summaries=summed,
     )
 
 

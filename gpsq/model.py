@@ -42,6 +42,7 @@ __all__ = [
     "Route",
     "RouteResult",
     "SetAside",
+    "Spike",
     "TimeArray",
     "Trace",
     "TraceResult",
@@ -69,6 +70,19 @@ class SetAside:
 
 
 @dataclass(frozen=True)
+class Spike:
+    """Fixes that went off and came back within seconds: `fixes` of them, after point `after_point` (from 0 in the file).
+
+    `metres` is how far the furthest lies off the way between the fixes before and after; those that no rider can have
+    reached are set aside, others are kept.
+    """
+
+    after_point: int
+    fixes: int
+    metres: float
+
+
+@dataclass(frozen=True)
 class Gap:
     """A silence or a segment break: after accepted point `after_point` (from 0), for `seconds` (nan) and `metres`."""
 
@@ -88,7 +102,7 @@ class Trace:
     time : (n,) datetime64[ms] UTC, NaT where unknown. lon_deg, lat_deg : (n,) WGS 84.
     ele_m, hdop, sat, speed_mps : (n,) nan where absent (speed as recorded by the device).
     segment : (n,) number of the segment. point : (n,) number of the point in its recording, from 0.
-    points : number of points in the recording, kept or not.
+    points : number of points in the recording, kept or not. spikes : fixes that were off for a moment, kept or not.
     set_aside : why the others were left out. first_record, last_record : first and last time of any record, good or bad.
     records_before_fix : records without a position before the first position.
     clock_jumps_at_fix : the device's clock was set by the fix, so times before it say nothing.
@@ -141,6 +155,7 @@ class Trace:
     date_known: bool = True
     first_3d_fix: np.datetime64 = NAT
     counts: Mapping[str, int] = field(default_factory=dict)
+    spikes: tuple[Spike, ...] = ()
 
     def __post_init__(self) -> None:
         same_length(self, ("time", "lon_deg", "lat_deg", "ele_m", "hdop", "sat", "speed_mps", "segment", "point"))

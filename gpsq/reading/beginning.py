@@ -119,7 +119,8 @@ def _proved_right(first: int, leg: int, way: _Way) -> bool:
     A beginning that itself follows a way needs no more. In time a rider can get to any place, that of a mast too, so one
     that shows nothing of riding is only proved right by a return that no ride makes: then what lies between was wrong.
     """
-    rides = goes_somewhere(way.time[first : leg + 1], way.xyz[first : leg + 1], way.pace_mps)
+    head = slice(first, leg + 1)
+    rides = goes_somewhere(way.time[head], way.xyz[head], way.pace_mps)
     return any(_reached_again(here, leg, way, ridden_to=rides) for here in {leg, first})
 
 
@@ -136,9 +137,9 @@ def _reached_again(here: int, leg: int, way: _Way, *, ridden_to: bool) -> bool:
     jump_m = float(np.sqrt(jump @ jump))
     known = np.isfinite(seconds)
     sum_m = (way.xyz[here + 1 :] - way.xyz[here])[known] @ jump / jump_m + way.pace_mps * seconds[known]
-    undone = np.maximum.accumulate(sum_m) - sum_m >= _UNDONE * jump_m
-    left = np.flatnonzero(known) <= leg - here - 1
-    return bool((within[known] & (undone | (undone & left).any())).any())
+    undone = np.maximum(np.maximum.accumulate(sum_m), 0.0) - sum_m >= _UNDONE * jump_m
+    left_before = bool(undone[np.flatnonzero(known) < leg - here].any())
+    return bool((within[known] & undone).any() or (within[leg - here] and left_before))
 
 
 def _leaves_memory(legs_m: FloatArray, seconds: FloatArray, settings: Settings) -> BoolArray:

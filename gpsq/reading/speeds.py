@@ -66,19 +66,15 @@ def ridden(metres: FloatArray, seconds: FloatArray, pace_mps: float, settings: S
 
 
 def goes_somewhere(time: TimeArray, xyz: FloatArray, pace_mps: float) -> bool:
-    """Whether fixes follow a way at a pace below `pace_mps`; guesses of a network scatter, a remembered place stands still.
+    """Whether the first fixes follow a way slower than `pace_mps`; a network's guesses scatter, a memory stands still.
 
-    Of six fixes or more; judged over windows of five legs and ten seconds at least, or over all where that is shorter.
+    It takes six fixes and five seconds.
     """
-    if len(xyz) <= _WINDOW_LEGS or np.isnat(time).any():
+    seconds = seconds_between(time, 0, slice(None))
+    last = max(int(np.searchsorted(seconds, _WINDOW_S / 2)), _WINDOW_LEGS)
+    if last >= len(xyz) or not np.isfinite(seconds[: last + 1]).all():
         return False
-    at_s = seconds_between(time, 0, slice(None))
-    way_m = np.concatenate([[0.0], np.cumsum(norms(np.diff(xyz, axis=0)))])
-    later = np.maximum(np.searchsorted(at_s, at_s + _WINDOW_S), np.arange(len(xyz)) + _WINDOW_LEGS)
-    later[0] = min(later[0], len(xyz) - 1)
-    first = np.flatnonzero(later < len(xyz))
-    last = later[first]
-    straight_m, gone_m = norms(xyz[last] - xyz[first]), way_m[last] - way_m[first]
-    seconds = np.maximum(at_s[last] - at_s[first], 1e-3)
-    follows = (straight_m > _STRAIGHT * gone_m) & (straight_m > _MOVING_MPS * seconds) & (gone_m < pace_mps * seconds)
-    return bool(np.median(follows) > 0.5)
+    gone_m = float(norms(np.diff(xyz[: last + 1], axis=0)).sum())
+    straight_m = float(norms(xyz[last : last + 1] - xyz[0])[0])
+    moving = straight_m > _MOVING_MPS * seconds[last]
+    return bool(moving and straight_m > _STRAIGHT * gone_m and gone_m < pace_mps * seconds[last])

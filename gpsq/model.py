@@ -8,13 +8,12 @@ from __future__ import annotations
 
 import hashlib
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
 from gpsq.arrays import NAT, BoolArray, FloatArray, IntArray, TimeArray, freeze, same_length
 from gpsq.exceptions import GeometryError
-from gpsq.results import Analysis, DeviceSummary, Interval, RouteResult, TraceResult
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -26,26 +25,21 @@ __all__ = [
     "NAT",
     "START_BASES",
     "SUGGESTIONS",
-    "Analysis",
     "BoolArray",
     "Centreline",
     "CrossTrack",
     "CurveDistances",
     "Deviation",
-    "DeviceSummary",
     "FirstFix",
     "Flag",
     "FloatArray",
     "Gap",
     "IntArray",
-    "Interval",
     "Route",
-    "RouteResult",
     "SetAside",
     "Spike",
     "TimeArray",
     "Trace",
-    "TraceResult",
     "Unreadable",
     "deviation_id",
 ]
@@ -69,13 +63,8 @@ class SetAside:
     first_point: int
 
 
-@dataclass(frozen=True)
-class Spike:
-    """Fixes that went off and came back within seconds: `fixes` of them, after point `after_point` (from 0 in the file).
-
-    `metres` is how far the furthest lies off the way between the fixes before and after; those that no rider can have
-    reached are set aside, others are kept.
-    """
+class Spike(NamedTuple):
+    """`fixes` that went off and back within seconds, after point `after_point` of the file (from 0), by up to `metres`."""
 
     after_point: int
     fixes: int
@@ -105,17 +94,14 @@ class Trace:
     points : number of points in the recording, kept or not. spikes : fixes that were off for a moment, kept or not.
     set_aside : why the others were left out. first_record, last_record : first and last time of any record, good or bad.
     records_before_fix : records without a position before the first position.
-    clock_jumps_at_fix : the device's clock was set by the fix, so times before it say nothing.
-    fix_declared : the file says itself which records are fixes.
+    clock_jumps_at_fix : the fix set the clock, so times before say nothing. fix_declared : the file says which are fixes.
     file_time : the document's own time. started, start_basis : best evidence of the start (see `START_BASES`).
-    start_lat_deg, start_lon_deg : from the start log. start_state : hot, warm, cold or "" as said in the log.
-    ride_label : the ride named in the start log, or "".
+    start_lat_deg, start_lon_deg, start_state (hot, warm, cold), ride_label : from the start log, "" where it says none.
     extras : means of further values found (heart rate and so on), by name. notes : plain sentences on what was odd.
     remarks : plain sentences on what is only worth knowing (they make no warning).
     truncated : the file was cut off, so its end is unknown and its length is "at least".
     counts : what was met beside the points, by name (times without a zone, damaged sentences and so on).
-    first_3d_fix : the first accepted fix that the file declares three-dimensional.
-    date_known : False where times differ rightly but the day is unknown or ambiguous.
+    first_3d_fix : of those declared so. date_known : False where times differ rightly, but the day is unknown.
     """
 
     file: str

@@ -97,7 +97,9 @@ class Settings:
         100,
         "a longer excursion in mid-ride is a fault to be shown, not an outlier",
     )
-    spike_m: float = _setting(30.0, "m", 5, 10_000, "a fix this far off for a moment is told of: wider than a wide street")
+    spike_m: float = _setting(
+        30.0, "m", 5, 10_000, "a fix this far off for a moment is told of: wider than a wide street"
+    )
 
     # routes and rides
     pair_step_m: float = _setting(25.0, "m", 1, 500, "step of the comparison that finds traces of one route")

@@ -6,6 +6,7 @@ ridden to), and points that were filled in later on a straight line.
 
 from __future__ import annotations
 
+from itertools import pairwise
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
@@ -232,9 +233,7 @@ def evidence(reason: NDArray[np.object_], time: TimeArray, xyz: FloatArray) -> t
     until = int(fixes[0])
     changes = np.flatnonzero(reason[1:until] != reason[: until - 1]) + 1
     bounds = [0, *changes.tolist(), until]
-    return tuple(
-        _why(str(reason[low]), low, high, time, xyz) for low, high in zip(bounds, bounds[1:], strict=False)
-    )
+    return tuple(_why(str(reason[low]), low, high, time, xyz) for low, high in pairwise(bounds))
 
 
 def _why(kind: str, low: int, high: int, time: TimeArray, xyz: FloatArray) -> str:

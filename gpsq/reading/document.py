@@ -5,11 +5,11 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from gpsq.exceptions import UnreadableFile
-from gpsq.reading import gpx
+from gpsq.reading.gpx import reader as gpx
 from gpsq.reading.text import refuse_what_is_no_xml
 
 if TYPE_CHECKING:
-    from gpsq.reading.records import Recording
+    from gpsq.reading.recording import Recording
 
 
 def read_document(
@@ -35,11 +35,11 @@ def read_document(
         refuse_what_is_no_xml(data, file)
     if gpx.looks_like(data):
         return gpx.read(data, file)
-    from gpsq.reading import nmea
+    from gpsq.reading.nmea import reader as nmea
 
     if nmea.looks_like(data):
         return nmea.read(data, file)
-    from gpsq.reading import table
+    from gpsq.reading.table import reader as table
 
     if table.looks_like(data, file):
         return table.read(data, file, time_zone, date_order)

@@ -108,7 +108,9 @@ def find_spikes(
         return ()
     xyz = to_earth_centred(lon_deg, lat_deg)
     apart = np.flatnonzero(np.diff(fixes) > 1)
-    aside = [Spike(int(fixes[k]), int(fixes[k + 1] - fixes[k] - 1), _off_m(time, xyz, fixes[k], fixes[k + 1])) for k in apart]
+    aside = [
+        Spike(int(fixes[k]), int(fixes[k + 1] - fixes[k] - 1), _off_m(time, xyz, fixes[k], fixes[k + 1])) for k in apart
+    ]
     kept = [
         Spike(int(fixes[low]), high - low - 1, metres)
         for low, high, metres in _kept_spikes(time[fixes], xyz[fixes], settings)

@@ -16,13 +16,13 @@ from gpsq.plane import geodesic_legs_m, to_earth_centred
 from gpsq.reading.beginning import evidence, grid_step_deg
 from gpsq.reading.order import Order, in_order
 from gpsq.reading.outliers import find_spikes, no_fixes
-from gpsq.reading.records import FIX_3D, FIX_NONE, FIX_UNSAID
+from gpsq.reading.recording import FIX_3D, FIX_NONE, FIX_UNSAID
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from gpsq.model import BoolArray, IntArray, TimeArray
-    from gpsq.reading.records import Recording
+    from gpsq.reading.recording import Recording
     from gpsq.settings import Settings
 
 #: A dilution this large is the receivers' code for "none" (99.99 and the like; common practice).
@@ -89,7 +89,7 @@ def _with_findings(
     return dataclasses.replace(
         trace,
         notes=(*trace.notes, *evidence(found, time, to_earth_centred(lon, lat))),
-        spikes=tuple(dataclasses.replace(s, after_point=int(point[s.after_point])) for s in spikes),
+        spikes=tuple(s._replace(after_point=int(point[s.after_point])) for s in spikes),
     )
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -25,9 +25,9 @@ _HURRY = 1.6
 _LEAST_MPS = 3.0
 
 
-def seconds_between(time: TimeArray, first: object, last: object) -> FloatArray:
+def seconds_between(time: TimeArray, first: Any, last: Any) -> FloatArray:
     """Return the seconds from the points `first` to the points `last`, nan where a time is unknown."""
-    return np.asarray((time[last] - time[first]) / np.timedelta64(1, "s"), dtype=float)
+    return np.asarray((time[last] - time[first]) / np.timedelta64(1, "s"), dtype=np.float64)
 
 
 def too_fast(metres: FloatArray, seconds: FloatArray, settings: Settings) -> BoolArray:

@@ -1,0 +1,1 @@
+"""The consensus line of a route, and what is known of it."""

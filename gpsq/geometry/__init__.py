@@ -1,0 +1,1 @@
+"""Lines in a plane: arc length, order of travel, distances of curves, and which lines may share a way."""

@@ -1,0 +1,1 @@
+"""One route measured: first fix, cross-track error, curve distances, deviations."""

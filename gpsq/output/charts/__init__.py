@@ -1,0 +1,1 @@
+"""The charts, as SVG and PNG."""

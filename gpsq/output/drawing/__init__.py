@@ -1,0 +1,1 @@
+"""Lines and looks that charts, map and report share."""

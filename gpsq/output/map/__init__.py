@@ -1,0 +1,1 @@
+"""The map, one page that needs no network."""

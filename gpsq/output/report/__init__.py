@@ -1,0 +1,1 @@
+"""The report, its sentences, cards and small drawings."""

@@ -1,0 +1,1 @@
+"""Tables and layers for people, programs and GIS."""

@@ -1,0 +1,1 @@
+"""Which traces are one ride and which one way: passes, clocks, copies, and each recording by itself."""

@@ -1,0 +1,1 @@
+"""Intervals, survival, resampling and power: numbers that know nothing of GPS."""

@@ -1,0 +1,98 @@
+"""Cross-track error and curve distances of a trace, against closed forms."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from trace_maker import road, shifted_left, trace_on
+
+from gpsq.geometry.alignment import Abreast
+from gpsq.measures import cross_track
+from gpsq.model import Centreline
+from gpsq.pipeline.analysis import analyse_traces
+from gpsq.settings import Settings
+
+
+def week(offset_m):
+    """Return an analysis of a trace at `offset_m` to the left of three others on the road itself."""
+    others = [trace_on(road(), device="b", day=day) for day in range(1, 4)]
+    return analyse_traces([trace_on(shifted_left(road(), offset_m), device="a"), *others], Settings())
+
+
+@pytest.mark.parametrize("offset_m", [6.0, -6.0])
+def test_a_parallel_trace_is_off_by_its_distance_with_its_sign(offset_m):
+    """Closed form: bias ± d (+ to the left of travel), RMS, Hausdorff and Fréchet distance d."""
+    result = week(offset_m).results[0]
+    assert result.crosstrack.bias_m == pytest.approx(offset_m, abs=0.1)
+    assert result.crosstrack.rms_m == pytest.approx(6.0, abs=0.1)
+    assert (result.crosstrack.within_5m, result.crosstrack.within_10m) == (0.0, 1.0)
+    assert result.curves.hausdorff_m == pytest.approx(6.0, abs=0.5)
+    assert result.curves.frechet_m == pytest.approx(6.0, abs=0.5)
+    assert result.curves.frechet_discrete_m >= result.curves.frechet_m - 0.02
+    assert result.curves.coverage == pytest.approx(1.0, abs=0.02)
+
+
+def test_a_late_fix_is_not_the_distance():
+    found = analyse_traces(
+        [
+            trace_on(road()[150:], device="a", start_s=150.0),
+            *[trace_on(road(), device="b", day=d) for d in range(1, 4)],
+        ],
+        Settings(),
+    )
+    curves = found.results[0].curves
+    assert curves.frechet_m < 1.0
+    assert curves.coverage == pytest.approx(250 / 400, abs=0.02)
+
+
+def test_standing_still_counts_once():
+    rng = np.random.default_rng(3)
+    waiting = road()[200] + rng.normal(0, 0.3, (600, 2)) + [0.0, 12.0]
+    ridden = np.vstack([road()[:200], waiting, road()[200:]])
+    found = analyse_traces(
+        [trace_on(ridden, device="a"), *[trace_on(road(), device="b", day=d) for d in range(1, 4)]], Settings()
+    )
+    assert found.results[0].crosstrack.rms_m < 2.0  # 600 of 1001 fixes are 12 m off, on a few metres of road
+
+
+def test_gaps_are_no_data():
+    ridden = np.vstack([road()[:150], road()[250:]])
+    time = np.concatenate([np.arange(150), np.arange(250, 401)])
+    trace = trace_on(
+        ridden, device="a", time=np.datetime64("2025-06-02T07:00:00", "ms") + time * np.timedelta64(1000, "ms")
+    )
+    found = analyse_traces([trace, *[trace_on(road(), device="b", day=d) for d in range(1, 4)]], Settings())
+    result = found.results[0]
+    assert np.isnan(result.crosstrack.offset_m[155:245]).all()
+    assert result.crosstrack.scored_m == pytest.approx(1500, abs=30)
+    assert result.curves.length_ratio == pytest.approx(1.0, abs=0.02)
+    assert [(g.after_point, g.seconds) for g in result.gaps] == [(149, 101.0)]
+
+
+def test_an_excursion_is_measured_from_the_line_it_passes_by():
+    """A block ridden round at 150 m: the far side is 150 m off, wherever the order of travel maps it."""
+    line = np.column_stack([np.arange(0.0, 2000.0, 5.0), np.zeros(400)])
+    round_the_block = np.vstack(
+        [line[:150], [[745.0, y] for y in np.arange(5.0, 150, 5)], [[x, 150.0] for x in np.arange(745.0, 1250, 5)],
+         [[1245.0, y] for y in np.arange(145.0, 0, -5)], line[250:]]
+    )  # fmt: skip
+    found = analyse_traces(
+        [trace_on(round_the_block, device="a"), *[trace_on(line, device="b", day=d) for d in range(1, 4)]], Settings()
+    )
+    d = found.deviations[0]
+    assert d.peak_m == pytest.approx(150.0, abs=2)
+    assert d.extra_m == pytest.approx(300.0, abs=15)
+    assert (d.from_m, d.to_m) == pytest.approx((745.0, 1245.0), abs=25)
+
+
+def test_nothing_covered_gives_nothing():
+    line = Centreline(
+        road(100.0), np.arange(21) * 5.0, np.zeros(21, int), np.zeros(21, int), np.full(21, np.nan), np.full(21, np.nan)
+    )
+    place = Abreast(np.full((21, 2), np.nan), np.full(21, np.nan), np.zeros(21, bool))
+    errors = cross_track.measure(cross_track.offsets(place, line), line.along_m, np.ones(21, bool), np.ones(21, bool))
+    assert np.isnan([errors.rms_m, errors.bias_m, errors.p95_m, errors.within_5m]).all()
+    assert errors.scored_m == 0.0
+    curves = cross_track.distances(road(100.0), place, line, np.ones(21, bool), np.array([], dtype=int))
+    assert np.isnan([curves.frechet_m, curves.hausdorff_m]).all()
+    assert curves.coverage == 0.0

@@ -1,0 +1,288 @@
+"""The same results, byte for byte, in one process, on a pool of processes, and on a cluster that loses a worker."""
+
+from __future__ import annotations
+
+import os
+import signal
+import sys
+import time
+from concurrent.futures import ProcessPoolExecutor, ThreadPoolExecutor
+from contextlib import contextmanager
+from multiprocessing import parent_process
+from typing import TYPE_CHECKING, Any
+
+import pytest
+
+from gpsq import cli, digests
+from gpsq.exceptions import InputError
+from gpsq.output.tables import tables
+from gpsq.pipeline import cache, executors
+from gpsq.pipeline.analysis import analyse
+from gpsq.pipeline.executors import Cluster, Local
+from gpsq.pipeline.second_process import Aside
+from gpsq.simulate.shipped_demo import put
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+    from pathlib import Path
+
+    from gpsq.results import Analysis
+
+#: distributed leaves sockets and loops to the collector, which is its own affair.
+pytestmark = pytest.mark.filterwarnings("ignore")
+
+
+@pytest.fixture(scope="module")
+def campaign(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("demo")
+    put(folder)
+    return folder
+
+
+@pytest.fixture(scope="module")
+def alone(campaign: Path) -> Analysis:
+    return analyse(campaign, executor=Local(processes=1))
+
+
+def same(one: Analysis, other: Analysis) -> bool:
+    kinds = (tables.tracks, tables.deviations, tables.devices, tables.set_aside)
+    return digests.digest(one) == digests.digest(other) and all(
+        tables.csv_text(kind(one)) == tables.csv_text(kind(other)) for kind in kinds
+    )
+
+
+@pytest.mark.parametrize("make", [lambda: Local(2, worth_a_pool=0), lambda: ThreadPoolExecutor(2)])
+def test_the_same_on_any_executor(campaign: Path, alone: Analysis, make: Any) -> None:
+    with make() as executor:
+        assert same(analyse(campaign, executor=executor), alone)
+
+
+def here(_: Any = None) -> int:
+    return os.getpid()
+
+
+def test_little_is_done_here_and_much_on_the_cores(tmp_path: Path) -> None:
+    small, large = tmp_path / "small", tmp_path / "large"
+    small.write_bytes(b"?" * executors.BYTES_PER_FIX)
+    large.write_bytes(b"?" * executors.BYTES_PER_FIX * 1000)
+    with Local(2, worth_a_pool=1000) as local:
+        assert set(local.map(here, [small, small])) == {os.getpid()}
+        assert os.getpid() not in set(local.map(here, [small, large]))
+        assert os.getpid() not in set(local.map(here, [small, small])), "once it is there, the pool is used"
+    with Local(1, worth_a_pool=0) as local:
+        assert set(local.map(here, [small, large])) == {os.getpid()}
+
+
+def test_heavy_work_begins_first_and_answers_keep_their_order(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    files = []
+    for number in (1, 3, 2):
+        files.append(tmp_path / f"{number}")
+        files[-1].write_bytes(b"?" * executors.BYTES_PER_FIX * number)
+    begun = []
+    submit = ProcessPoolExecutor.submit
+    monkeypatch.setattr(
+        ProcessPoolExecutor, "submit", lambda own, fn, *a: begun.append(a[0].name) or submit(own, fn, *a)
+    )
+    with Local(2, worth_a_pool=0) as local:
+        assert list(local.map(os.path.basename, files)) == ["1", "3", "2"]
+    assert begun == ["3", "2", "1"]
+
+
+def dies_in_a_pool(number: int) -> int:
+    if parent_process() is not None:
+        os.kill(os.getpid(), signal.SIGKILL)
+    return number * number
+
+
+def test_a_pool_that_is_lost_is_done_without() -> None:
+    with Local(2, worth_a_pool=0) as local:
+        assert list(local.map(dies_in_a_pool, range(5))) == [0, 1, 4, 9, 16]
+        assert list(local.map(dies_in_a_pool, range(3))) == [0, 1, 4]
+
+
+def raises(number: int) -> int:
+    if number == 1:
+        raise InputError("ride.gpx", "nothing", "something")
+    return number
+
+
+def test_what_is_raised_arrives() -> None:
+    with Local(2, worth_a_pool=0) as local, pytest.raises(InputError, match="found nothing"):
+        list(local.map(raises, range(3)))
+
+
+# --- a cluster ----------------------------------------------------------------------------------------------------
+
+
+@contextmanager
+def local_cluster(workers: int = 2) -> Iterator[Any]:
+    """Two workers on this computer's own address, out of reach of any other."""
+    if not os.environ.get("CI"):
+        pytest.importorskip("distributed", reason="the extra `cluster` is not installed")
+    from distributed import LocalCluster
+
+    with LocalCluster(
+        n_workers=workers, threads_per_worker=1, host="127.0.0.1", dashboard_address=None, silence_logs=50
+    ) as cluster:
+        yield cluster
+
+
+@pytest.fixture(scope="module")
+def dask() -> Iterator[Any]:
+    with local_cluster() as cluster:
+        yield cluster
+
+
+def test_the_same_on_a_cluster(campaign: Path, alone: Analysis, dask: Any) -> None:
+    told = []
+    with Cluster(dask.scheduler_address) as cluster:
+        found = analyse(campaign, executor=cluster, on_progress=lambda *what: told.append(what))
+    assert same(found, alone)
+    assert ("reading", 30, 30) in told
+    assert ("analysing routes", len(alone.routes), len(alone.routes)) in told
+
+
+def test_files_are_read_by_the_workers(tmp_path: Path, dask: Any, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "a").write_text("1")
+    with Cluster(dask.scheduler_address) as cluster:
+        assert list(cluster.map(cache.Path.read_text, [cache.Path("a")])) == ["1"]
+        assert os.getpid() not in set(cluster.map(here, range(2)))
+
+
+def test_a_worker_is_killed_in_the_middle(campaign: Path, alone: Analysis, dask: Any) -> None:
+    """Its answers die with it: they are worked out again by the other one."""
+    from distributed import Client
+
+    with Client(dask.scheduler_address, set_as_default=False) as client:
+        victims = list(client.run(os.getpid).values())[:1]
+    killed = []
+
+    def kill(what: str, done: int, of: int) -> None:
+        if what == "reading" and done == of // 2 and victims:
+            killed.append(victims.pop())
+            os.kill(killed[-1], signal.SIGKILL)
+
+    with Cluster(dask.scheduler_address) as cluster:
+        found = analyse(campaign, executor=cluster, on_progress=kill)
+    assert killed
+    assert same(found, alone)
+
+
+def test_the_command_line_on_a_cluster(campaign: Path, dask: Any, capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit) as ended:
+        cli.main(["analyse", str(campaign), "--cluster", dask.scheduler_address, "--quiet"])
+    assert ended.value.code == 0
+    assert "Report:" in capsys.readouterr().out
+    assert (campaign / "gpsq-results" / "report.html").is_file()
+
+
+def test_no_cluster_is_one_plain_line(campaign: Path, capsys: pytest.CaptureFixture[str], monkeypatch: Any) -> None:
+    pytest.importorskip("distributed", reason="the extra `cluster` is not installed")
+    monkeypatch.setattr(executors, "PATIENCE_S", 0.2)
+    with pytest.raises(SystemExit) as ended:
+        cli.main(["analyse", str(campaign), "--cluster", "tcp://127.0.0.1:1", "-q"])
+    assert ended.value.code == 2
+    lines = capsys.readouterr().err.splitlines()
+    assert lines == ["--cluster: found no answer from tcp://127.0.0.1:1; expected the address of a Dask scheduler"]
+
+
+def test_without_the_package_one_plain_line(
+    campaign: Path, capsys: pytest.CaptureFixture[str], monkeypatch: Any
+) -> None:
+    monkeypatch.setitem(sys.modules, "distributed", None)
+    with pytest.raises(SystemExit) as ended:
+        cli.main(["analyse", str(campaign), "--cluster", "tcp://127.0.0.1:1", "-q"])
+    assert ended.value.code == 2
+    assert "gpsq[cluster]" in capsys.readouterr().err
+
+
+def test_workers_with_another_gpsq_are_refused(dask: Any, monkeypatch: pytest.MonkeyPatch) -> None:
+    own = digests.code
+    monkeypatch.setattr(executors, "_code_here", lambda: own() + "?")
+    with pytest.raises(InputError, match="workers with another gpsq"):
+        Cluster(dask.scheduler_address)
+
+
+# --- one process beside this one ----------------------------------------------------------------------------------
+
+
+def squared(number: int) -> tuple[int, int]:
+    if number < 0:
+        raise InputError("number", str(number), "one above zero")
+    return number * number, os.getpid()
+
+
+def ends(number: int) -> int:
+    if parent_process() is not None:
+        os.kill(os.getpid(), signal.SIGKILL)
+    return number
+
+
+def adds(number: int) -> Callable[[int], int]:
+    return lambda other: number + other
+
+
+def many(number: int) -> bytes:
+    return bytes(number)
+
+
+def touch(path: Path) -> None:
+    path.touch()
+
+
+@pytest.fixture
+def one_thread(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("gpsq.pipeline.second_process.threading.active_count", lambda: 1)
+
+
+@pytest.mark.usefixtures("one_thread")
+def test_work_is_done_aside_and_what_fails_fails_here() -> None:
+    aside = Aside()
+    waits = [aside.begin(squared, number) for number in (2, 3, -1, 4)]
+    assert waits[0]()[0] == 4
+    assert (waits[1]()[1] != os.getpid()) == (sys.platform == "linux" and executors.cores() > 1)
+    with pytest.raises(InputError, match="one above zero"):
+        waits[2]()
+    assert waits[3]()[0] == 16
+
+
+@pytest.mark.usefixtures("one_thread")
+def test_a_process_that_is_ended_is_done_without() -> None:
+    aside = Aside()
+    wait = aside.begin(ends, 1)
+    assert wait() == 1
+    assert aside.begin(ends, 2)() == 2
+
+
+@pytest.mark.usefixtures("one_thread")
+def test_an_answer_that_cannot_be_sent_is_found_here() -> None:
+    aside = Aside()
+    waits = [aside.begin(adds, 2), aside.begin(squared, 3)]
+    assert waits[0]()(5) == 7
+    assert waits[1]()[0] == 9
+
+
+@pytest.mark.usefixtures("one_thread")
+def test_answers_may_be_asked_for_in_any_order_and_again() -> None:
+    aside = Aside()
+    waits = [aside.begin(squared, number) for number in (2, 3, 4)]
+    assert [waits[k]()[0] for k in (2, 0, 1, 0)] == [16, 4, 9, 4]
+
+
+@pytest.mark.usefixtures("one_thread")
+def test_the_next_work_does_not_wait_for_a_large_answer_to_be_taken(tmp_path: Path) -> None:
+    aside = Aside()
+    large = aside.begin(many, 4_000_000)
+    aside.begin(touch, tmp_path / "done")
+    until = time.monotonic() + 20
+    while sys.platform == "linux" and executors.cores() > 1 and not (tmp_path / "done").exists():
+        assert time.monotonic() < until, "the second piece of work was not begun"
+        time.sleep(0.02)
+    assert len(large()) == 4_000_000
+
+
+def test_with_threads_about_nothing_is_begun(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("gpsq.pipeline.second_process.threading.active_count", lambda: 2)
+    aside = Aside()
+    assert aside.begin(squared, 3)() == (9, os.getpid())

@@ -1,0 +1,228 @@
+"""A fleet streams through route by route: what a campaign gives, whether it was stopped on the way or not."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import shutil
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from gpsq import cli
+from gpsq.exceptions import NothingToAnalyse, OutputError
+from gpsq.output.tables import tables
+from gpsq.pipeline import fleet, fleet_routes
+from gpsq.pipeline.analysis import analyse
+from gpsq.pipeline.executors import Local
+from gpsq.reading import read_folder
+from gpsq.simulate.shipped_demo import put
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from pathlib import Path
+
+pytest.importorskip("pyarrow", reason="the extra `cluster` is not installed")
+
+
+@pytest.fixture(scope="module")
+def campaign(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("demo")
+    put(folder)
+    (folder / "broken.gpx").write_text("<gpx><trk>")
+    return folder
+
+
+@pytest.fixture(scope="module")
+def results(campaign: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    out = tmp_path_factory.mktemp("fleet") / "out"
+    found = fleet.run(campaign, out, executor=Local(1))
+    assert found.unreadable == 1
+    return out
+
+
+def partitions(out: Path) -> dict[str, str]:
+    return {
+        path.relative_to(out).as_posix(): hashlib.sha256(path.read_bytes()).hexdigest()
+        for path in sorted(out.rglob("*.parquet"))
+    }
+
+
+def tracks(out: Path) -> pd.DataFrame:
+    parts = [pd.read_parquet(path) for path in sorted((out / "tracks").rglob("part.parquet"))]
+    return pd.concat(parts).drop(columns="geometry").sort_values(["file", "track"]).reset_index(drop=True)
+
+
+def test_the_figures_are_those_of_a_campaign(campaign: Path, results: Path) -> None:
+    """Where devices share a route, nothing of a recording depends on other routes but the names of its ride and route."""
+    expected = tables.tracks(analyse(campaign))
+    expected = expected[expected["status"] != "unreadable"].sort_values(["file", "track"]).reset_index(drop=True)
+    found = tracks(results)
+    assert found["file"].tolist() == expected["file"].tolist()
+    on_route = expected["accepted"] >= 2
+    for column in ("device", "status", "ttff_s", "settle_s", "missed_m", "xte_rms_m", "frechet_m", "length_m"):
+        a, b = found[column][on_route], expected[column][on_route]
+        assert (a.isna() == b.isna()).all(), column
+        assert (a[a.notna()].to_numpy() == b[b.notna()].to_numpy()).all(), column
+    pairs = set(zip(found["route"][on_route], expected["route"][on_route], strict=True))
+    assert len(pairs) == expected["route"][on_route].nunique() >= 2
+
+
+@pytest.mark.parametrize("after", [1, 2])
+def test_stopped_and_taken_up_again(campaign: Path, results: Path, tmp_path: Path, after: int) -> None:
+    out = tmp_path / "out"
+
+    def stop(what: str, done: int, of: int) -> None:
+        if what == "analysing routes" and done == after:
+            raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        fleet.run(campaign, out, executor=Local(1), on_progress=stop)
+    finished = {path: (out / path).stat().st_mtime_ns for path in partitions(out)}
+    assert finished
+    assert not (out / fleet.TOLD).exists()
+    told: list[tuple[str, int, int]] = []
+    fleet.run(campaign, out, executor=Local(1), on_progress=lambda *what: told.append(what))
+    assert partitions(out) == partitions(results)
+    assert told[0][:2] == ("analysing routes", after), "sorting and finished routes are not done again"
+    assert {path: (out / path).stat().st_mtime_ns for path in finished} == finished
+
+
+def test_stopped_while_sorting(campaign: Path, results: Path, tmp_path: Path) -> None:
+    def stop(what: str, done: int, of: int) -> None:
+        if what == "sorting recordings" and done == 5:
+            raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        fleet.run(campaign, tmp_path / "out", executor=Local(1), on_progress=stop)
+    fleet.run(campaign, tmp_path / "out", executor=Local(1))
+    assert partitions(tmp_path / "out") == partitions(results)
+
+
+def test_the_same_on_a_pool(campaign: Path, results: Path, tmp_path: Path) -> None:
+    with Local(2, worth_a_pool=0) as local:
+        fleet.run(campaign, tmp_path / "out", executor=local)
+    assert partitions(tmp_path / "out") == partitions(results)
+
+
+def test_finished_results_stand_until_something_changes(campaign: Path, results: Path, tmp_path: Path) -> None:
+    folder, out = tmp_path / "demo", tmp_path / "out"
+    shutil.copytree(campaign, folder)
+    told: list[str] = []
+
+    def run() -> fleet.Fleet:
+        told.clear()
+        return fleet.run(folder, out, executor=Local(1), on_progress=lambda what, *_: told.append(what))
+
+    first = run()
+    assert "sorting recordings" in told
+    assert run() == first
+    assert "sorting recordings" not in told
+    next(folder.rglob("*-09-out.gpx")).unlink()
+    assert run().recordings == first.recordings - 1
+    assert len(tracks(out)) == first.recordings - 1
+
+
+def test_a_folder_of_somebody_else_is_left_alone(campaign: Path, tmp_path: Path) -> None:
+    (tmp_path / "letter.txt").write_text("mine")
+    with pytest.raises(OutputError, match="did not write"):
+        fleet.run(campaign, tmp_path, executor=Local(1))
+    assert (tmp_path / "letter.txt").read_text() == "mine"
+
+
+def as_parquet(folder: Path, out: Path, *, geometry: bool, files: int = 3) -> None:
+    """Write the fixes of a campaign as Parquet, whole recordings in each file."""
+    import geopandas
+    import shapely
+
+    traces = read_folder(folder).traces
+    out.mkdir()
+    for k in range(files):
+        rows = pd.concat(
+            pd.DataFrame(
+                {"recording": t.file, "device": t.device, "time": t.time, "lon_deg": t.lon_deg, "lat_deg": t.lat_deg}
+            )
+            for t in traces[k::files]
+        )
+        if geometry:
+            points = shapely.points(rows[["lon_deg", "lat_deg"]].to_numpy())
+            rows = geopandas.GeoDataFrame(rows.drop(columns=["lon_deg", "lat_deg"]), geometry=points, crs="EPSG:4326")
+        rows.to_parquet(out / f"{k}.parquet", index=False)
+
+
+@pytest.mark.parametrize("geometry", [True, False])
+def test_parquet_is_the_same_fleet(campaign: Path, results: Path, tmp_path: Path, geometry: bool) -> None:
+    as_parquet(campaign, tmp_path / "fixes", geometry=geometry)
+    fleet.run(tmp_path / "fixes", tmp_path / "out", executor=Local(1))
+    found, expected = tracks(tmp_path / "out"), tracks(results)
+    both = found.merge(expected, on="file", suffixes=("", "_gpx"))
+    assert len(both) >= 25
+    assert (both["device"] == both["device_gpx"]).all()
+    scored = both["status"] == both["status_gpx"]
+    assert scored.all()
+    assert np.allclose(both["length_m"], both["length_m_gpx"], equal_nan=True)
+
+
+def spoil(path: Path, how: Callable[[pd.DataFrame], pd.DataFrame]) -> None:
+    how(pd.read_parquet(path)).to_parquet(path, index=False)
+
+
+@pytest.mark.parametrize(
+    ("how", "says"),
+    [
+        (lambda rows: rows.drop(columns="recording"), "expected columns recording"),
+        (lambda rows: rows.drop(columns="lat_deg"), "expected columns recording"),
+        (None, "a Parquet file"),
+    ],
+)
+def test_bad_parquet_is_one_plain_line(campaign: Path, tmp_path: Path, how: Any, says: str) -> None:
+    as_parquet(campaign, tmp_path / "fixes", geometry=False)
+    bad = tmp_path / "fixes" / "1.parquet"
+    spoil(bad, how) if how else bad.write_bytes(b"PAR1 no more")
+    found = fleet.run(tmp_path / "fixes", tmp_path / "out", executor=Local(1))
+    assert found.unreadable == 1
+    told = json.loads((tmp_path / "out" / fleet.TOLD).read_text())["unreadable"]
+    assert says in told[0][2]
+    assert "\n" not in told[0][2]
+
+
+def test_memory_holds_a_few_shapes_of_each_route(campaign: Path) -> None:
+    """However many recordings pass through, only those that stand for a route stay."""
+    from gpsq.campaign import campaign_file as campaigns
+    from gpsq.rides.routes import MOST_STANDING_FOR, Shape
+
+    told = campaigns.load(campaign)
+    sorter = fleet_routes._Sorter(told)
+    shapes = [Shape(t, told.settings) for t in read_folder(campaign).traces if t.accepted > 1]
+    for k in range(5 * len(shapes)):
+        sorter.add((f"{k}", f"{k}", 1), shapes[k % len(shapes)])
+    assert sum(len(p) for p in sorter.parts().values()) == 5 * len(shapes)
+    assert len(sorter.shapes) <= MOST_STANDING_FOR * len(sorter.parts())
+
+
+def test_nothing_to_do_is_said(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(NothingToAnalyse):
+        fleet.run(tmp_path, tmp_path / "out", executor=Local(1))
+    with pytest.raises(SystemExit) as ended:
+        cli.main(["fleet", str(tmp_path / "nowhere"), "--out", str(tmp_path / "out")])
+    assert ended.value.code == 2
+    assert "nothing of that name" in capsys.readouterr().err
+
+
+def test_the_command(campaign: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit) as ended:
+        cli.main(["fleet", str(campaign), "--out", str(tmp_path / "out"), "--quiet"])
+    assert ended.value.code == 1, "one recording cannot be read"
+    assert "30 recordings on 2 routes" in capsys.readouterr().out
+
+
+def test_the_coordinate_system_is_written_in_full(results: Path) -> None:
+    """Looked up by its code it would name the realisations of WGS 84 in one process and not in another."""
+    import pyarrow.parquet as parquet
+
+    path = next(iter(sorted((results / "stations").rglob("*.parquet"))))
+    said = json.loads(parquet.read_schema(path).metadata[b"geo"])["columns"]["geometry"]["crs"]
+    assert said["id"] == {"authority": "EPSG", "code": 4326}
+    assert "datum_ensemble" not in said

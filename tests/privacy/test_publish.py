@@ -1,0 +1,432 @@
+"""`gpsq publish`: secret zones, neutral names, and files in which nothing private is left."""
+
+from __future__ import annotations
+
+import dataclasses
+import hashlib
+import html
+import json
+import re
+import sqlite3
+import stat
+from typing import TYPE_CHECKING
+
+import geopandas
+import gpxpy
+import numpy as np
+import pandas as pd
+import pyogrio
+import pytest
+import shapely
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from gpsq import cli
+from gpsq.exceptions import CampaignError
+from gpsq.model import FirstFix
+from gpsq.output.tables import tables
+from gpsq.pipeline.analysis import analyse
+from gpsq.pipeline.publish import publish
+from gpsq.plane import Plane, geodesic_inverse_m
+from gpsq.privacy import Zone, figures, neutral, publication, secret, zones
+from gpsq.privacy.ends import zones_for
+from gpsq.privacy.zones import MISS_M, Hidden, covers, drawn, inside
+from gpsq.results import Analysis, DeviceSummary, Interval
+from gpsq.simulate import Campaign, CampaignSpec, DeviceSpec, make_campaign, write
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+HERE = Plane(10.0, 50.0)
+SERIAL = "XK-40917733"
+CLOCK_TIME = re.compile(r"(?<![\d:.])(?:[01]\d|2[0-3]):[0-5]\d(?![\d:]?\d)|T\d\d:\d\d|\d\d:\d\d:\d\d")
+
+
+def degrees(xy_m: list[list[float]]) -> np.ndarray:
+    return np.column_stack(HERE.to_degrees(np.array(xy_m, float)))
+
+
+def bent_line() -> np.ndarray:
+    """A line that turns by 90° after 300 m and again after 700 m more."""
+    first, second = [[0, y] for y in range(0, 300, 5)], [[x, 300] for x in range(0, 700, 5)]
+    return degrees(first + second + [[700, y] for y in range(300, 4000, 5)])
+
+
+def straight_line() -> np.ndarray:
+    return degrees([[x, 0] for x in range(0, 8000, 5)])
+
+
+# ---- zones ----
+
+
+@settings(max_examples=25, deadline=None)
+@given(st.integers(0, 2**32))
+def test_a_zone_holds_the_end_deep_inside_and_off_its_centre(seed: int) -> None:
+    hidden = Hidden(degrees([[0, 0], [30, -20]]), (bent_line(),))
+    zone, miss_m = drawn(hidden, np.random.default_rng(seed))
+    assert inside([zone], hidden.lon_lat_deg, -zones.DEPTH_M + 1.0).all()
+    assert covers(zone, hidden)
+    centre = geodesic_inverse_m(np.array([zone.lon_deg]), np.array([zone.lat_deg]), np.array([10.0]), np.array([50.0]))
+    assert centre[0] >= 200.0
+    assert miss_m >= MISS_M
+
+
+@settings(max_examples=25, deadline=None)
+@given(st.integers(0, 2**32), st.floats(20.0, 2000.0))
+def test_a_private_place_is_hidden_whole(seed: int, radius_m: float) -> None:
+    through = degrees([[x, 0] for x in range(-4000, 4000, 5)])
+    hidden = Hidden(degrees([[0, 0]]), (through,), radius_m)
+    zone, miss_m = drawn(hidden, np.random.default_rng(seed))
+    assert miss_m >= MISS_M
+    rim = degrees([[radius_m * np.cos(a), radius_m * np.sin(a)] for a in np.linspace(0, 2 * np.pi, 36)])
+    assert inside([zone], rim).all()
+    assert covers(zone, hidden)
+
+
+def test_a_straight_road_is_admitted_to_be_guessable() -> None:
+    _, miss_m = drawn(Hidden(degrees([[0, 0]]), (straight_line(),)), np.random.default_rng(1))
+    assert miss_m < 100.0
+
+
+def test_zones_differ_from_draw_to_draw() -> None:
+    hidden = Hidden(degrees([[0, 0]]), (bent_line(),))
+    found = [drawn(hidden, np.random.default_rng(seed))[0] for seed in range(30)]
+    shifts = HERE.to_metres(np.array([z.lon_deg for z in found]), np.array([z.lat_deg for z in found]))
+    assert np.std([z.radius_m for z in found]) > 40.0
+    assert np.ptp(np.arctan2(shifts[:, 1], shifts[:, 0])) > np.pi
+
+
+# ---- the secret file ----
+
+
+def test_zones_are_kept_for_the_owner_alone(tmp_path: Path) -> None:
+    kept = (Zone(50.123456, -0.5, 612.5), Zone(-33.0, 151.25, 1000.0))
+    secret.save(tmp_path, kept)
+    assert secret.load(tmp_path) == kept
+    assert stat.S_IMODE((tmp_path / secret.NAME).stat().st_mode) == 0o600
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "[[zone]]\nlat = 50",
+        "zone = 3",
+        "[[zone]]\nlat = 95\nlon = 1\nradius_m = 500",
+        "nonsense",
+        "[[zone]]\nlat = 1\nlon = 1\nradius_m = true",
+        "other = 1",
+    ],
+)
+def test_a_damaged_secret_is_refused_rather_than_drawn_again(tmp_path: Path, text: str) -> None:
+    (tmp_path / secret.NAME).write_text(text)
+    with pytest.raises(CampaignError, match=r"^\.gpsq-private\.toml: found .*; expected "):
+        secret.load(tmp_path)
+
+
+# ---- names and figures ----
+
+
+@pytest.mark.parametrize(
+    ("name", "serial"),
+    [
+        ("bar-unit", False),
+        (SERIAL, True),
+        ("unit 12345", True),
+        ("amber 2", False),
+        ("A1B2C3D4", True),
+        ("No 300", False),
+    ],
+)
+def test_serial_numbers_are_seen(name: str, serial: bool) -> None:
+    assert bool(neutral.SERIAL.search(name)) is serial
+
+
+def test_figures_that_hold_the_length_of_the_route_are_withheld(campaign_analysis: Analysis) -> None:
+    """3 recordings fixed, 2 did not: the middle value is published; the upper bound is the length of the route."""
+    missed = zip(campaign_analysis.results[:3], (10.0, 40.0, 90.0), strict=True)
+    results = tuple(dataclasses.replace(r, route="A", first_fix=FirstFix("log", missed_m=m)) for r, m in missed)
+    analysis = dataclasses.replace(campaign_analysis, traces=campaign_analysis.traces[:3], results=results)
+    device = analysis.traces[0].device
+    shown = {"missed_median_m": Interval(90.0, 10.0, 7012.3, "m"), "missed_share_median": Interval(0.0128)}
+    found = figures.devices(analysis, [DeviceSummary(device, "A", 5, shown)])[0].figures
+    assert found["missed_median_m"].value == 90.0
+    assert found["missed_median_m"].low == 10.0
+    assert np.isnan(found["missed_median_m"].high)
+    assert "missed_share_median" not in found
+    half = DeviceSummary(device, "A", 4, {"missed_median_m": Interval((90.0 + 7012.3) / 2)})
+    assert np.isnan(figures.devices(analysis, [half])[0].figures["missed_median_m"].value)
+
+
+def test_a_ride_without_a_fix_does_not_tell_how_long_it_was() -> None:
+    fix = figures.first_fix(FirstFix("log", at_least_s=1499.0, censored=True, missed_m=7012.3, missed_share=1.0))
+    assert fix.at_least_s == 1440.0
+    assert np.isnan(fix.missed_m)
+    assert np.isnan(fix.missed_share)
+
+
+# ---- a whole publication ----
+
+
+def spec(length_m: float = 6500.0, days: int = 3) -> CampaignSpec:
+    bar = DeviceSpec("bar-unit", 2.0, interval_s=5, shows_start="no-fix points", quality=True)
+    pocket = DeviceSpec("pocket-unit", 3.0, interval_s=5, shows_start="log", start_mix=(0.5, 0.5, 0.0))
+    return CampaignSpec("Errands", 10.0, 50.0, (bar, pocket), days=days, length_m=length_m, late_starts=2, unlogged=0)
+
+
+@dataclasses.dataclass(frozen=True, eq=False)
+class Published:
+    campaign: Campaign
+    folder: Path
+    out: Path
+    analysis: Analysis
+    zones: tuple[Zone, ...]
+    place_deg: np.ndarray
+
+
+@pytest.fixture(scope="module")
+def published(tmp_path_factory: pytest.TempPathFactory) -> Published:
+    """A campaign with everything private in it: a place on the way, notes, names, serial numbers, a broken file."""
+    folder = tmp_path_factory.mktemp("Jane Doe 2025-03-03")
+    campaign = make_campaign(spec(), 5)
+    write(campaign, folder)
+    for path in folder.glob("*/*.gpx"):
+        text = path.read_text("utf-8")
+        text = re.sub(r'creator="[^"]*"', f'creator="{SERIAL}"', text)
+        path.write_text(text.replace("<trkseg>", "<cmt>from Jane Doe's door</cmt><trkseg>", 1), "utf-8")
+    (folder / "bar-unit" / "2025-03-09 to Jane.gpx").write_text("<html>no recording</html>")
+    first = (folder / campaign.recordings[1].file).read_text("utf-8")
+    (folder / "pocket-unit" / "2025-03-03 Jane again.gpx").write_text(first.replace("</gpx>", " </gpx>"), "utf-8")
+    road = campaign.town.roads["out"]
+    line = np.column_stack(campaign.plane.to_degrees(road[::10])).tolist()
+    (folder / "Jane.geojson").write_text(json.dumps({"type": "LineString", "coordinates": line}))
+    place = np.array([value[0] for value in campaign.plane.to_degrees(road[len(road) * 3 // 10][None, :])])
+    with (folder / "campaign.toml").open("a") as file:
+        file.write('[reference]\nA = "Jane.geojson"\n')
+        file.write(f"[[private_place]]\nlat = {place[1]}\nlon = {place[0]}\nradius_m = 60\n")
+    out = folder / "for-all"
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("secrets.randbits", lambda bits: 20_260_504)  # the same cuts in every run of the tests
+        with pytest.raises(SystemExit) as status:
+            cli.main(["publish", str(folder), "--out", str(out), "--quiet"])
+    assert status.value.code == cli.PARTLY  # the broken file
+    return Published(campaign, folder, out, analyse(folder), secret.load(folder), place)
+
+
+@pytest.fixture(scope="module")
+def campaign_analysis(published: Published) -> Analysis:
+    return published.analysis
+
+
+def private_deg(published: Published) -> np.ndarray:
+    """The true ends of all roads, and the private place."""
+    plane = published.campaign.plane
+    roads = published.campaign.town.roads.values()
+    return np.vstack([*(np.column_stack(plane.to_degrees(road[[0, -1]])) for road in roads), published.place_deg])
+
+
+def pairs_in(text: str) -> np.ndarray:
+    """All neighbouring numbers of a text that may be a position near the campaign, as longitude and latitude."""
+    numbers = np.array([float(n) for n in re.findall(r"-?\d+\.\d{3,}", text)])
+    both = np.column_stack([numbers[:-1], numbers[1:]]) if len(numbers) > 1 else np.empty((0, 2))
+    near = [np.abs(order - [10.0, 50.0]).max(axis=1) < 0.5 for order in (both, both[:, ::-1])]
+    return np.vstack([both[near[0]], both[:, ::-1][near[1]]])
+
+
+def map_positions(text: str) -> np.ndarray:
+    """All positions that the map's data hold: lists of millionths of a degree, each the step from the one before."""
+    data = json.loads(re.search(r'<script type="application/json" id="gpsq-data">(.*?)</script>', text, re.S)[1])
+    found: list[np.ndarray] = []
+
+    def walk(value: object) -> None:
+        if isinstance(value, dict):
+            [walk(v) for v in value.values()]
+        elif isinstance(value, list):
+            if len(value) >= 2 and all(isinstance(v, int) for v in value) and abs(value[0]) > 1_000_000:
+                found.append(np.cumsum(np.array(value).reshape(-1, 2), axis=0)[:, ::-1] / 1e6)
+            else:
+                [walk(v) for v in value]
+
+    walk(data)
+    return np.vstack(found)
+
+
+def gpkg_positions(path: Path) -> np.ndarray:
+    """All vertices of all layers, and the corners of all boxes kept in the file's own tables."""
+    found = []
+    for layer, _ in pyogrio.list_layers(path):
+        frame = geopandas.read_file(path, layer=layer)
+        if "geometry" in frame:
+            found.append(shapely.get_coordinates(frame.geometry.dropna().to_numpy()))
+    return np.vstack(found)
+
+
+def all_positions(published: Published) -> dict[str, np.ndarray]:
+    found = {"gpkg": gpkg_positions(published.out / "results.gpkg")}
+    for path in published.out.rglob("*"):
+        if path.suffix in {".csv", ".json", ".geojson", ".gpx", ".html", ".svg", ".qml"}:
+            found[path.name] = pairs_in(path.read_text("utf-8"))
+    tracks = gpxpy.parse((published.out / "centrelines.gpx").read_text("utf-8")).get_points_data()
+    found["centrelines.gpx"] = np.array([(p.point.longitude, p.point.latitude) for p in tracks])
+    found["map"] = map_positions((published.out / "map.html").read_text("utf-8"))
+    return found
+
+
+def test_no_position_lies_within_a_cut(published: Published) -> None:
+    found = all_positions(published)
+    assert {name for name, places in found.items() if len(places) > 100} >= {"gpkg", "map", "centrelines.geojson"}
+    assert len(found["centrelines.gpx"]) > 20
+    for name, places in found.items():
+        assert not inside(published.zones, places).any(), name
+        for place in private_deg(published):
+            away = geodesic_inverse_m(*places.T, *np.broadcast_to(place, places.shape).T)
+            assert len(away) == 0 or away.min() > 100.0, name
+
+
+def test_boxes_in_the_geopackage_are_those_of_what_is_shown(published: Published) -> None:
+    drawn_m = gpkg_positions(published.out / "results.gpkg")
+    with sqlite3.connect(published.out / "results.gpkg") as base:
+        boxes = base.execute("SELECT min_x, min_y, max_x, max_y FROM gpkg_contents WHERE min_x IS NOT NULL").fetchall()
+        names = "SELECT name FROM sqlite_master WHERE name LIKE 'rtree_%_geom' AND sql LIKE 'CREATE VIRTUAL%'"
+        for (tree,) in base.execute(names).fetchall():
+            query = f'SELECT minx, miny, maxx, maxy FROM "{tree}"'  # noqa: S608 - names from the file itself
+            boxes += base.execute(query).fetchall()
+    base.close()
+    assert len(boxes) > 20
+    low, high = drawn_m.min(axis=0) - 1e-5, drawn_m.max(axis=0) + 1e-5  # an R-tree holds single precision
+    assert all(low[0] <= b[0] and low[1] <= b[1] and b[2] <= high[0] and b[3] <= high[1] for b in boxes)
+
+
+def test_no_hash_name_or_note_survives_in_any_file(published: Published) -> None:
+    inputs = [path for path in published.folder.rglob("*") if path.is_file() and published.out not in path.parents]
+    hashes = [hashlib.sha256(path.read_bytes()).hexdigest() for path in inputs]
+    rides = {ride.label for ride in published.campaign.rides}
+    names = [
+        published.folder.name,
+        str(published.folder),
+        "Jane",
+        SERIAL,
+        "40917733",
+        ".gpx",
+        "rides.csv",
+        "begun late",
+    ]
+    words = [*hashes, *(d.id for d in published.analysis.deviations), *rides, *names]
+    assert len(words) > 30
+    for path in (path for path in published.out.rglob("*") if path.is_file()):
+        content = path.read_bytes().replace(b"centrelines.gpx", b"")
+        survived = [word for word in words if word.encode() in content or html.escape(word).encode() in content]
+        assert not survived, path.name
+
+
+def test_no_clock_time_survives(published: Published) -> None:
+    """Times are days. The GeoPackage standard (OGC 12-128r19, table 1) demands a full time of change: midnight."""
+    for path in (path for path in published.out.rglob("*") if path.is_file() and path.suffix != ".png"):
+        text = path.read_bytes().decode("utf-8", "replace").replace("T00:00:00.000Z", "")
+        if path.suffix == ".html":  # the page's own code is no result
+            text = re.sub(r"<style.*?</style>|<script>.*?</script>", "", text, flags=re.S)
+        assert not CLOCK_TIME.findall(text), path.name
+    started = pd.read_csv(published.out / "tracks.csv")["started"].dropna()
+    assert len(started) > 6
+    assert started.str.fullmatch(r"\d{4}-\d\d-\d\d").all()
+
+
+def test_figures_are_those_of_the_whole(published: Published) -> None:
+    whole = tables.devices(published.analysis)
+    shown = pd.read_csv(published.out / "devices.csv", keep_default_na=False, na_values=[""])
+    assert len(whole) > 3
+    for name in whole.columns:
+        if whole[name].dtype.kind in "fiu":
+            assert np.allclose(whole[name].astype(float), shown[name].astype(float), equal_nan=True), name
+    tracks, mine = tables.tracks(published.analysis), pd.read_csv(published.out / "tracks.csv")
+    whole_figures = ("ttff_s", "missed_m", "settle_s", "xte_rms_m", "xte_p95_m", "hausdorff_m", "length_ratio")
+    for name in whole_figures:
+        assert np.allclose(tracks[name].astype(float), mine[name].astype(float), equal_nan=True), name
+    for name in ("missed_share", "coverage", "sha256", "name"):
+        assert mine[name].isna().all(), name
+    assert (mine["length_m"].dropna() < tracks.loc[mine["length_m"].dropna().index, "length_m"]).all()
+
+
+def test_twins_and_references_are_published_without_their_files(published: Published) -> None:
+    tracks = pd.read_csv(published.out / "tracks.csv", keep_default_na=False)
+    twins = tracks[tracks["reason"].str.startswith("the same recording as")]
+    assert len(twins) == 1
+    assert twins["reason"].str.fullmatch(r"the same recording as pocket-unit \d\d").all()
+    reference = pd.read_csv(published.out / "reference.csv")
+    assert len(reference) > 2
+    assert set(reference["reference"]) == {"reference line"}
+    assert reference["shared_m"].isna().all()  # how much of the whole route there is
+    assert reference["trueness_m"].notna().any()
+
+
+def test_the_middle_of_the_routes_is_still_there(published: Published) -> None:
+    lines = json.loads((published.out / "centrelines.geojson").read_text())["features"]
+    assert len(lines) == 2
+    assert all(line["properties"]["length_m"] > 1000.0 for line in lines)
+    report = (published.out / "report.html").read_text("utf-8")
+    assert "This is a publication" in report
+    assert "gpsq flag" not in report
+    assert "Not for navigation or safety of life" in report
+
+
+def test_a_second_publication_is_cut_at_the_same_places(published: Published, tmp_path: Path) -> None:
+    kept = (published.folder / secret.NAME).read_bytes()
+    publish(published.analysis, published.folder, tmp_path / "again")
+    assert (published.folder / secret.NAME).read_bytes() == kept
+    for path in (path for path in published.out.rglob("*") if path.is_file()):
+        assert (tmp_path / "again" / path.relative_to(published.out)).read_bytes() == path.read_bytes(), path.name
+
+
+def test_more_rides_add_no_new_cut(published: Published) -> None:
+    """The same ends from other recordings are hidden by the zones there are."""
+    again, _ = zones_for(published.analysis, (), published.zones, np.random.default_rng(0))
+    assert again == published.zones
+
+
+def test_routes_that_share_an_end_share_its_cut(published: Published) -> None:
+    """Home, work and the private place: 3 zones for 2 routes with 4 ends."""
+    assert len(published.zones) == 3
+
+
+def test_a_foreign_folder_is_left_alone(
+    published: Published, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (tmp_path / "mine.txt").write_text("mine")
+    with pytest.raises(SystemExit) as status:
+        cli.main(["publish", str(published.folder), "--out", str(tmp_path)])
+    assert status.value.code == cli.NOTHING
+    assert "found files that gpsq did not write" in capsys.readouterr().err
+    assert (tmp_path / "mine.txt").read_text() == "mine"
+
+
+def test_a_short_route_gives_figures_only(published: Published) -> None:
+    """Zones that leave less than 500 m: no line, no track, no deviation; the figures stay."""
+    wide = tuple(dataclasses.replace(zone, radius_m=4000.0) for zone in published.zones)
+    found = publication(published.analysis, wide)
+    assert all(route.centreline is None for route in found.analysis.routes)
+    assert all(trace.accepted == 0 for trace in found.analysis.traces)
+    assert not found.analysis.deviations
+    assert len(tables.devices(found.analysis)) == len(tables.devices(published.analysis))
+    assert [r for r in found.remarks if "too little of it is left between the cuts" in r]
+
+
+def test_a_detour_through_a_zone_is_broken_there(published: Published) -> None:
+    """A zone off the line takes out only the fixes of those who went there, and no line is drawn across it."""
+    before = publication(published.analysis, published.zones[:2]).analysis
+    detour = max(before.deviations, key=lambda found: found.peak_m)
+    trace = before.traces[detour.trace]
+    middle = (detour.from_point + detour.to_point) // 2
+    zone = Zone(float(trace.lat_deg[middle]), float(trace.lon_deg[middle]), 20.0)
+    after = publication(published.analysis, (*published.zones[:2], zone)).analysis.traces[detour.trace]
+    where = np.column_stack([after.lon_deg, after.lat_deg])
+    assert not inside([zone], where, zones.MARGIN_M).any()
+    assert 0 < trace.accepted - after.accepted < 40
+    assert after.segment.max() == trace.segment.max() + 1
+
+
+def test_devices_named_by_their_files_get_neutral_names(published: Published) -> None:
+    whole = published.analysis
+    traces = tuple(dataclasses.replace(t, device=SERIAL) if t.device == "bar-unit" else t for t in whole.traces)
+    found = publication(dataclasses.replace(whole, traces=traces), published.zones)
+    assert {t.device for t in found.analysis.traces} == {"device 1", "pocket-unit"}
+    assert SERIAL not in repr(found.analysis.extra)
+    assert any(SERIAL in remark for remark in found.remarks)

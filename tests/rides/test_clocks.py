@@ -1,0 +1,150 @@
+"""Clocks that disagree: known offsets of real recordings, traps of regular passes, and what must not be claimed."""
+
+from __future__ import annotations
+
+import dataclasses
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pytest
+
+from gpsq.model import Trace
+from gpsq.plane import Plane
+from gpsq.reading import read_file
+from gpsq.rides.clocks import ROLLOVER_S, ClockOffset, estimate_offsets
+from gpsq.settings import Settings
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+DEFAULT = Settings()
+
+
+def read(path: Path, device: str) -> list[Trace]:
+    found = read_file(path, path.name, settings=DEFAULT)
+    return [dataclasses.replace(t, device=device) for t in found if isinstance(t, Trace)]
+
+
+def later(traces: list[Trace], device: str, seconds: float) -> list[Trace]:
+    """Return the traces with one device's clock put forward."""
+    step = np.timedelta64(int(seconds * 1000), "ms")
+    return [dataclasses.replace(t, time=t.time + step) if t.device == device else t for t in traces]
+
+
+def ride(device: str, start: str, seed: int, shift_s: float = 0.0, pace: int = 0, site_m: float = 0.0) -> Trace:
+    """Return a ride round some corners; the pace and the stops are those of `pace`, the noise that of `seed`."""
+    speed = np.random.default_rng(pace).choice([0.0, 4.0, 6.0], 900, p=[0.2, 0.4, 0.4])
+    along = np.cumsum(np.repeat(speed[::30], 30))
+    xy_m = np.column_stack([along, site_m + 300 * np.sin(along / 400)]) + np.random.default_rng(seed).normal(
+        0, 3, (900, 2)
+    )
+    lon_deg, lat_deg = Plane.centred_on([-3.6], [51.2]).to_degrees(xy_m)
+    time = np.datetime64(start, "ms") + ((np.arange(900) + shift_s) * 1000).astype("timedelta64[ms]")
+    nan = np.full(900, np.nan)
+    return Trace(
+        file=f"{device}/{start}.gpx", track=1, name="", device=device, creator="", sha256=f"{device}{start}", time=time,
+        lon_deg=lon_deg, lat_deg=lat_deg, ele_m=nan, hdop=nan, sat=nan, speed_mps=nan,
+        segment=np.zeros(900, np.int64), point=np.arange(900), points=900,
+    )  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def park(shared: Path) -> list[Trace]:
+    folder = shared / "data" / "park_passes" / "FC"
+    return [t for device in sorted(folder.iterdir()) for t in read(device / "pos.gpx", device.name)]
+
+
+# ---------------------------------------------------------------- known offsets
+
+
+def test_known_offsets_of_the_park(park: list[Trace]) -> None:
+    # SOURCE.md: the handheld is 7,196 s behind watch-2; the phone's local time (+02:00) is marked Z
+    found = {o.device: o for o in estimate_offsets(park)}
+    assert set(found) == {"handheld", "phone"}
+    assert {o.reference_device for o in found.values()} == {"watch-2"}
+    assert found["handheld"].offset_s == pytest.approx(-7196, abs=5)
+    # the phone records every 8 to 21 s, and its hours are its zone: seconds beside them are its own
+    assert found["phone"].offset_s == pytest.approx(7200, abs=15)
+    assert all(o.pairs == 10 and o.spread_s < 10 for o in found.values())
+    assert "7195 s behind that of watch-2" in found["handheld"].sentence() or "7194" in found["handheld"].sentence()
+
+
+@pytest.mark.parametrize("seconds", [240, 480, 485, -480, -960, 3600, -7200])
+def test_regular_passes_are_no_trap(park: list[Trace], seconds: float) -> None:
+    # passes come every 240 s or so, every other one the same way: only the sequence as a whole can tell
+    traces = later([t for t in park if t.device in ("watch-1", "watch-2")], "watch-1", seconds)
+    (found,) = estimate_offsets(traces)
+    sign = 1 if found.device == "watch-1" else -1
+    assert found.offset_s * sign == pytest.approx(seconds, abs=5)
+    assert found.pairs == 10
+
+
+def test_weeks_that_ran_over(shared: Path) -> None:
+    folder = shared / "inputs" / "14-week-rollover"
+    traces = read(folder / "new-device.gpx", "new") + read(folder / "old-device.gpx", "old")
+    (found,) = estimate_offsets(traces)
+    # case.toml: clock_offset_to_new_device_s = -619315200, which is 1024 weeks
+    assert found == ClockOffset("old", "new", -619315200.0, found.spread_s, 1, is_week_rollover=True)
+    assert -found.offset_s == ROLLOVER_S == 7168 * 86400
+    assert "7168 days" in found.sentence()
+    by_file = [dataclasses.replace(t, device="same") for t in traces]
+    assert estimate_offsets(by_file) == ()
+    assert len(estimate_offsets(by_file, clock_of=lambda t: t.file)) == 1
+
+
+def test_continuous_recordings(shared: Path) -> None:
+    folder = shared / "data" / "park_passes" / "continuous"
+    traces = [t for name in ("handheld", "watch-1", "watch-2") for t in read(folder / f"{name}.gpx", name)]
+    (found,) = estimate_offsets(traces)
+    assert (found.device, found.pairs) == ("handheld", 1)
+    assert found.offset_s == pytest.approx(-7196, abs=5)
+    assert np.isnan(found.spread_s)
+
+
+# ---------------------------------------------------------------- nothing to claim
+
+
+def test_clocks_that_agree(shared: Path) -> None:
+    folder = shared / "data" / "highway_loop"
+    devices = [d for d in sorted(folder.iterdir()) if d.is_dir()]
+    traces = [t for device in devices for path in sorted(device.glob("*.gpx")) for t in read(path, device.name)]
+    assert len(traces) == 12
+    assert estimate_offsets(traces) == ()
+
+
+def test_swapped_axes_are_no_clock(shared: Path) -> None:
+    folder = shared / "inputs" / "19-swapped-lat-lon"
+    assert estimate_offsets([t for n in "abc" for t in read(folder / f"{n}.gpx", n)]) == ()
+
+
+def test_same_hours_on_other_days_are_no_clock() -> None:
+    # two devices that never rode together: the same road at the same hour, on other days
+    traces = [ride("a", f"2024-05-{13 + d}T07:00:00", d, pace=d) for d in range(4)]
+    traces += [ride("b", f"2024-05-{20 + d}T07:00:20", 10 + d, pace=d) for d in range(4)]
+    assert estimate_offsets(traces) == ()
+
+
+def test_other_roads_and_nothing() -> None:
+    traces = [ride("a", "2024-05-13T07:00:00", 1), ride("b", "2024-05-13T08:00:00", 2, site_m=5000.0)]
+    assert estimate_offsets(traces) == ()
+    assert estimate_offsets(()) == ()
+    assert estimate_offsets(traces[:1]) == ()
+    undated = [dataclasses.replace(t, date_known=False) for t in traces]
+    assert estimate_offsets(undated) == ()
+
+
+@pytest.mark.parametrize("shift_s", [90.0, -3600.0, 3 * 3600.0 + 7, -ROLLOVER_S])
+def test_made_up_campaign(shift_s: float) -> None:
+    days = ["2024-05-13T07:01:00", "2024-05-14T07:03:30", "2024-05-15T06:58:00", "2024-05-16T07:10:00"]
+    traces = [ride("a", day, n, pace=n) for n, day in enumerate(days)]
+    traces += [ride("b", day, 20 + n, shift_s=shift_s, pace=n) for n, day in enumerate(days[1:], start=1)]
+    (found,) = estimate_offsets(traces)
+    assert (found.device, found.reference_device, found.pairs) == ("b", "a", 3)
+    assert found.offset_s == pytest.approx(shift_s, abs=2)
+    assert found.is_week_rollover == (abs(shift_s) == ROLLOVER_S)
+    assert all(t.time[0] == ride(t.device, t.file[2:-4], 0).time[0] for t in traces if t.device == "a")
+
+
+def test_sentence() -> None:
+    one = ClockOffset("a", "b", 120.4, float("nan"), 1, is_week_rollover=False)
+    assert one.sentence().startswith("The clock of a is 120 s ahead of that of b (1 recording agrees)")

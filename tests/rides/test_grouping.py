@@ -1,0 +1,125 @@
+"""Routes and rides are found by index and by a few members of each group: the same as by comparing every two."""
+
+from __future__ import annotations
+
+import dataclasses
+import random
+import shutil
+from itertools import combinations
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import settings as given_settings
+from hypothesis import strategies as st
+
+from gpsq.geometry.cells import cells_of, most_shared
+from gpsq.reading import read_folder
+from gpsq.rides import passes, routes
+from gpsq.settings import Settings
+from gpsq.simulate import drawn_spec, make_campaign, standard_spec, write
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from pathlib import Path
+
+    from gpsq.model import Trace
+
+
+def by_every_two(traces: Sequence[Trace], settings: Settings) -> set[frozenset[int]]:
+    """Return the connected sets of the relation itself: the slow and plain way."""
+    shapes = {i: routes.Shape(t, settings) for i, t in enumerate(traces) if t.accepted >= 2}
+    home = {i: {i} for i, shape in shapes.items() if shape.extent_m > 0}
+    for i, j in combinations(home, 2):
+        if home[i] is not home[j] and routes._one_way(shapes[i], shapes[j], settings):
+            home[i] |= home[j]
+            home.update((k, home[i]) for k in home[j])
+    return {frozenset(members) for members in home.values()}
+
+
+def found(traces: Sequence[Trace], settings: Settings) -> set[frozenset[int]]:
+    return {frozenset(route.members) for route in routes.group_routes(traces, settings)}
+
+
+def simulated(tmp_path: Path, number: int) -> tuple[Trace, ...]:
+    spec = standard_spec(number) if number == 0 else drawn_spec(number)
+    write(make_campaign(dataclasses.replace(spec, days=min(spec.days, 3)), number), tmp_path)
+    return read_folder(tmp_path).traces
+
+
+@pytest.mark.parametrize("number", range(3))
+def test_as_by_every_two_in_any_order(tmp_path: Path, number: int) -> None:
+    traces = simulated(tmp_path, number)
+    expected = by_every_two(traces, Settings())
+    assert len(expected) >= 2
+    assert found(traces, Settings()) == expected
+    rides = routes.group_rides(traces, Settings(), [0.0] * len(traces))
+    for seed in range(3):
+        order = random.Random(seed).sample(range(len(traces)), len(traces))
+        moved = [traces[i] for i in order]
+        assert {frozenset(order[k] for k in members) for members in found(moved, Settings())} == expected
+        again = routes.group_rides(moved, Settings(), [0.0] * len(traces))
+        assert [again[order.index(i)] for i in range(len(traces))] == list(rides)
+
+
+@pytest.mark.parametrize("site", ["FC", "MC"])
+def test_passes_through_a_park_in_any_order(tmp_path: Path, shared: Path, site: str) -> None:
+    """Open data of many passes of many devices on one path; see SOURCE.md there."""
+    for device in (shared / "data" / "park_passes" / site).iterdir():
+        if (device / "pos.gpx").is_file():
+            (tmp_path / device.name).mkdir()
+            shutil.copy(device / "pos.gpx", tmp_path / device.name)
+    settings = Settings()
+    traces, _ = passes.cut(read_folder(tmp_path).traces, settings, asked=True)
+    expected = found(traces, settings)
+    for seed in range(2):
+        order = random.Random(seed).sample(range(len(traces)), len(traces))
+        moved = found([traces[i] for i in order], settings)
+        assert {frozenset(order[k] for k in members) for members in moved} == expected
+
+
+@given(
+    st.integers(0, 10_000), st.floats(0.0, 59.0), st.integers(2, 200), st.floats(5.0, 25.0), st.floats(1.0, 30_000.0)
+)
+@given_settings(max_examples=60, deadline=None)
+def test_the_bound_never_rules_out_what_is_near(
+    seed: int, off_m: float, places: int, step_m: float, far_m: float
+) -> None:
+    rng = np.random.default_rng(seed)
+    line = np.cumsum(rng.normal(0, 1, (places, 3)), axis=0) * step_m + far_m
+    away = rng.normal(0, 1, (places, 3))
+    other = line + off_m * away / np.linalg.norm(away, axis=1, keepdims=True)
+    assert most_shared(cells_of(line, 60.0), cells_of(other, 60.0)) == 1.0
+
+
+def test_lines_that_share_nothing_are_never_compared(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    traces = simulated(tmp_path, 0)[:8]
+    north = [dataclasses.replace(t, lat_deg=t.lat_deg + 0.2, sha256=t.sha256 + "n") for t in traces]
+    pairs = []
+    compare = routes._one_way
+    monkeypatch.setattr(routes, "_one_way", lambda a, b, s: pairs.append((a, b)) or compare(a, b, s))
+    routes.group_routes([*traces, *north], Settings())
+    assert pairs
+    assert all((a.low <= b.high).all() and (b.low <= a.high).all() for a, b in pairs)
+
+
+def test_comparisons_grow_with_the_number_of_recordings(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Four times the recordings of the same roads need about four times the comparisons, not sixteen."""
+    traces = simulated(tmp_path, 0)
+    counted = [0]
+    compare = routes._one_way
+
+    def counting(a: routes.Shape, b: routes.Shape, settings: Settings) -> bool:
+        counted[0] += 1
+        return compare(a, b, settings)
+
+    monkeypatch.setattr(routes, "_one_way", counting)
+    numbers = []
+    for copies in (1, 4):
+        counted[0] = 0
+        copied = [(k, t) for k in range(copies) for t in traces]
+        many = [dataclasses.replace(t, sha256=f"{t.sha256}{k}", file=f"{k}/{t.file}") for k, t in copied]
+        routes.group_routes(many, Settings())
+        numbers.append(counted[0])
+    assert numbers[1] <= 5 * numbers[0]

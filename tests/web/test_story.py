@@ -1,0 +1,254 @@
+"""The whole story in a browser: an empty folder, thirty files dropped, table, map, a flag, reload, publish, download.
+
+Once with mouse and hand at 1280 px, once by keyboard alone at 390 px, in a dark room; and once without any script.
+"""
+
+from __future__ import annotations
+
+import io
+import subprocess
+import sys
+import zipfile
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import pytest
+from web_session import DEMO
+
+from gpsq.campaign import campaign_file, flags, start_log
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+PATIENCE_MS = 30_000
+
+
+@pytest.fixture
+def address(tmp_path: Path) -> Iterator[str]:
+    """A page for an empty folder."""
+    command = [sys.executable, "-m", "gpsq.cli", "serve", str(tmp_path / "week"), "--port", "0"]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as process:
+        yield process.stdout.readline().split()[0]
+        process.terminate()
+        process.wait(20)
+
+
+class Visit:
+    """A page, what it asked for elsewhere, and what the browser complained of."""
+
+    def __init__(self, chromium: Any, address: str, width: int, **more: Any) -> None:
+        self.context = chromium.new_context(viewport={"width": width, "height": 900}, accept_downloads=True, **more)
+        self.context.set_default_timeout(PATIENCE_MS)
+        self.elsewhere, self.complaints = [], []
+        self.context.route(lambda url: not url.startswith((address, "data:")), self._refuse)
+        self.page = self.context.new_page()
+        self.page.on("console", lambda message: self.complaints.append(message.text))
+        self.page.on("pageerror", lambda error: self.complaints.append(str(error)))
+        self.page.goto(address)
+
+    def _refuse(self, route: Any) -> None:
+        self.elsewhere.append(route.request.url)
+        route.abort()
+
+    def close(self) -> None:
+        self.context.close()
+        self.quiet()
+
+    def quiet(self) -> None:
+        assert (self.elsewhere, self.complaints) == ([], [])
+
+    def drawn(self) -> int:
+        """How many recordings the map in the frame shows."""
+        frame = self.page.wait_for_selector("#map-page").content_frame()
+        frame.wait_for_selector("body[data-recordings]:not([data-recordings='0'])")
+        assert frame.locator(".leaflet-control-scale-line").inner_text() != "20 m"  # the map knows its size
+        return int(frame.evaluate("document.body.dataset.recordings"))
+
+    def figures(self) -> str:
+        return self.page.locator("#fix").inner_text()
+
+    def archive(self, do: Any) -> zipfile.ZipFile:
+        with self.page.expect_download() as download:
+            do()
+        return zipfile.ZipFile(io.BytesIO(Path(download.value.path()).read_bytes()))
+
+    def fits(self) -> None:
+        wide = self.page.evaluate("document.documentElement.scrollWidth")
+        assert wide <= self.page.viewport_size["width"]
+
+
+def test_the_story_with_the_mouse(chromium: Any, address: str, tmp_path: Path) -> None:
+    week = tmp_path / "week"
+    visit = Visit(chromium, address, 1280)
+    page = visit.page
+    assert not page.locator("#fix").is_visible()
+    page.set_input_files("#tree", str(DEMO))
+    page.wait_for_selector("#fix table")
+    page.wait_for_selector("#received .read >> nth=29")
+    assert "of" in page.locator("#received .read .seen").first.inner_text()
+    assert visit.drawn() == 29  # one never had a fix
+    assert sorted(p.name for p in week.glob("*-unit")) == ["bag-unit", "bar-unit", "pocket-unit"]
+    assert (week / "bar-unit" / "2025-09-08-out.gpx").read_bytes() == (
+        DEMO / "bar-unit" / "2025-09-08-out.gpx"
+    ).read_bytes()
+
+    card = page.locator(".card.unflagged").filter(has_text="route choice").first
+    name = card.get_attribute("id")
+    page.locator(f"#{name} input[name=note]").fill("the <b>bakery</b>")
+    before = visit.figures()
+    page.locator(f"#{name}").get_by_role("button", name="intentional", exact=True).click()
+    page.wait_for_selector(f"#{name}.intentional")
+    page.wait_for_selector("#fix .before")
+    assert visit.figures() != before
+    frame = page.wait_for_selector(f"#map-page[src$='{name}']").content_frame()
+    frame.wait_for_selector("#chosen dt")  # the map stands on the flagged ride
+    ((kept,), _) = flags.load(week)
+    assert (f"d-{_id(kept)}", kept.flag, kept.note) == (name, "intentional", "the <b>bakery</b>")
+
+    page.reload()
+    assert page.locator(f"#{name}.intentional").count() == 1
+    assert page.locator(f"#{name} input[name=note]").input_value() == "the <b>bakery</b>"
+    page.locator(f"#{name}").get_by_role("button", name="undo").click()
+    page.wait_for_selector(f"#{name}.unflagged")
+    assert flags.load(week) == ((), ())
+    page.locator(f"#{name}").get_by_role("button", name="receiver error").click()
+    page.wait_for_selector(f"#{name}.error")
+
+    _edit_by_hand(page, week)
+    visit.fits()
+    page.get_by_role("button", name="Make a copy fit to publish").click()
+    with visit.archive(page.locator("#published").get_by_text("all of it as one archive").click) as archive:
+        assert {"report.html", "map.html", "tracks.csv"} <= set(archive.namelist())
+        everything = b"".join(archive.read(n) for n in archive.namelist() if n.endswith((".csv", ".html", ".json")))
+        assert b"2025-09-08-out.gpx" not in everything
+    with visit.archive(page.get_by_text("All results as one archive").click) as archive:
+        assert {"report.html", "results.gpkg"} <= set(archive.namelist())
+        assert b"Handle-bar" in archive.read("devices.csv")
+    visit.quiet()
+    page.get_by_role("link", name="Report", exact=True).click()
+    page.wait_for_selector("#answer")
+    page.get_by_role("link", name="map", exact=True).first.click()
+    page.wait_for_selector("#gpsq_map .leaflet-control-scale-line")
+    visit.complaints.clear()  # the driver's own scripts, which the report's policy refuses
+    visit.close()
+
+
+def _id(kept: flags.Flag) -> str:
+    from gpsq.model import deviation_id
+
+    return deviation_id((kept.sha256, kept.track), kept.from_point, kept.to_point)
+
+
+def _edit_by_hand(page: Any, week: Path) -> None:
+    """A start, a name and a private place, each seen in the page and in the plain file."""
+    file = "pocket-unit/2025-09-12-back.gpx"
+    start = page.get_by_label(f"Start of {file}", exact=True)
+    start.fill("2025-09-12T18:54:00Z")
+    start.press("Enter")
+    page.wait_for_selector("#starts td:has-text('fixed after 90')")
+    assert str(start_log.load(week, campaign_file.load(week)).entries[file].started) == "2025-09-12T18:54:00.000"
+    name = page.locator("#devices input[value=bar-unit]:not([type=hidden])")
+    name.fill("Handle-bar")
+    name.press("Enter")
+    page.wait_for_selector("#fix th:has-text('Handle-bar')")
+    page.locator("#ground").click()
+    assert page.locator("#ground .circle-new").count() == 1
+    page.get_by_role("button", name="Keep private").click()
+    page.wait_for_selector("#ground .circle-kept")
+    (place,) = campaign_file.load(week).private_places
+    assert abs(place.lat_deg - 56.21) < 0.05
+    assert place.radius_m == 300.0
+
+
+def tab_to(page: Any, wanted: str) -> None:
+    """Press Tab until the wanted element has the focus, and see that the focus shows."""
+    for _ in range(600):
+        page.keyboard.press("Tab")
+        if page.evaluate("wanted => document.activeElement.matches(wanted)", wanted):
+            style = page.evaluate("getComputedStyle(document.activeElement).outlineStyle")
+            assert style != "none"
+            return
+    raise AssertionError(f"the keyboard does not reach {wanted}")
+
+
+def test_the_story_by_keyboard_on_a_narrow_dark_screen(chromium: Any, address: str, tmp_path: Path) -> None:
+    week = tmp_path / "week"
+    visit = Visit(chromium, address, 390, color_scheme="dark")
+    page = visit.page
+    packed = tmp_path / "week.zip"
+    with zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED) as archive:
+        for file in DEMO.glob("*-unit/*.gpx"):
+            archive.write(file, file.relative_to(DEMO).as_posix())
+    tab_to(page, "#files")
+    with page.expect_file_chooser() as chooser:
+        page.keyboard.press("Space")
+    chooser.value.set_files([packed, DEMO / "rides.csv"])
+    page.wait_for_selector("#fix table")
+    assert visit.drawn() == 29
+    visit.fits()
+    tab_to(page, ".card [name=note]")
+    name = page.evaluate("document.activeElement.closest('.card').id")
+    page.keyboard.type("by hand")
+    tab_to(page, f"#{name} [value=intentional]")
+    before = visit.figures()
+    page.keyboard.press("Space")
+    page.wait_for_selector(f"#{name}.intentional")
+    page.wait_for_selector("#fix .before")
+    assert visit.figures() != before
+    assert page.evaluate("document.activeElement.id") == f"intentional-{name.removeprefix('d-')}"  # the focus stays
+    page.reload()
+    assert page.locator(f"#{name}.intentional [name=note]").input_value() == "by hand"
+    assert flags.load(week)[0][0].note == "by hand"
+    tab_to(page, "#ground")
+    page.keyboard.press("ArrowRight")
+    page.keyboard.press("Enter")
+    tab_to(page, "#add-place")
+    page.keyboard.press("Enter")
+    page.wait_for_selector("#places [name=remove]", state="attached")
+    tab_to(page, "#publish")
+    page.keyboard.press("Enter")
+    page.wait_for_selector("#published")
+    tab_to(page, "#published [download]")
+    with visit.archive(lambda: page.keyboard.press("Enter")) as archive:
+        assert "report.html" in archive.namelist()
+    visit.fits()
+    visit.close()
+
+
+def test_the_story_without_a_script(chromium: Any, address: str, tmp_path: Path) -> None:
+    visit = Visit(chromium, address, 800, java_script_enabled=False)
+    page = visit.page
+    page.set_input_files("#files", [*DEMO.glob("bar-unit/*-out.gpx"), DEMO / "campaign.toml"])
+    page.get_by_role("button", name="Add", exact=True).click()
+    for _ in range(
+        60
+    ):  # a browser whose scripts are switched off loads the page again by itself; a driven one does not
+        if page.locator("#fix table").count():
+            break
+        page.wait_for_timeout(500)
+        page.goto(address)
+    page.locator("#devices input[name=new]").first.fill("Bar")
+    page.get_by_role("button", name="Rename").first.click()
+    page.wait_for_selector("#fix th:has-text('Bar')")
+    page.locator("#lat").fill("91")
+    page.locator("#lon").fill("0")
+    page.get_by_role("button", name="Keep private").click()
+    assert "found 91 for lat" in page.locator("#refusal").inner_text()
+    visit.complaints.clear()  # the browser tells that the form was refused
+    visit.close()
+
+
+def test_a_page_whose_server_is_gone_says_so_and_finds_it_again(chromium: Any, tmp_path: Path) -> None:
+    command = [sys.executable, "-m", "gpsq.cli", "serve", str(tmp_path), "--port"]
+    with subprocess.Popen([*command, "0"], stdout=subprocess.PIPE, text=True) as process:
+        address = process.stdout.readline().split()[0]
+        visit = Visit(chromium, address, 1280)
+        process.kill()
+    visit.page.wait_for_selector("#refusal:has-text('cannot reach gpsq serve')")
+    port = address.rstrip("/").rpartition(":")[2]
+    with subprocess.Popen([*command, port], stdout=subprocess.PIPE, text=True) as process:
+        process.stdout.readline()
+        visit.page.wait_for_selector("#refusal:not(:has-text('cannot reach'))", state="attached")
+        process.kill()
+    visit.context.close()
+    assert visit.elsewhere == []  # the browser complains of every request that was not answered, and may

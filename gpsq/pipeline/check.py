@@ -235,7 +235,8 @@ def _worth_knowing(trace: Trace, recorded: Recorded, settings: Settings) -> list
         )
     if recorded.gaps:
         notes.append(
-            f"A gap is a new segment, a silence of more than {settings.gap_s:g} s, or an outage of the receiver; "
+            f"A gap is a new segment, a silence of more than {settings.gap_s:g} s and three usual intervals, or an "
+            "outage of the receiver; "
             f"with the gaps bridged straight the way is at least {recorded.distance_with_gaps_m:.1f} m."
         )
     if recorded.standing_points:

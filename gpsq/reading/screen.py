@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
+from gpsq.arrays import is_silence
 from gpsq.exceptions import UnreadableFile
 from gpsq.model import NAT, SetAside, Trace, Unreadable
 from gpsq.plane import geodesic_legs_m, to_earth_centred
@@ -233,7 +234,7 @@ def _segments(segment: IntArray, time: TimeArray, gap_s: float) -> tuple[IntArra
     _, number, size = np.unique(segment, return_inverse=True, return_counts=True)
     if len(size) <= 3 or (size == 1).mean() <= 0.5:
         return number.astype(np.int64), ()
-    silent = np.diff(time) > np.timedelta64(int(gap_s * 1000), "ms")
+    silent = is_silence(time, gap_s)
     single = f"{int((size == 1).sum())} of {len(size)} segments hold a single point"
     note = f"{single}; segments without a silence between them were joined."
     return np.concatenate([[0], np.cumsum(silent)]).astype(np.int64), (note,)

@@ -52,6 +52,17 @@ def seconds(value: float) -> str:
     return f"{hours}{GAP}h {minutes}{GAP}min"
 
 
+def count(value: float) -> str:
+    """Return a number of things.
+
+    Examples
+    --------
+    >>> count(3.0), count(float("nan"))
+    ('3', 'unknown')
+    """
+    return f"{value:.0f}" if math.isfinite(value) else UNKNOWN
+
+
 def metres(value: float) -> str:
     r"""Return a length.
 

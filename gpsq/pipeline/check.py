@@ -239,6 +239,11 @@ def _worth_knowing(trace: Trace, recorded: Recorded, settings: Settings) -> list
             "outage of the receiver; "
             f"with the gaps bridged straight the way is at least {recorded.distance_with_gaps_m:.1f} m."
         )
+    if recorded.spikes:
+        notes.append(
+            f"Off and back within seconds: {recorded.spikes} spike{'s' * (recorded.spikes > 1)}, "
+            f"the largest {recorded.largest_spike_m:.0f} m."
+        )
     if recorded.standing_points:
         notes.append(
             f"Standing still for {recorded.standing_s:g} s ({recorded.standing_points} points); "
@@ -264,8 +269,8 @@ def _message(trace: Trace, recorded: Recorded) -> str:
     return ", ".join(parts) + "."
 
 
-def _number(value: float) -> float | int | None:
-    if isinstance(value, int):
+def _number(value: float | None) -> float | int | None:
+    if value is None or isinstance(value, int):
         return value
     return round(float(value), 6) if math.isfinite(value) else None
 

@@ -19,11 +19,13 @@ if TYPE_CHECKING:
 
 
 def saying(name: str) -> Callable[[float], str]:
-    """Return how the figure of that name is said: in seconds, metres, as a ratio or a share."""
+    """Return how the figure of that name is said: in seconds, metres, as a count, a ratio or a share."""
     if name.endswith("_s") and not name.startswith("fixed"):
         return wording.seconds
     if name.endswith("_m"):
         return wording.metres
+    if name == "spikes":
+        return wording.count
     if name.startswith("length_ratio"):
         return lambda value: f"{value:.3f}" if np.isfinite(value) else wording.UNKNOWN
     return wording.share

@@ -44,6 +44,8 @@ DESCRIPTIONS: dict[str, str] = {
     "coverage": "share of the centreline that the recording follows in order",
     "length_ratio": "recorded length over the centreline's",
     "deviations": "number of deviations",
+    "spikes": "how often fixes went off and came back within seconds, kept or set aside",
+    "largest_spike_m": "how far off the largest spike was, in metres",
     "rides": "number of rides",
     "median_spread_m": "median over the line of the spread across it, in metres",
     "from_m": "beginning, in metres along the route's centreline",

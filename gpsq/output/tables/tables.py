@@ -31,7 +31,7 @@ TRACKS: dict[str, str] = {
     "accepted": "count", "set_aside": "count", "interval_s": "3", "length_m": "2", "scored_m": "2", "xte_bias_m": "2",
     "xte_rms_m": "2", "xte_median_m": "2", "xte_p95_m": "2", "within_5m": "4", "within_10m": "4", "hausdorff_m": "2",
     "frechet_m": "2", "frechet_discrete_m": "2", "coverage": "4", "length_ratio": "5", "deviations": "count",
-    "name": "text",
+    "name": "text", "spikes": "count", "largest_spike_m": "2",
 }  # fmt: skip
 DEVIATIONS: dict[str, str] = {
     "id": "text", "file": "text", "track": "count", "device": "text", "ride": "text", "route": "text", "from_m": "2",
@@ -44,7 +44,7 @@ DEVICES: dict[str, str] = {
     "xte_p95_m": "2", "bias_m": "2", "repeatability_m": "2", "frechet_median_m": "2", "fixed_in_10s": "4",
     "fixed_in_60s": "4", "missed_low_m": "2", "missed_high_m": "2", "repeatability_low_m": "2",
     "repeatability_high_m": "2", "hausdorff_median_m": "2", "xte_rms_plain_m": "2", "repeatability_plain_m": "2",
-    "open_deviations": "count",
+    "open_deviations": "count", "spikes": "count",
 }  # fmt: skip
 REFERENCE: dict[str, str] = {
     "route": "text", "device": "text", "reference": "text", "rides": "count", "shared_m": "1", "trueness_m": "2",
@@ -122,6 +122,7 @@ def _track_rows(analysis: Analysis) -> Iterator[Row]:
             "name": trace.name, "ride": result.ride, "route": result.route, "status": result.status,
             "reason": result.reason, "points": trace.points, "accepted": trace.accepted,
             "set_aside": trace.points - trace.accepted, "interval_s": result.interval_s, "length_m": result.length_m,
+            "spikes": result.spikes, "largest_spike_m": result.largest_spike_m,
             "deviations": len(result.deviations) if result.deviations or result.crosstrack else None,
             **_first_fix(result.first_fix), **_errors(result.crosstrack), **_curves(result.curves),
         }  # fmt: skip

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
-from gpsq.cli import main
+from gpsq.output.results_folder import write_results
 from gpsq.pipeline.analysis import analyse
 from gpsq.plane import Plane
 
@@ -61,7 +61,7 @@ def spiked(tmp_path_factory: pytest.TempPathFactory) -> Path:
         if day == 3:
             xy[150] += [0.0, 80.0]
         write_ride(folder / "unit" / f"day{day}.gpx", f"2024-05-1{day}T07:00:00", seconds, xy)
-    assert main(["analyse", str(folder), "--quiet"]) == 0
+    write_results(analyse(folder), folder / "gpsq-results")
     return folder / "gpsq-results"
 
 

@@ -61,6 +61,7 @@ def park(shared: Path) -> list[Trace]:
 # ---------------------------------------------------------------- known offsets
 
 
+@pytest.mark.open_data
 def test_known_offsets_of_the_park(park: list[Trace]) -> None:
     # SOURCE.md: the handheld is 7,196 s behind watch-2; the phone's local time (+02:00) is marked Z
     found = {o.device: o for o in estimate_offsets(park)}
@@ -73,6 +74,7 @@ def test_known_offsets_of_the_park(park: list[Trace]) -> None:
     assert "7195 s behind that of watch-2" in found["handheld"].sentence() or "7194" in found["handheld"].sentence()
 
 
+@pytest.mark.open_data
 @pytest.mark.parametrize("seconds", [900, 1810, -2690, 3600, -7200, 14 * 3600, -5.75 * 3600])
 def test_regular_passes_are_no_trap(park: list[Trace], seconds: float) -> None:
     # passes come every 240 s or so, every other one the same way: only the sequence as a whole can tell
@@ -83,12 +85,14 @@ def test_regular_passes_are_no_trap(park: list[Trace], seconds: float) -> None:
     assert found.pairs == 10
 
 
+@pytest.mark.open_data
 @pytest.mark.parametrize("seconds", [240, 480, 485, -480, -960, 1924, 86_400, 15 * 3600, 26 * 3600])
 def test_an_offset_that_no_clock_has_is_none(park: list[Trace], seconds: float) -> None:
     traces = later([t for t in park if t.device in ("watch-1", "watch-2")], "watch-1", seconds)
     assert estimate_offsets(traces) == ()
 
 
+@pytest.mark.open_data
 def test_weeks_that_ran_over(shared: Path) -> None:
     folder = shared / "inputs" / "14-week-rollover"
     traces = read(folder / "new-device.gpx", "new") + read(folder / "old-device.gpx", "old")
@@ -102,6 +106,7 @@ def test_weeks_that_ran_over(shared: Path) -> None:
     assert len(estimate_offsets(by_file, clock_of=lambda t: t.file)) == 1
 
 
+@pytest.mark.open_data
 def test_continuous_recordings(shared: Path) -> None:
     folder = shared / "data" / "park_passes" / "continuous"
     traces = [t for name in ("handheld", "watch-1", "watch-2") for t in read(folder / f"{name}.gpx", name)]
@@ -114,6 +119,7 @@ def test_continuous_recordings(shared: Path) -> None:
 # ---------------------------------------------------------------- nothing to claim
 
 
+@pytest.mark.open_data
 def test_clocks_that_agree(shared: Path) -> None:
     folder = shared / "data" / "highway_loop"
     devices = [d for d in sorted(folder.iterdir()) if d.is_dir()]
@@ -122,6 +128,7 @@ def test_clocks_that_agree(shared: Path) -> None:
     assert estimate_offsets(traces) == ()
 
 
+@pytest.mark.open_data
 def test_swapped_axes_are_no_clock(shared: Path) -> None:
     folder = shared / "inputs" / "19-swapped-lat-lon"
     assert estimate_offsets([t for n in "abc" for t in read(folder / f"{n}.gpx", n)]) == ()
@@ -198,6 +205,7 @@ def passes_of(park: list[Trace], device: str, first: int, last: int) -> list[Tra
     return [t for t in park if t.device == device and first <= t.track <= last]
 
 
+@pytest.mark.open_data
 @pytest.mark.parametrize("other", ["watch-1", "module", "handheld", "phone"])
 def test_passes_of_two_devices_that_never_walked_together_stay_apart(park: list[Trace], other: str) -> None:
     traces = [*passes_of(park, "watch-2", 1, 4), *passes_of(park, other, 5, 8)]
@@ -205,6 +213,7 @@ def test_passes_of_two_devices_that_never_walked_together_stay_apart(park: list[
     assert len(rides_of(traces)) == 8
 
 
+@pytest.mark.open_data
 @pytest.mark.parametrize("other", ["watch-1", "module", "handheld", "phone"])
 def test_the_passes_that_two_devices_share_are_found(park: list[Trace], other: str) -> None:
     """Six passes each, two of them walked with both; the clocks of handheld and phone are hours off."""

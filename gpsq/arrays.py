@@ -14,6 +14,8 @@ IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
 TimeArray = NDArray[np.datetime64]
 
+#: A silence lasts as long as this many of a recording's usual intervals; fewer than the second say nothing of usual.
+LONG_INTERVALS, LEAST_INTERVALS = 3.0, 5
 NAT = np.datetime64("NaT", "ms")
 
 
@@ -47,6 +49,21 @@ def mean_of_known(rows: FloatArray) -> FloatArray:
     count = known.sum(axis=0)
     total = np.where(known, rows, 0.0).sum(axis=0)
     return np.asarray(np.divide(total, count, out=np.full(rows.shape[1], np.nan), where=count > 0), dtype=float)
+
+
+def is_silence(time: TimeArray, gap_s: float) -> BoolArray:
+    """Mark the (n − 1,) intervals in which nothing is known: longer than `gap_s`, and long against the recording's own.
+
+    A recording that is sampled slowly throughout has no silence in every interval. Unknown times tell of none.
+
+    >>> is_silence(np.datetime64("2024-05-14T07:00", "s") + np.array([0, 90, 180, 270, 360, 900]), 60.0).tolist()
+    [False, False, False, False, True]
+    """
+    seconds = np.diff(time) / np.timedelta64(1, "s")
+    own = seconds[seconds > 0]
+    if len(own) >= LEAST_INTERVALS:
+        gap_s = max(gap_s, LONG_INTERVALS * float(np.median(own)))
+    return np.asarray(seconds > gap_s)
 
 
 def freeze(owner: object) -> None:

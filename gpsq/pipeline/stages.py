@@ -135,6 +135,8 @@ def _results(arranged: Arranged, measured: Mapping[int, Measured]) -> list[Trace
                 curves=what.curves,
                 deviations=what.deviations,
                 duplicate_of=arranged.twins.get(i, ""),
+                spikes=alone[i].spikes,
+                largest_spike_m=alone[i].largest_spike_m,
             )
         )
     return results

@@ -153,7 +153,13 @@ def _part(trace: Trace, p: Pass, track: int, set_aside: list[SetAside], label: s
     arrays = {name: getattr(trace, name)[rows].copy() for name in names}
     points = p.last_point + 1 - p.first_point + sum(s.points for s in set_aside)
     part = dataclasses.replace(
-        trace, **arrays, track=track, points=points, set_aside=tuple(set_aside), ride_label=label
+        trace,
+        **arrays,
+        track=track,
+        points=points,
+        set_aside=tuple(set_aside),
+        ride_label=label,
+        spikes=tuple(s for s in trace.spikes if s.after_point in arrays["point"]),
     )
     if p.first_point == 0:
         return dataclasses.replace(part, last_record=p.to_time)

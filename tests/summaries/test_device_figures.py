@@ -184,7 +184,7 @@ def test_every_figure_of_the_contract_is_there():
         "ttff_median_s", "fixed_in_10s", "fixed_in_30s", "fixed_in_60s", "missed_median_m", "missed_share_median",
         "settle_median_s", "xte_rms_m", "xte_p95_m", "bias_m", "repeatability_m", "hausdorff_median_m",
         "frechet_median_m", "length_ratio_median", "ttff_known", "ttff_censored", "xte_rms_plain_m",
-        "repeatability_plain_m", "open_deviations",
+        "repeatability_plain_m", "open_deviations", "spikes",
     }  # fmt: skip
     assert all(set(s.figures) == wanted for s in summaries)
 

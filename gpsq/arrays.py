@@ -1,4 +1,4 @@
-"""Names of the array types, and two checks that every type with arrays makes."""
+"""Names of the array types, what is done with arrays in many places, and two checks of every type with arrays."""
 
 from __future__ import annotations
 
@@ -27,6 +27,28 @@ def norms(vectors: FloatArray) -> FloatArray:
     """
     # many times faster than a sum along so short an axis
     return np.asarray(np.sqrt(np.einsum("ij,ij->i", vectors, vectors)))
+
+
+def stretches(marked: BoolArray) -> list[tuple[int, int]]:
+    """Return (first, last + 1) of each unbroken stretch of True.
+
+    >>> stretches(np.array([True, False, True, True]))
+    [(0, 1), (2, 4)]
+    """
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], marked, [False]]).astype(np.int8)))
+    return [(int(first), int(end)) for first, end in zip(edges[::2], edges[1::2], strict=True)]
+
+
+def mean_of_known(rows: FloatArray) -> FloatArray:
+    """Return the mean of each column over the rows that know it, nan where none does.
+
+    >>> mean_of_known(np.array([[1.0, np.nan], [3.0, np.nan]])).tolist()
+    [2.0, nan]
+    """
+    known = np.isfinite(rows)
+    count = known.sum(axis=0)
+    total = np.where(known, rows, 0.0).sum(axis=0)
+    return np.asarray(np.divide(total, count, out=np.full(rows.shape[1], np.nan), where=count > 0), dtype=float)
 
 
 def is_silence(time: TimeArray, gap_s: float) -> BoolArray:

@@ -1,10 +1,13 @@
-"""Every threshold of gpsq in one frozen object, each with its unit and the reason for its value."""
+"""Every threshold of gpsq in one frozen object, each with its unit and the reason for its value; where results lie."""
 
 from __future__ import annotations
 
 import dataclasses
 from dataclasses import dataclass, field, fields
 from typing import Any
+
+#: Name of the results folder within a campaign's.
+RESULTS = "gpsq-results"
 
 
 def _setting(default: Any, unit: str, low: float, high: float, why: str) -> Any:

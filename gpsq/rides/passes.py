@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from gpsq.arrays import norms
+from gpsq.arrays import norms, stretches
 from gpsq.geometry.polyline import along_m
 from gpsq.model import NAT, SetAside
 from gpsq.plane import to_earth_centred
@@ -144,11 +144,7 @@ def _outside(trace: Trace, passes: Sequence[Pass]) -> list[SetAside]:
     covered = np.zeros(trace.accepted, bool)
     for p in passes:
         covered[p.first_point : p.last_point + 1] = True
-    edges = np.flatnonzero(np.diff(np.concatenate([[True], covered, [True]]).astype(int)))
-    return [
-        SetAside("outside_passes", int(high - low), int(trace.point[low]))
-        for low, high in zip(edges[::2], edges[1::2], strict=True)
-    ]
+    return [SetAside("outside_passes", high - low, int(trace.point[low])) for low, high in stretches(~covered)]
 
 
 def _part(trace: Trace, p: Pass, track: int, set_aside: list[SetAside], label: str) -> Trace:

@@ -76,7 +76,7 @@ def test_an_executor_changes_nothing_and_progress_is_told(tmp_path: Path) -> Non
     seen: list[tuple[int, int]] = []
     with concurrent.futures.ProcessPoolExecutor(2) as executor:
         side_by_side = read_folder(
-            tmp_path, executor=executor, on_progress=lambda done, total: seen.append((done, total))
+            tmp_path, each=executor.map, on_progress=lambda done, total: seen.append((done, total))
         )
     alone = read_folder(tmp_path)
     assert [t.key for t in side_by_side.traces] == [t.key for t in alone.traces]

@@ -7,10 +7,12 @@ from dataclasses import fields, replace
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 import numpy as np
 
 from gpsq.campaign.device_names import UNKNOWN_DEVICE
+from gpsq.exceptions import InputError
 from gpsq.model import Trace, Unreadable
 from gpsq.reading import read_file
 from gpsq.reading.listing import find_files, may_be_something_else, readable
@@ -65,7 +67,13 @@ def inspect_paths(
     -------
     list of dict
         One for each recording, in the shape of ``gpsq check --json``; None where a value is unknown.
+
+    Raises
+    ------
+    InputError
+        When the zone or the order of dates is none.
     """
+    _refuse_unknown(time_zone, date_order)
     results: list[Trace | Unreadable] = []
     links: dict[str, str] = {}
     for path in paths:
@@ -81,6 +89,15 @@ def inspect_paths(
             _warn(record, f"{link} is the same file as {file} and counts once.", "same_file")
     records += [_refused(result) for result in results if isinstance(result, Unreadable)]
     return sorted(records, key=lambda record: (record["file"], record["track"]))
+
+
+def _refuse_unknown(zone: str | None, date_order: str | None) -> None:
+    if date_order not in (None, "dmy", "mdy", "ymd"):
+        raise InputError("--date-order", str(date_order), "dmy, mdy or ymd")
+    try:
+        ZoneInfo(zone or "UTC")
+    except (ZoneInfoNotFoundError, ValueError, OSError) as error:
+        raise InputError("--zone", str(zone), "a name of the IANA time zone data such as Europe/London") from error
 
 
 def describe(records: Sequence[dict[str, Any]]) -> str:
@@ -235,8 +252,14 @@ def _worth_knowing(trace: Trace, recorded: Recorded, settings: Settings) -> list
         )
     if recorded.gaps:
         notes.append(
-            f"A gap is a new segment, a silence of more than {settings.gap_s:g} s, or an outage of the receiver; "
+            f"A gap is a new segment, a silence of more than {settings.gap_s:g} s and three usual intervals, or an "
+            "outage of the receiver; "
             f"with the gaps bridged straight the way is at least {recorded.distance_with_gaps_m:.1f} m."
+        )
+    if recorded.spikes:
+        notes.append(
+            f"Off and back within seconds: {recorded.spikes} spike{'s' * (recorded.spikes > 1)}, "
+            f"the largest {recorded.largest_spike_m:.0f} m."
         )
     if recorded.standing_points:
         notes.append(
@@ -263,8 +286,8 @@ def _message(trace: Trace, recorded: Recorded) -> str:
     return ", ".join(parts) + "."
 
 
-def _number(value: float) -> float | int | None:
-    if isinstance(value, int):
+def _number(value: float | None) -> float | int | None:
+    if value is None or isinstance(value, int):
         return value
     return round(float(value), 6) if math.isfinite(value) else None
 

@@ -134,7 +134,7 @@ def _missed_m(analysis: Analysis, summary: DeviceSummary) -> FloatArray:
 #: Figures per device that are told as they are: times, and shares and numbers of rides.
 AS_THEY_ARE = (
     "ttff_known", "ttff_censored", "ttff_median_s", "fixed_in_10s", "fixed_in_30s", "fixed_in_60s", "settle_median_s",
-    "open_deviations",
+    "open_deviations", "spikes",
 )  # fmt: skip
 #: Lengths, told to the decimetre.
 LENGTHS = (

@@ -146,16 +146,16 @@ def _result(
 ) -> TraceResult:
     """Return what is published of a recording; `part` is its shown trace, with numbers, measures and length."""
     twin = twins.get(result.duplicate_of, "another recording")
-    published = dataclasses.replace(
+    published = figures.only(
         result,
+        ("trace", "route", "status", "interval_s", "spikes"),
         ride=rides[result.ride],
+        largest_spike_m=round(result.largest_spike_m, figures.LENGTH_DIGITS),
         reason=f"the same recording as {twin}" if twin else result.reason,
         first_fix=figures.first_fix(result.first_fix),
         length_m=float("nan"),
-        gaps=(),
         crosstrack=figures.crosstrack(result.crosstrack, part[2].crosstrack if part else None),
         curves=figures.curves(result.curves),
-        deviations=(),
         duplicate_of=twin,
     )
     if part is None:

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from trace_maker import HARBOUR, smooth_noise, trace_on
 
-from gpsq.pipeline.analysis import analyse_traces
+from gpsq.pipeline.stages import analyse_traces
 from gpsq.privacy import Zone, publication, zones
 from gpsq.privacy.ends import line_deg, zones_for
 from gpsq.privacy.zones import Hidden, drawn, missed_by_m

@@ -26,8 +26,9 @@ from gpsq.campaign import flags
 from gpsq.exceptions import CampaignError
 from gpsq.model import CrossTrack, FirstFix, SetAside, Unreadable
 from gpsq.output.tables import tables
-from gpsq.pipeline.analysis import analyse, analyse_traces
+from gpsq.pipeline.analysis import analyse
 from gpsq.pipeline.publish import publish
+from gpsq.pipeline.stages import analyse_traces
 from gpsq.plane import Plane, geodesic_inverse_m
 from gpsq.privacy import Zone, figures, neutral, publication, secret, shown, zones
 from gpsq.privacy.ends import zones_for

@@ -10,7 +10,7 @@ from small_rides import gpx, write
 from trace_maker import HARBOUR, road, trace_on
 
 from gpsq.centreline.consensus_line import MOST_STATIONS, step_for
-from gpsq.pipeline.analysis import analyse_traces
+from gpsq.pipeline.stages import analyse_traces
 from gpsq.reading import read_folder
 from gpsq.rides import routes, unbroken
 from gpsq.settings import Settings

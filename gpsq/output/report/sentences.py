@@ -45,7 +45,24 @@ def of_device(summary: DeviceSummary, confidence: float) -> str:
         return "gave nothing that can be measured."
     said = known[0] if len(known) == 1 else f"{', '.join(known[:-1])} and {known[-1]}"
     few = f" Too few rides ({summary.rides}) to say more." if summary.rides < FEW_RIDES else ""
-    return f"{said}.{few}"
+    return f"{said}.{spikes(summary)}{few}"
+
+
+def spikes(summary: DeviceSummary) -> str:
+    """Return a sentence on fixes that were off for a moment, which errors station by station do not show; "" for none.
+
+    Examples
+    --------
+    >>> from gpsq.summary_types import DeviceSummary, Interval
+    >>> found = {"spikes": Interval(3.0, method="in 2 of 8 recordings, the largest 250 m")}
+    >>> spikes(DeviceSummary("Amber", "", 8, found)).strip()
+    'Off and back within seconds 3 times, in 2 of 8 recordings, the largest 250 m: errors station by station do not show it.'
+    """
+    found = figure(summary, "spikes")
+    if not found.value > 0:
+        return ""
+    times = "once" if found.value == 1 else f"{found.value:.0f} times"
+    return f" Off and back within seconds {times}, {found.method}: errors station by station do not show it."
 
 
 def _fix_part(summary: DeviceSummary, confidence: float) -> str:

@@ -11,6 +11,7 @@ import numpy as np
 from gpsq.arrays import norms
 from gpsq.campaign import flags
 from gpsq.centreline import consensus_line
+from gpsq.centreline.strands import strand
 from gpsq.geometry import polyline
 from gpsq.measures import cross_track, deviations, first_fix
 from gpsq.results import RouteResult
@@ -75,7 +76,15 @@ def analyse_route(
     """
     own = settings.with_values(step_m=consensus_line.step_for(route.xy_m, settings))
     strands = [
-        consensus_line.strand(xy, runs_of(m.trace, own.gap_s), m.ride, _counting(m, decisions), own)
+        strand(
+            xy,
+            runs_of(m.trace, own.gap_s),
+            m.ride,
+            _counting(m, decisions),
+            own,
+            device=m.trace.device,
+            age_s=_age_s(m.trace),
+        )
         for m, xy in zip(members, route.xy_m, strict=True)
     ]
     consensus = consensus_line.make(strands, own)
@@ -95,6 +104,14 @@ def _counting(member: Member, decisions: Sequence[Flag]) -> BoolArray:
     if member.duplicate_of:
         return np.zeros(member.trace.accepted, dtype=bool)
     return flags.counting(member.trace, decisions)
+
+
+def _age_s(trace: Trace) -> FloatArray:
+    """Return (n,) seconds since the first fix; inf where times are missing or the recording was cut out of a longer one."""
+    cut = any(s.reason == "outside_passes" and s.first_point < trace.point[0] for s in trace.set_aside)
+    if not trace.timed or cut:
+        return np.full(trace.accepted, np.inf)
+    return np.asarray((trace.time - trace.time[0]) / np.timedelta64(1, "s"), dtype=float)
 
 
 def _why_no_scores(members: Sequence[Member], rides: Sequence[str]) -> str:

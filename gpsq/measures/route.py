@@ -59,7 +59,7 @@ class Measured:
     number: int
     reason: str
     first_fix: FirstFix
-    cross_track: CrossTrack | None = None
+    crosstrack: CrossTrack | None = None
     curves: CurveDistances | None = None
     deviations: tuple[Deviation, ...] = ()
 

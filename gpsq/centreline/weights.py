@@ -135,6 +135,12 @@ def _own_variance(places: Places, there: BoolArray, keep: BoolArray) -> FloatArr
     variance[known] = np.nanmean(capped**2, axis=0) / 2.0
     usual = float(np.median(variance[known])) if known.any() else LEAST_VARIANCE_M2
     variance = np.clip(np.where(known, variance, usual), usual / VARIANCE_RANGE, usual * VARIANCE_RANGE)
+    # one trace tells little of its own variance, as its errors are correlated along the way: half of it, in logarithms,
+    # is taken from its device
+    of_group = np.bincount(group[keep], variance[keep], len(often) + 1) / np.maximum(
+        np.bincount(group[keep], minlength=len(often) + 1), 1
+    )
+    variance[keep] = np.sqrt(variance[keep] * of_group[group[keep]])
     return np.asarray(np.maximum(variance, LEAST_VARIANCE_M2))
 
 

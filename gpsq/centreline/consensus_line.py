@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gpsq.centreline import ends, weights
+from gpsq.centreline import ends, head, weights
 from gpsq.centreline.medoid import medoid
 from gpsq.centreline.robust_middle import robust_middle, smooth, steadied
 from gpsq.centreline.slow_sampling import between_fixes
@@ -44,13 +44,17 @@ LEAST_STATIONS = 100
 
 @dataclass(frozen=True, eq=False)
 class Consensus:
-    """A finished line, the path of every strand along it and its place abreast; `without` leaves a ride out of it."""
+    """A finished line, the path of every strand along it and its place abreast; `without` leaves a ride out of it.
+
+    `opposite_m` is the end of the opposite way, turned round, by which the head of the line is led.
+    """
 
     centreline: Centreline
     paths: tuple[IntArray, ...]
     abreast: tuple[Abreast, ...]
     strands: tuple[Strand, ...]
     places: weights.Places
+    opposite_m: FloatArray | None
 
     def without(self, ride: str) -> Centreline:
         """Return the line made without the traces of `ride`, at the same stations; nan where no other trace runs."""
@@ -60,6 +64,7 @@ class Consensus:
         counted = weights.counted(self.places, keep)
         xy_m = _middle(self.centreline.xy_m, counted, self.places.passed)
         xy_m[counted.weight.sum(axis=1) == 0] = np.nan
+        xy_m = head.led_by(xy_m, self.opposite_m)
         return described(xy_m, self.centreline.along_m, self.abreast, self.strands, keep, ride)
 
 
@@ -69,12 +74,13 @@ def step_for(xy_m: Sequence[FloatArray], settings: Settings) -> float:
     return float(min(settings.step_m, max(1.0, extent_m / LEAST_STATIONS)))
 
 
-def make(strands: Sequence[Strand], settings: Settings) -> Consensus | None:
+def make(strands: Sequence[Strand], settings: Settings, opposite_m: FloatArray | None = None) -> Consensus | None:
     """Return the consensus of a route's strands, or None where none of them has a length.
 
     Parameters
     ----------
     strands : traces of one route at equal steps of `settings.step_m`.
+    opposite_m : (k, 2) the end of the opposite way, turned round, if there is one (see `gpsq.centreline.head`).
 
     Returns
     -------
@@ -99,12 +105,15 @@ def make(strands: Sequence[Strand], settings: Settings) -> Consensus | None:
         near = _carried_over(paths, moved, line) if len(mended) == len(moved) else None
         if round_number > EXTENDING_ROUNDS + 1 and _moved_m(before, line) < SETTLED_M:
             break
+    line = polyline.resample(head.begun_at(head.led_by(line, opposite_m), opposite_m), settings.step_m)
     paths = _paths(strands, line, settings, near)
     found = _places(strands, paths, line, settings)
     kept = ends.usual_reach(found, settings.step_m)
     line, paths, found = line[kept], [_shifted(p, kept, len(line)) for p in paths], [ends.part(f, kept) for f in found]
     centreline = described(line, polyline.along_m(line), found, strands, everyone, "")
-    return Consensus(centreline, tuple(paths), tuple(found), tuple(strands), weights.gathered(strands, found))
+    return Consensus(
+        centreline, tuple(paths), tuple(found), tuple(strands), weights.gathered(strands, found), opposite_m
+    )
 
 
 def _mended(
@@ -160,7 +169,7 @@ def _places(
     for s, path in zip(strands, paths, strict=True):
         stations = np.where(s.counts, within_cap(path, s.steps.xy_m, line, settings.align_cap_m), -1)
         place = abreast(s.steps, stations, line, with_excursions=False)
-        places.append(between_fixes(s, place, line) if s.slow else place)
+        places.append(between_fixes(s, place, line, settings.align_cap_m) if s.slow else place)
     return places
 
 
@@ -174,7 +183,7 @@ def _carried_over(paths: Sequence[IntArray], moved: FloatArray, resampled: Float
 def _shifted(path: IntArray, kept: slice, count: int) -> IntArray:
     """Return a path with its stations numbered along the part of the line that is kept."""
     first, last, _ = kept.indices(count)
-    return np.clip(path - first, 0, last - first - 1)
+    return np.asarray(np.clip(path - first, 0, last - first - 1))
 
 
 def _middle(line: FloatArray, counted: weights.Counted, passed: BoolArray) -> FloatArray:

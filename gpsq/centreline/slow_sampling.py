@@ -16,11 +16,13 @@ if TYPE_CHECKING:
 
 #: The line between two fixes is at most this many times as long as their chord, and some steps: else they lie apart.
 MOST_WINDING, MOST_STEPS = 1.5, 4.0
+#: So many fixes in a row may lie elsewhere between two that are joined: a spike.
+MOST_SPIKES = 1
 #: A fix is abreast where a station this near in stations is known.
 NEAR_STATIONS = 1.5
 
 
-def between_fixes(strand: Strand, place: Abreast, line_m: FloatArray) -> Abreast:
+def between_fixes(strand: Strand, place: Abreast, line_m: FloatArray, cap_m: float) -> Abreast:
     """Return the places of a slowly sampled trace with chords bent along the line.
 
     At each fix the trace's offset from the line is taken; between two fixes in a row the offset goes evenly from one
@@ -29,7 +31,7 @@ def between_fixes(strand: Strand, place: Abreast, line_m: FloatArray) -> Abreast
     Parameters
     ----------
     strand : the trace. place : where it runs abreast of the line, its chords taken as its places.
-    line_m : (m, 2) the line at equal steps.
+    line_m : (m, 2) the line at equal steps. cap_m : a fix further off than this is elsewhere.
     """
     known = np.flatnonzero(~np.isnan(place.vertex))
     if len(known) < 2:
@@ -41,16 +43,20 @@ def between_fixes(strand: Strand, place: Abreast, line_m: FloatArray) -> Abreast
     station = np.interp(fixes, place.vertex[known], known.astype(float))
     at = np.searchsorted(known, station).clip(1, len(known) - 1)
     away = np.minimum(np.abs(station - known[at - 1]), np.abs(station - known[at]))
-    here = away <= NEAR_STATIONS
     offset = strand.fixes_m[fixes] - polyline.at_vertex(line_m, station)
-    sound = np.append(here[1:] & here[:-1] & _in_a_row(strand, fixes, station, line_m), False)
+    here = (away <= NEAR_STATIONS) & (norms(offset) <= cap_m)
+    fixes, station, offset = fixes[here], station[here], offset[here]
+    if len(fixes) < 2:
+        return place
+    sound = np.append(_in_a_row(strand, fixes, station, line_m), False)
     j = np.arange(int(np.ceil(station[0])), int(np.floor(station[-1])) + 1)
     leg = np.searchsorted(station, j, side="right") - 1
     j, leg = j[sound[leg]], leg[sound[leg]]
     share = ((j - station[leg]) / np.maximum(station[leg + 1] - station[leg], 1e-9))[:, None]
     xy, vertex, matched = place.xy_m.copy(), place.vertex.copy(), place.matched.copy()
     xy[j] = line_m[j] + (1.0 - share) * offset[leg] + share * offset[leg + 1]
-    vertex[j], matched[j] = fixes[leg] + share[:, 0], True
+    vertex[j] = fixes[leg] + share[:, 0] * (fixes[leg + 1] - fixes[leg])
+    matched[j] = True
     return Abreast(xy, vertex, matched)
 
 
@@ -61,4 +67,5 @@ def _in_a_row(strand: Strand, fixes: IntArray, station: FloatArray, line_m: Floa
     step_m = float(norms(np.diff(line_m[:2], axis=0))[0])
     chord_m = norms(np.diff(strand.fixes_m[fixes], axis=0))
     way_m = np.diff(station) * step_m
-    return np.asarray((np.diff(piece) == 0) & (way_m <= MOST_WINDING * chord_m + MOST_STEPS * step_m))
+    in_a_row = (np.diff(piece) == 0) & (np.diff(fixes) <= 1 + MOST_SPIKES)
+    return np.asarray(in_a_row & (way_m <= MOST_WINDING * chord_m + MOST_STEPS * step_m))

@@ -34,6 +34,7 @@ if TYPE_CHECKING:
         Route,
         Trace,
     )
+    from gpsq.rides.opposite import Tail
     from gpsq.settings import Settings
 
 #: With fewer rides the line of the others is one ride's line, and its error would be charged to the trace.
@@ -65,7 +66,11 @@ class Measured:
 
 
 def analyse_route(
-    route: Route, members: Sequence[Member], decisions: Sequence[Flag], settings: Settings
+    route: Route,
+    members: Sequence[Member],
+    decisions: Sequence[Flag],
+    settings: Settings,
+    tails: Sequence[Tail] = (),
 ) -> tuple[RouteResult, tuple[Measured, ...]]:
     """Return a route's centreline and what was measured of each of its traces.
 
@@ -73,21 +78,10 @@ def analyse_route(
     ----------
     route : the route. members : its traces, in the order of `route.members`.
     decisions : the person's flags on the whole campaign.
+    tails : the last stretches of the opposite way, where there is one (see `gpsq.rides.opposite`).
     """
     own = settings.with_values(step_m=consensus_line.step_for(route.xy_m, settings))
-    strands = [
-        strand(
-            xy,
-            runs_of(m.trace, own.gap_s),
-            m.ride,
-            _counting(m, decisions),
-            own,
-            device=m.trace.device,
-            age_s=_age_s(m.trace),
-        )
-        for m, xy in zip(members, route.xy_m, strict=True)
-    ]
-    consensus = consensus_line.make(strands, own)
+    consensus = line_of(route, members, decisions, own, tails)
     rides = tuple(sorted({m.ride for m in members}))
     fixes = [first_fix.first_fix(m.trace) for m in members]
     if consensus is None:
@@ -98,6 +92,35 @@ def analyse_route(
     result = RouteResult(route, consensus.centreline, rides, _why_no_scores(members, rides))
     measured = _Measuring(route, members, decisions, own, consensus).all(fixes, result.reason)
     return result, _with_minimum(measured, members, own)
+
+
+def line_of(
+    route: Route, members: Sequence[Member], decisions: Sequence[Flag], settings: Settings, tails: Sequence[Tail] = ()
+) -> Consensus | None:
+    """Return the consensus of a route's traces, or None where no line can be made; parameters as in `analyse_route`."""
+    strands = [
+        strand(
+            xy,
+            runs_of(m.trace, settings.gap_s),
+            m.ride,
+            _counting(m, decisions),
+            settings,
+            device=m.trace.device,
+            age_s=_age_s(m.trace),
+        )
+        for m, xy in zip(members, route.xy_m, strict=True)
+    ]
+    return consensus_line.make(strands, settings, _opposite_end(tails, settings))
+
+
+def _opposite_end(tails: Sequence[Tail], settings: Settings) -> FloatArray | None:
+    """Return the line on which the rides of the opposite way end, turned round, or None."""
+    strands = [
+        strand(t.xy_m, [(0, len(t.xy_m))], t.ride, np.ones(len(t.xy_m), dtype=bool), settings, device=t.device)
+        for t in tails
+    ]
+    made = consensus_line.make(strands, settings) if strands else None
+    return None if made is None else made.centreline.xy_m[::-1]
 
 
 def _counting(member: Member, decisions: Sequence[Flag]) -> BoolArray:

@@ -17,6 +17,7 @@ from gpsq.pipeline.remembering import Recalling
 from gpsq.reading import read_folder
 from gpsq.results import Analysis, RouteResult, TraceResult
 from gpsq.rides.arrange import Arranged, arrange
+from gpsq.rides.opposite import Tail, tails_towards
 from gpsq.summaries import reference
 from gpsq.summaries.summarise import summaries
 
@@ -177,8 +178,9 @@ def _routes_measured(
             [Member(i, arranged.traces[i], arranged.rides[i], arranged.twins.get(i, "")) for i in route.members],
             decisions,
             settings,
+            tails,
         )
-        for route in arranged.routes
+        for route, tails in zip(arranged.routes, _tails(arranged, settings), strict=True)
     ]
     done: list[tuple[RouteResult, tuple[Measured, ...]]] = []
     tell("analysing routes", 0, len(jobs))
@@ -186,6 +188,10 @@ def _routes_measured(
         done.append(answer)
         tell("analysing routes", len(done), len(jobs))
     return done
+
+
+def _tails(arranged: Arranged, settings: Settings) -> list[tuple[Tail, ...]]:
+    return tails_towards(arranged.routes, arranged.traces, arranged.rides, arranged.twins, settings.gap_s)
 
 
 def _nothing(unreadable: int) -> str:

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gpsq.centreline import ends, head, weights
+from gpsq.centreline.by_share import mean_of, places_by_share
 from gpsq.centreline.medoid import medoid
 from gpsq.centreline.robust_middle import robust_middle, smooth, steadied
 from gpsq.centreline.slow_sampling import between_fixes
@@ -46,7 +47,8 @@ LEAST_STATIONS = 100
 class Consensus:
     """A finished line, the path of every strand along it and its place abreast; `without` leaves a ride out of it.
 
-    `opposite_m` is the end of the opposite way, turned round, by which the head of the line is led.
+    `opposite_m` is the end of the opposite way, turned round, by which the head of the line is led. `shares_m` (m, t, 2)
+    are places by share of the way, where the line is their plain mean; None where it is aligned.
     """
 
     centreline: Centreline
@@ -55,17 +57,21 @@ class Consensus:
     strands: tuple[Strand, ...]
     places: weights.Places
     opposite_m: FloatArray | None
+    shares_m: FloatArray | None
 
     def without(self, ride: str) -> Centreline:
         """Return the line made without the traces of `ride`, at the same stations; nan where no other trace runs."""
         keep = np.array([strand.ride != ride for strand in self.strands])
         if not keep.any():
             return blank(self.centreline, ride)
+        xy_m = self._aligned_without(keep) if self.shares_m is None else mean_of(self.shares_m[:, keep])
+        return described(xy_m, self.centreline.along_m, self.abreast, self.strands, keep, ride)
+
+    def _aligned_without(self, keep: BoolArray) -> FloatArray:
         counted = weights.counted(self.places, keep)
         xy_m = _middle(self.centreline.xy_m, counted, self.places.passed)
         xy_m[counted.weight.sum(axis=1) == 0] = np.nan
-        xy_m = head.led_by(xy_m, self.opposite_m)
-        return described(xy_m, self.centreline.along_m, self.abreast, self.strands, keep, ride)
+        return head.led_by(xy_m, self.opposite_m)
 
 
 def step_for(xy_m: Sequence[FloatArray], settings: Settings) -> float:
@@ -105,15 +111,20 @@ def make(strands: Sequence[Strand], settings: Settings, opposite_m: FloatArray |
         near = _carried_over(paths, moved, line) if len(mended) == len(moved) else None
         if round_number > EXTENDING_ROUNDS + 1 and _moved_m(before, line) < SETTLED_M:
             break
-    line = polyline.resample(head.begun_at(head.led_by(line, opposite_m), opposite_m), settings.step_m)
+    shares = places_by_share(strands, usable, line, settings)
+    if shares is None:
+        line = polyline.resample(head.begun_at(head.led_by(line, opposite_m), opposite_m), settings.step_m)
+    else:
+        line, near = mean_of(shares), None
     paths = _paths(strands, line, settings, near)
     found = _places(strands, paths, line, settings)
-    kept = ends.usual_reach(found, settings.step_m)
-    line, paths, found = line[kept], [_shifted(p, kept, len(line)) for p in paths], [ends.part(f, kept) for f in found]
+    if shares is None:
+        kept = ends.usual_reach(found, settings.step_m)
+        paths = [_shifted(p, kept, len(line)) for p in paths]
+        line, found = line[kept], [ends.part(f, kept) for f in found]
     centreline = described(line, polyline.along_m(line), found, strands, everyone, "")
-    return Consensus(
-        centreline, tuple(paths), tuple(found), tuple(strands), weights.gathered(strands, found), opposite_m
-    )
+    places = weights.gathered(strands, found)
+    return Consensus(centreline, tuple(paths), tuple(found), tuple(strands), places, opposite_m, shares)
 
 
 def _mended(

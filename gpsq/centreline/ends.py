@@ -191,7 +191,8 @@ def rerouted(
     for first, last in zip(edges[::2], edges[1::2], strict=True):
         passing = [(s, p) for s, p, passes in zip(strands, places, by[:, (first + last) // 2], strict=True) if passes]
         ways = [_way_past(s, p, first, last) for s, p in passing]
-        near = [w for w in ways if at <= w[0] and w[1] - w[0] - (last - first) < SPUR_REACH_M / step_m]
+        most = last - first + SPUR_REACH_M / step_m
+        near = [w for w in ways if w is not None and at <= w[0] and w[1] - w[0] < most]
         if near:
             # the middle one by what it adds: the longest holds a spike of its own, the shortest cuts a corner
             before, after, way = sorted(near, key=lambda w: (len(w[2]) - (w[1] - w[0]), w[0]))[len(near) // 2]
@@ -200,13 +201,18 @@ def rerouted(
     return np.vstack([*parts, line[at:]])
 
 
-def _way_past(strand: Strand, place: Abreast, first: int, last: int) -> tuple[int, int, FloatArray]:
-    """Return the stations between which a trace passes a stretch by, and its places on the way."""
+def _way_past(strand: Strand, place: Abreast, first: int, last: int) -> tuple[int, int, FloatArray] | None:
+    """Return the stations between which a trace passes a stretch by, and its places on the unbroken way, or None."""
     known = np.flatnonzero(~np.isnan(place.vertex))
-    before = int(known[np.searchsorted(known, first) - 1])
-    after = int(known[np.searchsorted(known, last - 1)])
-    low, high = np.searchsorted(strand.steps.vertex, (place.vertex[before], place.vertex[after]))
-    return before, after, strand.steps.xy_m[low:high]
+    low, high = int(np.searchsorted(known, first)) - 1, int(np.searchsorted(known, last - 1))
+    if low < 0 or high >= len(known):
+        return None
+    before, after = int(known[low]), int(known[high])
+    steps = strand.steps
+    leaves, joins = np.searchsorted(steps.vertex, (place.vertex[before], place.vertex[after]))
+    if steps.piece[leaves] != steps.piece[min(joins, len(steps) - 1)]:
+        return None
+    return before, after, steps.xy_m[leaves:joins]
 
 
 def without_spurs(line: FloatArray, weight: FloatArray, step_m: float) -> FloatArray:

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gpsq.centreline import ends, head, weights
+from gpsq.centreline.apart import devices_apart
 from gpsq.centreline.by_share import mean_of, places_by_share
 from gpsq.centreline.medoid import medoid
 from gpsq.centreline.robust_middle import robust_middle, smooth, steadied
@@ -27,6 +28,7 @@ if TYPE_CHECKING:
 
     from gpsq.centreline.strands import Strand
     from gpsq.model import BoolArray, Centreline, FloatArray, IntArray
+    from gpsq.results import DevicesApart
     from gpsq.settings import Settings
 
 #: The line has settled when its stations move less than this between rounds.
@@ -66,6 +68,12 @@ class Consensus:
             return blank(self.centreline, ride)
         xy_m = self._aligned_without(keep) if self.shares_m is None else mean_of(self.shares_m[:, keep])
         return described(xy_m, self.centreline.along_m, self.abreast, self.strands, keep, ride)
+
+    def apart(self) -> tuple[DevicesApart, ...]:
+        """Return the pairs of devices that lie apart by more than their own scatters."""
+        everyone = np.ones(len(self.strands), dtype=bool)
+        names = tuple(sorted({strand.device for strand in self.strands}))
+        return devices_apart(self.places, weights.counted(self.places, everyone).variance_m2, names)
 
     def _aligned_without(self, keep: BoolArray) -> FloatArray:
         counted = weights.counted(self.places, keep)

@@ -7,6 +7,7 @@ where both are settled.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -49,11 +50,10 @@ def led_by(line_m: FloatArray, opposite_m: FloatArray | None) -> FloatArray:
     found = _one_street(line_m, opposite_m)
     if found is None or opposite_m is None:
         return line_m
-    known, along_m, beside_m, foot_m, apart_m = found
-    share = np.clip((UNTIL_M - along_m) / (UNTIL_M - FULL_M), 0.0, 1.0)
-    normal = polyline.at_along(polyline.left_normals(opposite_m), polyline.along_m(opposite_m), foot_m)
+    share = np.clip((UNTIL_M - found.along_m) / (UNTIL_M - FULL_M), 0.0, 1.0)
+    normal = polyline.at_along(polyline.left_normals(opposite_m), polyline.along_m(opposite_m), found.foot_m)
     led = line_m.copy()
-    led[known] -= (share * (beside_m - apart_m))[:, None] * normal
+    led[found.known] -= (share * (found.beside_m - found.apart_m))[:, None] * normal
     return led
 
 
@@ -72,25 +72,37 @@ def begun_at(line_m: FloatArray, opposite_m: FloatArray | None) -> FloatArray:
     found = _one_street(line_m, opposite_m)
     if found is None or opposite_m is None:
         return line_m
-    known, _, _, foot_m, apart_m = found
+    foot_m = found.foot_m
     before = int(np.argmax(foot_m > 0.0))
-    if before == 0 or foot_m[0] < -TOO_EARLY_M or known[before] != before:
+    if before == 0 or foot_m[0] < -TOO_EARLY_M or found.known[before] != before:
         return line_m
     share = -foot_m[before - 1] / (foot_m[before] - foot_m[before - 1])
     first = line_m[before - 1] + share * (line_m[before] - line_m[before - 1])
     return np.vstack([first, line_m[before:]])
 
 
-def _one_street(
-    line_m: FloatArray, opposite_m: FloatArray | None
-) -> tuple[IntArray, FloatArray, FloatArray, FloatArray, float] | None:
-    """Return the first known stations, along, beside, foot on the opposite way, and what parts them; None: two streets."""
+@dataclass(frozen=True, eq=False)
+class _OneStreet:
+    """The first known stations of a line: how far along it, how far beside the other way and where along that.
+
+    `apart_m` is what parts the two ways where both are settled.
+    """
+
+    known: IntArray
+    along_m: FloatArray
+    beside_m: FloatArray
+    foot_m: FloatArray
+    apart_m: float
+
+
+def _one_street(line_m: FloatArray, opposite_m: FloatArray | None) -> _OneStreet | None:
+    """Return how a line begins along the opposite way, or None where the two are two streets."""
     step_m = _step_m(line_m)
     count = round(OVER_M / step_m) + 1 if step_m > 0 else 0
     if opposite_m is None or len(opposite_m) < 2 or not 2 < count <= len(line_m):
         return None
-    known = np.flatnonzero(~np.isnan(line_m[:count, 0]))
-    along_m = known * step_m
+    known = np.flatnonzero(~np.isnan(line_m[:count, 0])).astype(np.int64)
+    along_m = np.asarray(known * step_m, dtype=float)
     settled = along_m >= SETTLED_FROM_M
     if settled.sum() < 3:
         return None
@@ -99,7 +111,7 @@ def _one_street(
     parallel = np.median(np.abs(beside_m[settled] - apart_m)) <= PARALLEL_M and np.ptp(foot_m) > OVER_M / 2
     if not parallel or np.abs(beside_m).max() > BESIDE_M:
         return None
-    return known, along_m, beside_m, foot_m, apart_m
+    return _OneStreet(known, along_m, beside_m, foot_m, apart_m)
 
 
 def _step_m(line_m: FloatArray) -> float:

@@ -76,10 +76,10 @@ def medians_of_groups(
     >>> median.tolist(), number.tolist()
     ([[[1.0, 5.0]]], [[3.0]])
     """
-    arrays = (places_m, np.float64), (there, np.bool_), (group, np.int64)
+    places, present, groups_of = (read_only(*a) for a in ((places_m, float), (there, np.bool_), (group, np.int64)))
     median = np.full((len(places_m), groups, 2), np.nan)
     number = np.zeros((len(places_m), groups))
-    _medians_of_groups(*(read_only(*a) for a in arrays), median, number)
+    _medians_of_groups(places, present, groups_of, median, number)
     return median, number
 
 

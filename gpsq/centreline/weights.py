@@ -111,7 +111,7 @@ def counted(places: Places, keep: BoolArray) -> Counted:
     return Counted(xy_m, weight, variance)
 
 
-def _ridden_often(places: Places, keep: BoolArray) -> BoolArray:
+def ridden_often(places: Places, keep: BoolArray) -> BoolArray:
     """Return (d,) which devices were carried on two rides or more."""
     pairs = np.unique(np.column_stack([places.device, places.ride])[keep], axis=0)
     return np.bincount(pairs[:, 0], minlength=int(places.device.max()) + 1) > 1
@@ -122,7 +122,7 @@ def _own_variance(places: Places, there: BoolArray, keep: BoolArray) -> FloatArr
 
     Devices seen on one ride only are taken together: a bad ride cannot be told from a bad device.
     """
-    often = _ridden_often(places, keep)
+    often = ridden_often(places, keep)
     group = np.where(often, np.arange(len(often)), len(often))[places.device]
     median, number = medians_of_groups(places.xy_m, there, group, len(often) + 1)
     gap = places.xy_m - median[:, group]
@@ -148,7 +148,7 @@ def _brought_together(
     places: Places, there: BoolArray, keep: BoolArray, variance: FloatArray
 ) -> tuple[FloatArray, float, FloatArray]:
     """Return the places with the offsets between devices taken off, the variance between devices, and (m, d) traces."""
-    often = _ridden_often(places, keep)
+    often = ridden_often(places, keep)
     median, number = medians_of_groups(places.xy_m, there, places.device, len(often))
     if often.sum() < 2:
         return places.xy_m, 0.0, number

@@ -89,7 +89,7 @@ def analyse_route(
         return RouteResult(route, None, rides, why), tuple(
             Measured(m.number, why, fix) for m, fix in zip(members, fixes, strict=True)
         )
-    result = RouteResult(route, consensus.centreline, rides, _why_no_scores(members, rides))
+    result = RouteResult(route, consensus.centreline, rides, _why_no_scores(members, rides), consensus.apart())
     measured = _Measuring(route, members, decisions, own, consensus).all(fixes, result.reason)
     return result, _with_minimum(measured, members, own)
 

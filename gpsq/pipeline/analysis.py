@@ -161,8 +161,19 @@ def _of_arranged(
         deviations=tuple(d for result in results for d in result.deviations),
         flags=tuple(decisions),
         inputs={},
-        notes=arranged.notes,
+        notes=(*arranged.notes, *_apart_in_words(found)),
     )
+
+
+def _apart_in_words(routes: Sequence[RouteResult]) -> list[str]:
+    """Say which devices lie apart, once for each pair and route."""
+    return [
+        f"route {found.route.name}: {two.first} and {two.second} lie {two.apart_m:.0f} m apart, more than both scatter "
+        f"({two.first_scatter_m:.1f} m and {two.second_scatter_m:.1f} m); which is right cannot be known without a "
+        f"surveyed line, so the centreline runs between them"
+        for found in routes
+        for two in found.apart
+    ]
 
 
 def _routes_measured(

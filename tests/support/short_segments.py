@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 
 from gpsq.geometry import polyline
-from gpsq.model import FloatArray
+
+if TYPE_CHECKING:
+    from gpsq.model import FloatArray
 
 
 def segment_set(seed: int) -> tuple[FloatArray, list[FloatArray]]:

@@ -43,7 +43,7 @@ def devices_apart(places: Places, variance_m2: FloatArray, devices: tuple[str, .
             continue
         apart_m = _apart_m(median[:, a] - median[:, b], both)
         own_m = (float(np.sqrt(usual[a])), float(np.sqrt(usual[b])))
-        chance_m = float(np.sqrt(MEDIAN_LOSS * np.median((usual[a] / number[:, a] + usual[b] / number[:, b])[both])))
+        chance_m = float(np.sqrt(MEDIAN_LOSS * np.median(usual[a] / number[both, a] + usual[b] / number[both, b])))
         if apart_m > max(sum(own_m), CHANCE * chance_m):
             found.append(DevicesApart(devices[a], devices[b], apart_m, *own_m))
     return tuple(found)

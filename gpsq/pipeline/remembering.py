@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from gpsq.pipeline.cache import Cache
     from gpsq.results import Analysis
     from gpsq.rides.arrange import Arranged
+    from gpsq.rides.opposite import Tail
     from gpsq.settings import Settings
 
 
@@ -58,7 +59,7 @@ class Recalling(Executor):
         return self._answers(task, jobs, keys, lambda k: _content(jobs[k][0]) == seen[k])
 
     def _routes(
-        self, fn: Callable[..., Any], jobs: Sequence[tuple[Route, Sequence[Member], Sequence[Flag], Settings]]
+        self, fn: Callable[..., Any], jobs: Sequence[tuple[Route, Sequence[Member], Sequence[Flag], Settings, Sequence[Tail]]]
     ) -> Iterator[Any]:
         keys = [_route_key(*job) for job in jobs]
         for (route, members, *_), (result, measured) in zip(
@@ -92,12 +93,15 @@ def _content(path: Path) -> str:
         return ""
 
 
-def _route_key(route: Route, members: Sequence[Member], decisions: Sequence[Flag], settings: Settings) -> str:
+def _route_key(
+    route: Route, members: Sequence[Member], decisions: Sequence[Flag], settings: Settings, tails: Sequence[Tail]
+) -> str:
     own = {m.trace.key for m in members}
     flags = [f for f in decisions if (f.sha256, f.track) in own]
     # numbers of traces move when recordings are added before them, and change nothing
     traces = [(m.ride, m.duplicate_of, m.trace) for m in members]
-    return digests.digest("route", digests.code(), route.name, route.plane, list(route.xy_m), traces, flags, settings)
+    about = (route.name, route.plane, list(route.xy_m), traces, flags, settings, tails)
+    return digests.digest("route", digests.code(), *about)
 
 
 def _renumbered(measured: Measured, member: Member) -> Measured:

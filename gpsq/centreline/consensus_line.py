@@ -88,13 +88,20 @@ def step_for(xy_m: Sequence[FloatArray], settings: Settings) -> float:
     return float(min(settings.step_m, max(1.0, extent_m / LEAST_STATIONS)))
 
 
-def make(strands: Sequence[Strand], settings: Settings, opposite_m: FloatArray | None = None) -> Consensus | None:
+def make(
+    strands: Sequence[Strand],
+    settings: Settings,
+    opposite_m: FloatArray | None = None,
+    *,
+    always_aligned: bool = False,
+) -> Consensus | None:
     """Return the consensus of a route's strands, or None where none of them has a length.
 
     Parameters
     ----------
     strands : traces of one route at equal steps of `settings.step_m`.
     opposite_m : (k, 2) the end of the opposite way, turned round, if there is one (see `gpsq.centreline.head`).
+    always_aligned : the traces are parts of longer ones, so that shares of their ways are not comparable.
 
     Returns
     -------
@@ -119,7 +126,7 @@ def make(strands: Sequence[Strand], settings: Settings, opposite_m: FloatArray |
         near = _carried_over(paths, moved, line) if len(mended) == len(moved) else None
         if round_number > EXTENDING_ROUNDS + 1 and _moved_m(before, line) < SETTLED_M:
             break
-    shares = places_by_share(strands, usable, line, settings)
+    shares = None if always_aligned else places_by_share(strands, usable, line, settings)
     if shares is None:
         line = polyline.resample(head.begun_at(head.led_by(line, opposite_m), opposite_m), settings.step_m)
     else:

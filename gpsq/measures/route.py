@@ -119,7 +119,7 @@ def _opposite_end(tails: Sequence[Tail], settings: Settings) -> FloatArray | Non
         strand(t.xy_m, [(0, len(t.xy_m))], t.ride, np.ones(len(t.xy_m), dtype=bool), settings, device=t.device)
         for t in tails
     ]
-    made = consensus_line.make(strands, settings) if strands else None
+    made = consensus_line.make(strands, settings, always_aligned=True) if strands else None
     return None if made is None else made.centreline.xy_m[::-1]
 
 

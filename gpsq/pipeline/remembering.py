@@ -59,7 +59,9 @@ class Recalling(Executor):
         return self._answers(task, jobs, keys, lambda k: _content(jobs[k][0]) == seen[k])
 
     def _routes(
-        self, fn: Callable[..., Any], jobs: Sequence[tuple[Route, Sequence[Member], Sequence[Flag], Settings, Sequence[Tail]]]
+        self,
+        fn: Callable[..., Any],
+        jobs: Sequence[tuple[Route, Sequence[Member], Sequence[Flag], Settings, Sequence[Tail]]],
     ) -> Iterator[Any]:
         keys = [_route_key(*job) for job in jobs]
         for (route, members, *_), (result, measured) in zip(

@@ -6,9 +6,10 @@ They stand on the types of `gpsq.model`, which know nothing of them.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from gpsq.arrays import same_length
+from gpsq.summary_types import Summaries
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -32,7 +33,8 @@ if TYPE_CHECKING:
 class TraceResult:
     """All that is known of one trace: `status` is "scored" or "not scored", with the `reason`; None where not measured.
 
-    `duplicate_of` names the recording that this one repeats; it then counts nowhere.
+    `duplicate_of` names the recording that this one repeats; it then counts nowhere. `spikes` counts the times that fixes
+    went off and came back within seconds, kept or set aside (None where times are unknown, so that nothing tells).
     """
 
     trace: int
@@ -48,26 +50,8 @@ class TraceResult:
     curves: CurveDistances | None = None
     deviations: tuple[Deviation, ...] = ()
     duplicate_of: str = ""
-
-
-@dataclass(frozen=True)
-class Interval:
-    """A figure with its interval: nan bounds where none exists; `method` says how it was found or why it is absent."""
-
-    value: float
-    low: float = float("nan")
-    high: float = float("nan")
-    method: str = ""
-
-
-@dataclass(frozen=True)
-class DeviceSummary:
-    """Figures of one device on one route (`route` "" for all its routes); columns as in ``devices.csv``."""
-
-    device: str
-    route: str
-    rides: int
-    figures: Mapping[str, Interval]
+    spikes: int | None = None
+    largest_spike_m: float = float("nan")
 
 
 @dataclass(frozen=True)
@@ -115,7 +99,7 @@ class Analysis:
     flags: tuple[Flag, ...]
     inputs: Mapping[str, str]
     notes: tuple[str, ...] = ()
-    extra: Mapping[str, Any] = field(default_factory=dict)
+    summaries: Summaries = field(default_factory=Summaries)
 
     def __post_init__(self) -> None:
         same_length(self, ("traces", "results"))

@@ -147,7 +147,9 @@ def main() -> int:
             )
             sys.stdout.flush()
     wrong = misses(scores) + median_missed(scores)
-    sys.stdout.write(f"\n{len(scores)} lines of {options.campaigns} campaigns\n\n| figure | limit | measured |\n|---|---|---|\n")
+    sys.stdout.write(
+        f"\n{len(scores)} lines of {options.campaigns} campaigns\n\n| figure | limit | measured |\n|---|---|---|\n"
+    )
     sys.stdout.writelines(f"| {what} | {limit} | {said} |\n" for what, limit, said in figures(scores))
     sys.stdout.writelines(f"\nmissed: {line}" for line in wrong)
     return 1 if wrong else 0

@@ -15,7 +15,7 @@ import numpy as np
 
 from gpsq import durable
 from gpsq.exceptions import CampaignError
-from gpsq.model import FLAGS, NAT, BoolArray, Deviation, Flag, IntArray, Trace, deviation_id
+from gpsq.model import FLAGS, NAT, BoolArray, Deviation, Flag, IntArray, Trace
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -171,12 +171,8 @@ def counting(trace: Trace, flags: Sequence[Flag], kinds: tuple[str, ...] = FLAGS
 
 
 def marked(deviation: Deviation, trace: Trace, flags: Sequence[Flag]) -> Deviation:
-    """Return the deviation with the person's decision on it, if there is one.
-
-    It then keeps the name it had when it was flagged, even where its ends have moved by a fix since.
-    """
+    """Return the deviation with the person's decision on it, if there is one."""
     for flag in flags:
         if same(flag, deviation, trace):
-            name = deviation_id(trace.key, flag.from_point, flag.to_point)
-            return dataclasses.replace(deviation, id=name, flag=flag.flag, note=flag.note)
+            return dataclasses.replace(deviation, flag=flag.flag, note=flag.note)
     return deviation

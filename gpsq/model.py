@@ -17,13 +17,16 @@ from gpsq.exceptions import GeometryError
 from gpsq.results import Analysis, DeviceSummary, Interval, RouteResult, TraceResult
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Iterable, Mapping
 
     from gpsq.plane import Plane
 
 __all__ = [
+    "CANNOT_BE_TOLD",
     "FLAGS",
     "NAT",
+    "RECEIVER_ERROR",
+    "ROUTE_CHOICE",
     "START_BASES",
     "SUGGESTIONS",
     "Analysis",
@@ -47,11 +50,12 @@ __all__ = [
     "TraceResult",
     "Unreadable",
     "deviation_id",
+    "event_id",
 ]
 
 #: How the start of a recording is known, best evidence first.
 START_BASES = ("log", "points before fix", "file time", "none")
-SUGGESTIONS = ("route choice", "receiver error", "unclear")
+ROUTE_CHOICE, RECEIVER_ERROR, CANNOT_BE_TOLD = SUGGESTIONS = ("route choice", "receiver error", "cannot be told")
 FLAGS = ("intentional", "error")
 
 
@@ -299,8 +303,9 @@ class CurveDistances:
 class Deviation:
     """A stretch where a trace stays away from its left-out centreline.
 
-    `id` is stable for one content and time interval. `from_point`/`to_point` are points of the recording (from 0).
-    `flag` is "", "intentional" or "error"; `side` is "left" or "right" of travel.
+    `id` and `event` are names that rest on the recordings alone; the recordings of one ride that leave the line together
+    have one `event`. `from_point`/`to_point` are points of the recording (from 0). `side` is "left" or "right" of travel,
+    `suggestion` one of `SUGGESTIONS`, `flag` "" or one of `FLAGS`. `extra_m` is how much longer the way is than the line.
     """
 
     id: str
@@ -319,15 +324,25 @@ class Deviation:
     evidence: str
     flag: str = ""
     note: str = ""
+    event: str = ""
 
 
-def deviation_id(key: tuple[str, int], from_point: int, to_point: int) -> str:
-    """Return a short name for a stretch of a recording, from its content and points alone.
+def deviation_id(key: tuple[str, int], part: int) -> str:
+    """Return a short name for a part of a recording, from its content and the number of the part alone.
 
-    >>> len(deviation_id(("ab", 1), 10, 20))
-    6
+    >>> len(deviation_id(("ab", 1), 3)), deviation_id(("ab", 1), 3) == deviation_id(("ab", 1), 4)
+    (6, False)
     """
-    return hashlib.sha256(f"{key[0]} {key[1]} {from_point} {to_point}".encode()).hexdigest()[:6]
+    return hashlib.sha256(f"{key[0]} {key[1]} {part}".encode()).hexdigest()[:6]
+
+
+def event_id(deviations: Iterable[str]) -> str:
+    """Return a short name for what some deviations show together, from their names alone.
+
+    >>> event_id(["b54a56", "6d5381"]) == event_id(["6d5381", "b54a56"])
+    True
+    """
+    return "E" + hashlib.sha256(" ".join(sorted(deviations)).encode()).hexdigest()[:5]
 
 
 @dataclass(frozen=True)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gpsq import centreline, crosstrack, deviations, firstfix, flags, polyline
+from gpsq import centreline, crosstrack, deviations, firstfix, flags, polyline, usual_spread
 from gpsq.arrays import norms
 from gpsq.model import BoolArray, CrossTrack, CurveDistances, Deviation, FirstFix, Flag, RouteResult
 from gpsq.runs import breaks_after, runs_of
@@ -126,8 +126,9 @@ class _Measuring:
             m.ride: [c for n, c in zip(self.members, courses, strict=True) if n.ride == m.ride and not n.duplicate_of]
             for m in self.members
         }
-        self.together = deviations.ride_courses(rides, self.settings)
-        self.spread = {m.trace.device: _usual_spread(m.trace.device, self.members, courses) for m in self.members}
+        rides = {name: own for name, own in rides.items() if own}
+        step_m = float(self.line.along_m[1] - self.line.along_m[0]) if len(self.line.along_m) > 1 else 0.0
+        self.rides, self.usual = rides, usual_spread.usual(rides, step_m)
         return [self._measured(k, courses, fixes[k]) for k in range(len(self.members))]
 
     def _without(self, ride: str) -> Centreline:
@@ -135,21 +136,21 @@ class _Measuring:
             self.left_out[ride] = self.consensus.without(ride)
         return self.left_out[ride]
 
-    def _course(self, k: int, place: Abreast) -> deviations.Course:
+    def _course(self, k: int, place: Abreast) -> usual_spread.Course:
         member = self.members[k]
         offset_m = crosstrack.offsets(place, self._without(member.ride))
-        return deviations.Course(member.number, member.trace, self.route.xy_m[k], place, offset_m)
+        return usual_spread.Course(member.number, member.trace, self.route.xy_m[k], place, offset_m)
 
     def _unscored(self, k: int, place: Abreast, fix: FirstFix, reason: str) -> Measured:
         if len(self.members) > 1:
             fix, _ = self._settled(k, place, fix, float("nan"))
         return Measured(self.members[k].number, reason, fix)
 
-    def _measured(self, k: int, courses: Sequence[deviations.Course], fix: FirstFix) -> Measured:
+    def _measured(self, k: int, courses: Sequence[usual_spread.Course], fix: FirstFix) -> Measured:
         member, course = self.members[k], courses[k]
         if np.isnan(course.offset_m).all():
             return Measured(member.number, "it shares no stretch with the other rides", fix)
-        fix, settled_from = self._settled(k, course.place, fix, deviations.robust_spread(course.offset_m))
+        fix, settled_from = self._settled(k, course.place, fix, usual_spread.robust_spread_m(course.offset_m))
         if member.duplicate_of:
             return Measured(member.number, f"the same recording as {member.duplicate_of}", fix)
         line = self._without(member.ride)
@@ -158,15 +159,8 @@ class _Measuring:
         errors = crosstrack.measure(course.offset_m, line.along_m, scored, course.place.vertex >= settled_from)
         breaks = breaks_after(member.trace, self.settings.gap_s)
         curves = crosstrack.distances(course.xy_m, course.place, line, errors.scored, breaks)
-        others = [c for m, c in zip(self.members, courses, strict=True) if m.ride == member.ride and c is not course]
         found = deviations.find(
-            course,
-            line,
-            self.route.name,
-            others,
-            self.together.get(member.ride, ()),
-            self.spread[member.trace.device],
-            self.settings,
+            course, member.ride, self.rides, line, self.usual, self.route.name, self.settings
         )
         marked = tuple(flags.marked(d, member.trace, self.decisions) for d in found)
         return Measured(member.number, "", fix, errors, curves, marked)
@@ -192,15 +186,6 @@ class _Measuring:
         xy = self.route.plane.to_metres(np.array([trace.start_lon_deg]), np.array([trace.start_lat_deg]))
         nearest = int(np.argmin(norms(self.line.xy_m - xy)))
         return float(self.line.along_m[nearest])
-
-
-def _usual_spread(device: str, members: Sequence[Member], courses: Sequence[deviations.Course]) -> float:
-    """Return the median over a device's traces of their robust spread: one ride on another road does not change it."""
-    own = [
-        deviations.robust_spread(c.offset_m) for m, c in zip(members, courses, strict=True) if m.trace.device == device
-    ]
-    known = [spread for spread in own if np.isfinite(spread)]
-    return float(np.median(known)) if known else float("nan")
 
 
 def _stations_on(place: Abreast, counts: BoolArray) -> BoolArray:

@@ -16,12 +16,12 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from gpsq.exceptions import GpsqError, InputError, NothingToAnalyse
-from gpsq.progress import Progress
+from gpsq.output.progress import Progress
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from gpsq.model import Analysis
+    from gpsq.results import Analysis
 
 #: All well; done, but some recordings could not be read; nothing done.
 WELL, PARTLY, NOTHING = 0, 1, 2
@@ -65,9 +65,9 @@ Quiet = Annotated[bool, typer.Option("--quiet", "-q", help="No talk and no progr
 @app.callback(invoke_without_command=True)
 def _version(version: Annotated[bool, typer.Option("--version", help="Print the version.")] = False) -> None:
     if version:
-        from gpsq import __version__
+        from gpsq.digests import version as installed
 
-        typer.echo(f"gpsq {__version__}")
+        typer.echo(f"gpsq {installed()}")
         raise typer.Exit
 
 
@@ -79,7 +79,7 @@ def demo(
     quiet: Quiet = False,
 ) -> None:
     """Analyse a week of invented rides and say where the report lies."""
-    from gpsq.demo import put
+    from gpsq.simulate.shipped_demo import put
 
     put(folder)
     _analyse_into(folder, folder / RESULTS, tiles=None, quiet=quiet)
@@ -117,13 +117,13 @@ def _analyse_into(
     cut_passes: bool = False,
     cluster: str | None = None,
 ) -> None:
-    from gpsq.into import analyse_into
-    from gpsq.output import summary
+    from gpsq.output import terminal
+    from gpsq.pipeline.campaign_run import analyse_into
 
     with _running(cluster, quiet=quiet) as how:
         say = partial(_say, quiet=quiet)
         analysis = analyse_into(folder, out, tiles=tiles, parquet=parquet, cut_passes=cut_passes, say=say, **how)
-    for line in summary.lines(analysis):
+    for line in terminal.lines(analysis):
         typer.echo(line)
     typer.echo(f"\nReport: {out / 'report.html'}")
     _say(*(u.message for u in analysis.unreadable))
@@ -135,8 +135,8 @@ def _analyse_into(
 
 
 def _analysis(folder: Path, *, quiet: bool, cut_passes: bool = False) -> Analysis:
-    from gpsq import cache
-    from gpsq.analysis import analyse as run
+    from gpsq.pipeline import cache
+    from gpsq.pipeline.analysis import analyse as run
 
     with _running(None, quiet=quiet) as how:
         return run(folder, cut_passes=cut_passes, cache=cache.beside(folder), **how)
@@ -148,7 +148,7 @@ def _running(cluster: str | None, *, quiet: bool) -> Iterator[dict[str, Any]]:
     with contextlib.ExitStack() as stack:
         engine = None
         if cluster:
-            from gpsq.executors import Cluster
+            from gpsq.pipeline.executors import Cluster
 
             engine = stack.enter_context(Cluster(cluster))
         yield {"executor": engine, "on_progress": stack.enter_context(Progress(quiet=quiet))}
@@ -164,7 +164,7 @@ def fleet(
     quiet: Quiet = False,
 ) -> None:
     """Analyse more recordings than fit in memory, route by route; a run that was stopped goes on where it was."""
-    from gpsq.fleet import run
+    from gpsq.pipeline.fleet import run
 
     with _running(cluster, quiet=quiet) as how:
         found = run(source, out, **how)
@@ -189,7 +189,7 @@ def check(
     """Tell what gpsq sees in single files, without a campaign."""
     import json
 
-    from gpsq.check import describe, inspect_paths
+    from gpsq.pipeline.check import describe, inspect_paths
     from gpsq.settings import Settings
 
     missing = [path for path in paths if not path.exists() and not path.is_symlink()]
@@ -210,8 +210,8 @@ def check(
 
 def _shortfall_lines(folder: Path) -> Iterator[str]:
     """Say where the campaign in a folder falls short of a fair test; nothing where no campaign can be analysed."""
-    from gpsq.analysis import analyse as run
-    from gpsq.protocol import shortfalls
+    from gpsq.pipeline.analysis import analyse as run
+    from gpsq.summaries.fair_test import shortfalls
 
     try:
         found = shortfalls(run(folder))
@@ -236,13 +236,13 @@ def flag(
     quiet: Quiet = False,
 ) -> None:
     """Keep your decision about deviations, or list them; the next analysis honours it."""
-    from gpsq import flags
+    from gpsq.campaign import flags
     from gpsq.model import FLAGS
-    from gpsq.output import summary
+    from gpsq.output import terminal
 
     analysis = _analysis(folder, cut_passes=cut_passes, quiet=quiet)
     if not words:
-        for line in summary.deviation_lines(analysis):
+        for line in terminal.deviation_lines(analysis):
             typer.echo(line)
         return
     *names, decision = words
@@ -271,13 +271,13 @@ def compare(
     quiet: Quiet = False,
 ) -> None:
     """Set every device of many campaigns side by side, from their results."""
-    from gpsq.league import league
-    from gpsq.output import league_files
+    from gpsq.output import campaigns_page
     from gpsq.settings import Settings
+    from gpsq.summaries.campaigns import league
 
     found = league(results, Settings())
-    league_files.write_league(found, out)
-    for line in league_files.lines(found):
+    campaigns_page.write_league(found, out)
+    for line in campaigns_page.lines(found):
         typer.echo(line)
     typer.echo(f"\nPage: {out / 'league.html'}")
     _say(*found.problems)
@@ -295,7 +295,7 @@ def publish(
     quiet: Quiet = False,
 ) -> None:
     """Write report, map and tables fit to publish: ends and private places cut, times to the day."""
-    from gpsq.output.publish import publish as write
+    from gpsq.pipeline.publish import publish as write
     from gpsq.privacy import secret
 
     analysis = _analysis(folder, cut_passes=cut_passes, quiet=quiet)

@@ -14,7 +14,6 @@ import numpy as np
 
 from gpsq.arrays import NAT, BoolArray, FloatArray, IntArray, TimeArray, freeze, same_length
 from gpsq.exceptions import GeometryError
-from gpsq.results import Analysis, DeviceSummary, Interval, RouteResult, TraceResult
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
@@ -29,25 +28,20 @@ __all__ = [
     "ROUTE_CHOICE",
     "START_BASES",
     "SUGGESTIONS",
-    "Analysis",
     "BoolArray",
     "Centreline",
     "CrossTrack",
     "CurveDistances",
     "Deviation",
-    "DeviceSummary",
     "FirstFix",
     "Flag",
     "FloatArray",
     "Gap",
     "IntArray",
-    "Interval",
     "Route",
-    "RouteResult",
     "SetAside",
     "TimeArray",
     "Trace",
-    "TraceResult",
     "Unreadable",
     "deviation_id",
     "event_id",

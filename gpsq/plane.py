@@ -17,7 +17,7 @@ from gpsq.exceptions import GeometryError
 if TYPE_CHECKING:
     from pyproj import Geod, Transformer
 
-    from gpsq.model import FloatArray
+    from gpsq.arrays import FloatArray
 
 #: Beyond this half-width a transverse Mercator plane with k = 1 is off by more than 1e-5 (x² / 2R²); the azimuthal
 #: equidistant plane, slower to compute, stays within it to 49 km (r² / 6R²). Snyder, USGS PP 1395, chapters 8 and 25.

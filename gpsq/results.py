@@ -1,6 +1,6 @@
 """The data types of finished results: of each trace, device and route, and of a whole campaign.
 
-They are part of `gpsq.model`, from where they are imported.
+They stand on the types of `gpsq.model`, which know nothing of them.
 """
 
 from __future__ import annotations

@@ -12,8 +12,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.signal import lfilter
 
-from gpsq.model import Centreline, CrossTrack, FirstFix, Route, RouteResult, Trace, TraceResult
+from gpsq.model import Centreline, CrossTrack, FirstFix, Route, Trace
 from gpsq.plane import Plane
+from gpsq.results import RouteResult, TraceResult
 
 STEP_M = 5.0
 NOWHERE = np.empty(0)

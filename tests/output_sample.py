@@ -12,24 +12,20 @@ import numpy as np
 
 from gpsq.model import (
     NAT,
-    Analysis,
     Centreline,
     CrossTrack,
     CurveDistances,
     Deviation,
-    DeviceSummary,
     FirstFix,
     Flag,
     Gap,
-    Interval,
     Route,
-    RouteResult,
     SetAside,
     Trace,
-    TraceResult,
     Unreadable,
 )
 from gpsq.plane import Plane
+from gpsq.results import Analysis, DeviceSummary, Interval, RouteResult, TraceResult
 from gpsq.settings import Settings
 
 HOSTILE = (

@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 from offset_campaigns import Truth, campaign, left_out_offsets, positions
 
-from gpsq.accuracy import against_reference, axis_factor, radius
 from gpsq.settings import Settings
-from gpsq.statistics import summarise
+from gpsq.summaries.accuracy import against_reference, axis_factor, radius
+from gpsq.summaries.device_figures import summarise
 
 
 @pytest.mark.parametrize(

@@ -8,8 +8,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from trace_maker import road, shifted_left
 
-from gpsq.align import _strides, abreast, align, in_order
-from gpsq.polyline import equal_steps
+from gpsq.geometry.alignment import _strides, abreast, align, in_order
+from gpsq.geometry.polyline import equal_steps
 
 STEP_M = 5.0
 

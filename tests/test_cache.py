@@ -17,15 +17,16 @@ from hypothesis import given
 from hypothesis import settings as given_settings
 from hypothesis import strategies as st
 
-from gpsq import cache, flags
-from gpsq.analysis import analyse
-from gpsq.demo import put
-from gpsq.output import unchanged
+from gpsq import digests
+from gpsq.campaign import flags
+from gpsq.pipeline import cache, unchanged
+from gpsq.pipeline.analysis import analyse
+from gpsq.simulate.shipped_demo import put
 
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from gpsq.model import Analysis
+    from gpsq.results import Analysis
 
 
 @pytest.fixture(autouse=True)
@@ -71,7 +72,7 @@ def run(folder: Path, executor: Executor | None = None) -> Analysis:
 
 
 def fresh(folder: Path) -> str:
-    return cache.digest(analyse(folder))
+    return digests.digest(analyse(folder))
 
 
 def test_unchanged_recordings_are_not_read_again(campaign: Path) -> None:
@@ -80,7 +81,7 @@ def test_unchanged_recordings_are_not_read_again(campaign: Path) -> None:
     assert counting.taken() == (9, 1)
     again = run(campaign, counting)
     assert counting.taken() == (0, 0)
-    assert cache.digest(first) == cache.digest(again) == fresh(campaign)
+    assert digests.digest(first) == digests.digest(again) == fresh(campaign)
 
 
 def test_a_changed_recording_is_read_again_and_alone(campaign: Path) -> None:
@@ -93,7 +94,7 @@ def test_a_changed_recording_is_read_again_and_alone(campaign: Path) -> None:
     place = text.index('lon="') + 8
     file.write_text(text[:place] + ("7" if text[place] != "7" else "6") + text[place + 1 :], encoding="utf-8")
     os.utime(file, ns=(status.st_atime_ns, status.st_mtime_ns))  # the date of a file proves nothing
-    assert cache.digest(run(campaign, counting)) == fresh(campaign)
+    assert digests.digest(run(campaign, counting)) == fresh(campaign)
     assert counting.taken() == (1, 1)
 
 
@@ -107,7 +108,7 @@ def test_a_changed_recording_is_read_again_and_alone(campaign: Path) -> None:
     ],
 )
 def test_settings_starts_and_decisions_count(campaign: Path, name: str, text: str | None) -> None:
-    before = cache.digest(run(campaign))
+    before = digests.digest(run(campaign))
     if text is None:
         (campaign / name).unlink()
     elif text == "flag":
@@ -119,7 +120,7 @@ def test_settings_starts_and_decisions_count(campaign: Path, name: str, text: st
         flags.change(campaign, lambda kept: (*kept, decision))
     else:
         (campaign / name).write_text(text, encoding="utf-8")
-    after = cache.digest(run(campaign))
+    after = digests.digest(run(campaign))
     assert after == fresh(campaign)
     assert after != before
 
@@ -135,7 +136,7 @@ def test_a_decision_costs_its_own_route_after_an_unchanged_run_too(tmp_path: Pat
     flags.change(tmp_path, lambda kept: flags.decided(kept, analysis.deviations[:1], analysis.traces, "error", ""))
     after = run(tmp_path, counting)
     assert counting.asked == ["analyse_route"]
-    assert cache.digest(after) == fresh(tmp_path)
+    assert digests.digest(after) == fresh(tmp_path)
 
 
 def test_another_version_of_gpsq_takes_nothing(campaign: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -150,14 +151,14 @@ def test_another_version_of_gpsq_takes_nothing(campaign: Path, monkeypatch: pyte
 def test_the_code_counts_to_the_last_letter(tmp_path: Path) -> None:
     """A changed module is another code, whatever its version number says."""
     shutil.copytree(cache.Path(cache.__file__).parent, tmp_path / "gpsq", ignore=shutil.ignore_patterns("__pycache__"))
-    ask = "import sys; sys.path.insert(0, '.'); from gpsq import cache; print(cache.code(), cache.__file__)"
+    ask = "import sys; sys.path.insert(0, '.'); from gpsq import digests; print(digests.code(), digests.__file__)"
 
     def code() -> list[str]:
         done = subprocess.run([sys.executable, "-c", ask], cwd=tmp_path, capture_output=True, text=True, check=True)
         return done.stdout.split()
 
     before = code()
-    assert before[0] == cache.code()
+    assert before[0] == digests.code()
     with (tmp_path / "gpsq" / "firstfix.py").open("a") as file:
         file.write("#\n")
     assert code()[0] != before[0]
@@ -175,22 +176,22 @@ def test_recordings_added_before_others_leave_these_alone(campaign: Path) -> Non
     files, routes_anew = counting.taken()
     assert files == 1
     assert routes_anew <= 2
-    assert cache.digest(found) == fresh(campaign)
+    assert digests.digest(found) == fresh(campaign)
 
 
 def test_the_cache_may_be_deleted_or_spoilt(campaign: Path) -> None:
-    expected = cache.digest(run(campaign))
+    expected = digests.digest(run(campaign))
     for number, answer in enumerate(sorted((campaign / cache.FOLDER).glob("*.answer"))):
         data = answer.read_bytes()
         answer.write_bytes((data[: len(data) // 2], b"", data[:40] + b"?" + data[41:])[number % 3])
-    assert cache.digest(run(campaign)) == expected
+    assert digests.digest(run(campaign)) == expected
     shutil.rmtree(campaign / cache.FOLDER)
-    assert cache.digest(run(campaign)) == expected
+    assert digests.digest(run(campaign)) == expected
 
 
 def test_a_campaign_from_another_user_runs_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """A folder handed on may hold a cache; a pickle in it could run anything, so without this user's mark it is dead."""
-    key = cache.digest("anything")
+    key = digests.digest("anything")
     theirs = cache.Cache(tmp_path / cache.FOLDER, b"?" * 32)
     theirs.put(key, {"an": "answer"})
     assert theirs.get(key) == {"an": "answer"}
@@ -257,18 +258,18 @@ values = st.recursive(
 @given(values, values)
 @given_settings(max_examples=200, deadline=None)
 def test_digests_tell_values_apart(one: Any, other: Any) -> None:
-    assert (cache.digest(one) == cache.digest(other)) == (repr(one) == repr(other))
+    assert (digests.digest(one) == digests.digest(other)) == (repr(one) == repr(other))
 
 
 def test_digests_of_arrays_and_sets() -> None:
     a = np.arange(6.0)
-    assert cache.digest(a) == cache.digest(a.copy())
-    assert len({cache.digest(x) for x in (a, a[::-1], a.astype(np.float32), a.reshape(2, 3), list(a))}) == 5
-    assert cache.digest({"x", "y"}) == cache.digest({"y", "x"}) != cache.digest({"x"})
-    assert cache.digest({"x": 1, "y": 2}) == cache.digest({"y": 2, "x": 1})
-    assert cache.digest(np.datetime64("NaT", "ms")) != cache.digest(np.datetime64(0, "ms"))
+    assert digests.digest(a) == digests.digest(a.copy())
+    assert len({digests.digest(x) for x in (a, a[::-1], a.astype(np.float32), a.reshape(2, 3), list(a))}) == 5
+    assert digests.digest({"x", "y"}) == digests.digest({"y", "x"}) != digests.digest({"x"})
+    assert digests.digest({"x": 1, "y": 2}) == digests.digest({"y": 2, "x": 1})
+    assert digests.digest(np.datetime64("NaT", "ms")) != digests.digest(np.datetime64(0, "ms"))
     with pytest.raises(TypeError, match="no digest of a object"):
-        cache.digest(object())
+        digests.digest(object())
 
 
 def test_results_that_stand_are_not_written_again(tmp_path: Path) -> None:

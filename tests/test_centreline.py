@@ -6,8 +6,9 @@ import numpy as np
 import pytest
 from trace_maker import road, shifted_left, smooth_noise
 
-from gpsq import centreline, polyline
-from gpsq.consensus import smooth
+from gpsq.centreline import consensus_line
+from gpsq.centreline.robust_middle import smooth
+from gpsq.geometry import polyline
 from gpsq.settings import Settings
 
 SETTINGS = Settings()
@@ -15,7 +16,7 @@ SETTINGS = Settings()
 
 def consensus(lines, rides=None, runs=None, settings=SETTINGS):
     strands = [
-        centreline.strand(
+        consensus_line.strand(
             np.asarray(xy, float),
             (runs or {}).get(k, [(0, len(xy))]),
             (rides or [f"R{n}" for n in range(len(lines))])[k],
@@ -24,7 +25,7 @@ def consensus(lines, rides=None, runs=None, settings=SETTINGS):
         )
         for k, xy in enumerate(lines)
     ]
-    return centreline.make(strands, settings)
+    return consensus_line.make(strands, settings)
 
 
 def off(line_m, truth_m):
@@ -177,5 +178,5 @@ def test_smoothing_keeps_ends_and_straight_lines():
 
 
 def test_a_route_of_a_few_hundred_metres_is_drawn_finely():
-    assert centreline.step_for([road(200.0)], SETTINGS) < 2.5
-    assert centreline.step_for([road(8000.0)], SETTINGS) == SETTINGS.step_m
+    assert consensus_line.step_for([road(200.0)], SETTINGS) < 2.5
+    assert consensus_line.step_for([road(8000.0)], SETTINGS) == SETTINGS.step_m

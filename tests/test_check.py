@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
-from gpsq.check import FIELDS, REASONS, describe, inspect_paths
+from gpsq.pipeline.check import FIELDS, REASONS, describe, inspect_paths
 from gpsq.settings import Settings
 
 if TYPE_CHECKING:

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
-from gpsq import demo
+from gpsq.simulate import shipped_demo
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -189,9 +189,9 @@ def test_a_killed_run_leaves_earlier_results_whole(analysed, tmp_path):
 
 
 def test_the_demo_does_not_overwrite(tmp_path):
-    demo.put(tmp_path)
+    shipped_demo.put(tmp_path)
     (tmp_path / "rides.csv").write_text("file,device,started\n", encoding="utf-8")
-    demo.put(tmp_path)
+    shipped_demo.put(tmp_path)
     assert (tmp_path / "rides.csv").read_text(encoding="utf-8") == "file,device,started\n"
 
 

@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
-from gpsq.clocks import ROLLOVER_S, ClockOffset, estimate_offsets
 from gpsq.model import Trace
 from gpsq.plane import Plane
 from gpsq.reading import read_file
+from gpsq.rides.clocks import ROLLOVER_S, ClockOffset, estimate_offsets
 from gpsq.settings import Settings
 
 if TYPE_CHECKING:

@@ -7,11 +7,11 @@ import pytest
 from offset_campaigns import Truth, campaign, left_out_offsets, positions, waits, with_fix
 from scipy.stats import bootstrap, permutation_test
 
-from gpsq import intervals
-from gpsq.comparison import compare_pairs, difference_p
-from gpsq.hats import error_variances, hat
-from gpsq.power import detectable_difference, rides_needed
 from gpsq.settings import Settings
+from gpsq.statistics import intervals
+from gpsq.statistics.power import detectable_difference, rides_needed
+from gpsq.summaries.device_pairs import compare_pairs, difference_p
+from gpsq.summaries.own_error import error_variances, hat
 
 # Survival of 16 mice in days: Efron & Tibshirani 1993, An Introduction to the Bootstrap, table 2.1, p. 11.
 TREATMENT = np.array([94.0, 197, 16, 38, 99, 141, 23])

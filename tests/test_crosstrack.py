@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 from trace_maker import road, shifted_left, trace_on
 
-from gpsq import crosstrack
-from gpsq.align import Abreast
-from gpsq.analysis import analyse_traces
+from gpsq.geometry.alignment import Abreast
+from gpsq.measures import cross_track
 from gpsq.model import Centreline
+from gpsq.pipeline.analysis import analyse_traces
 from gpsq.settings import Settings
 
 
@@ -90,9 +90,9 @@ def test_nothing_covered_gives_nothing():
         road(100.0), np.arange(21) * 5.0, np.zeros(21, int), np.zeros(21, int), np.full(21, np.nan), np.full(21, np.nan)
     )
     place = Abreast(np.full((21, 2), np.nan), np.full(21, np.nan), np.zeros(21, bool))
-    errors = crosstrack.measure(crosstrack.offsets(place, line), line.along_m, np.ones(21, bool), np.ones(21, bool))
+    errors = cross_track.measure(cross_track.offsets(place, line), line.along_m, np.ones(21, bool), np.ones(21, bool))
     assert np.isnan([errors.rms_m, errors.bias_m, errors.p95_m, errors.within_5m]).all()
     assert errors.scored_m == 0.0
-    curves = crosstrack.distances(road(100.0), place, line, np.ones(21, bool), np.array([], dtype=int))
+    curves = cross_track.distances(road(100.0), place, line, np.ones(21, bool), np.array([], dtype=int))
     assert np.isnan([curves.frechet_m, curves.hausdorff_m]).all()
     assert curves.coverage == 0.0

@@ -20,9 +20,9 @@ import similaritymeasures
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from gpsq._hausdorff import directed_hausdorff_kernel
-from gpsq.curves import directed_hausdorff, discrete_frechet_m, frechet_m, hausdorff_m
 from gpsq.exceptions import GeometryError
+from gpsq.geometry._hausdorff import directed_hausdorff_kernel
+from gpsq.geometry.curve_distances import directed_hausdorff, discrete_frechet_m, frechet_m, hausdorff_m
 
 PAIRS = 2000 if os.environ.get("GPSQ_LONG") else 300
 TOLERANCE_M = 0.01

@@ -13,19 +13,20 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 
-from gpsq import cache, cli, executors
-from gpsq.analysis import analyse
-from gpsq.aside import Aside
-from gpsq.demo import put
+from gpsq import cli, digests
 from gpsq.exceptions import InputError
-from gpsq.executors import Cluster, Local
-from gpsq.output import tables
+from gpsq.output.tables import tables
+from gpsq.pipeline import cache, executors
+from gpsq.pipeline.analysis import analyse
+from gpsq.pipeline.executors import Cluster, Local
+from gpsq.pipeline.second_process import Aside
+from gpsq.simulate.shipped_demo import put
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
     from pathlib import Path
 
-    from gpsq.model import Analysis
+    from gpsq.results import Analysis
 
 #: distributed leaves sockets and loops to the collector, which is its own affair.
 pytestmark = pytest.mark.filterwarnings("ignore")
@@ -45,7 +46,7 @@ def alone(campaign: Path) -> Analysis:
 
 def same(one: Analysis, other: Analysis) -> bool:
     kinds = (tables.tracks, tables.deviations, tables.devices, tables.set_aside)
-    return cache.digest(one) == cache.digest(other) and all(
+    return digests.digest(one) == digests.digest(other) and all(
         tables.csv_text(kind(one)) == tables.csv_text(kind(other)) for kind in kinds
     )
 
@@ -197,7 +198,7 @@ def test_without_the_package_one_plain_line(
 
 
 def test_workers_with_another_gpsq_are_refused(dask: Any, monkeypatch: pytest.MonkeyPatch) -> None:
-    own = cache.code
+    own = digests.code
     monkeypatch.setattr(executors, "_code_here", lambda: own() + "?")
     with pytest.raises(InputError, match="workers with another gpsq"):
         Cluster(dask.scheduler_address)
@@ -232,7 +233,7 @@ def touch(path: Path) -> None:
 
 @pytest.fixture
 def one_thread(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("gpsq.aside.threading.active_count", lambda: 1)
+    monkeypatch.setattr("gpsq.pipeline.second_process.threading.active_count", lambda: 1)
 
 
 @pytest.mark.usefixtures("one_thread")
@@ -282,6 +283,6 @@ def test_the_next_work_does_not_wait_for_a_large_answer_to_be_taken(tmp_path: Pa
 
 
 def test_with_threads_about_nothing_is_begun(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("gpsq.aside.threading.active_count", lambda: 2)
+    monkeypatch.setattr("gpsq.pipeline.second_process.threading.active_count", lambda: 2)
     aside = Aside()
     assert aside.begin(squared, 3)() == (9, os.getpid())

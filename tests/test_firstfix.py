@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 from trace_maker import MONDAY, road, shifted_left, smooth_noise, trace_on
 
-from gpsq import firstfix
-from gpsq.analysis import analyse_traces
+from gpsq.measures import first_fix
 from gpsq.model import NAT
+from gpsq.pipeline.analysis import analyse_traces
 from gpsq.settings import Settings
 
 
@@ -18,29 +18,29 @@ def started(trace_offset_s, **changes):
 
 
 def test_the_time_is_the_first_fix_less_the_start():
-    fix = firstfix.first_fix(trace_on(road(), **started(42)))
+    fix = first_fix.first_fix(trace_on(road(), **started(42)))
     assert (fix.seconds, fix.basis, fix.censored) == (42.0, "log", False)
 
 
 def test_without_a_start_the_time_is_unknown():
-    fix = firstfix.first_fix(trace_on(road()))
+    fix = first_fix.first_fix(trace_on(road()))
     assert np.isnan(fix.seconds)
     assert fix.basis == "none"
 
 
 def test_a_start_after_the_fix_gives_no_negative_time():
-    assert np.isnan(firstfix.first_fix(trace_on(road(), **started(-30))).seconds)
+    assert np.isnan(first_fix.first_fix(trace_on(road(), **started(-30))).seconds)
 
 
 def test_a_clock_set_by_the_fix_says_nothing():
-    assert np.isnan(firstfix.first_fix(trace_on(road(), **started(42, clock_jumps_at_fix=True))).seconds)
+    assert np.isnan(first_fix.first_fix(trace_on(road(), **started(42, clock_jumps_at_fix=True))).seconds)
 
 
 def test_a_trace_that_never_fixes_is_censored_at_its_length():
     nothing = trace_on(
         np.empty((0, 2)), **started(0, first_record=MONDAY, last_record=MONDAY + np.timedelta64(600, "s"), points=0)
     )
-    fix = firstfix.first_fix(nothing)
+    fix = first_fix.first_fix(nothing)
     assert (fix.censored, fix.at_least_s) == (True, 600.0)
     assert np.isnan(fix.seconds)
     assert np.isnat(fix.first_fix)
@@ -57,15 +57,15 @@ def test_start_states_follow_the_age_of_the_last_fix():
         trace_on(road(), device="a", day=400),
         trace_on(road(), device="b", day=1, start_state="cold"),
     ]
-    assert [state for _, state in firstfix.start_states(traces)] == ["unknown", "hot", "warm", "cold", "cold", "cold"]
-    hours = [h for h, _ in firstfix.start_states(traces)]
+    assert [state for _, state in first_fix.start_states(traces)] == ["unknown", "hot", "warm", "cold", "cold", "cold"]
+    hours = [h for h, _ in first_fix.start_states(traces)]
     assert np.isnan(hours[0])
     assert hours[1] == pytest.approx(3 - 400 / 3600)
 
 
 def settling(offset_m, hold_s=30.0):
     trace = trace_on(shifted_left(road(), offset_m))
-    return firstfix.settle_s(trace, np.asarray(offset_m), 15.0, Settings(settle_hold_s=hold_s))
+    return first_fix.settle_s(trace, np.asarray(offset_m), 15.0, Settings(settle_hold_s=hold_s))
 
 
 def test_settling_is_the_first_time_the_trace_stays():
@@ -130,4 +130,4 @@ def test_a_recording_that_never_fixed_missed_the_route_of_its_ride():
 
 
 def test_seconds_between_unknown_times_are_unknown():
-    assert np.isnan(firstfix.seconds_between(NAT, MONDAY))
+    assert np.isnan(first_fix.seconds_between(NAT, MONDAY))

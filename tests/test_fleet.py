@@ -11,13 +11,14 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from gpsq import cli, fleet, sorting
-from gpsq.analysis import analyse
-from gpsq.demo import put
+from gpsq import cli
 from gpsq.exceptions import NothingToAnalyse, OutputError
-from gpsq.executors import Local
-from gpsq.output import tables
+from gpsq.output.tables import tables
+from gpsq.pipeline import fleet, fleet_routes
+from gpsq.pipeline.analysis import analyse
+from gpsq.pipeline.executors import Local
 from gpsq.reading import read_folder
+from gpsq.simulate.shipped_demo import put
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -189,11 +190,11 @@ def test_bad_parquet_is_one_plain_line(campaign: Path, tmp_path: Path, how: Any,
 
 def test_memory_holds_a_few_shapes_of_each_route(campaign: Path) -> None:
     """However many recordings pass through, only those that stand for a route stay."""
-    from gpsq.reading import campaign as campaigns
-    from gpsq.routes import MOST_STANDING_FOR, Shape
+    from gpsq.campaign import campaign_file as campaigns
+    from gpsq.rides.routes import MOST_STANDING_FOR, Shape
 
     told = campaigns.load(campaign)
-    sorter = sorting._Sorter(told)
+    sorter = fleet_routes._Sorter(told)
     shapes = [Shape(t, told.settings) for t in read_folder(campaign).traces if t.accepted > 1]
     for k in range(5 * len(shapes)):
         sorter.add((f"{k}", f"{k}", 1), shapes[k % len(shapes)])

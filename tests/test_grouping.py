@@ -14,9 +14,9 @@ from hypothesis import given
 from hypothesis import settings as given_settings
 from hypothesis import strategies as st
 
-from gpsq import passes, routes
-from gpsq.neighbours import cells_of, most_shared
+from gpsq.geometry.cells import cells_of, most_shared
 from gpsq.reading import read_folder
+from gpsq.rides import passes, routes
 from gpsq.settings import Settings
 from gpsq.simulate import drawn_spec, make_campaign, standard_spec, write
 

@@ -12,14 +12,14 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
-from gpsq.analysis import analyse
-from gpsq.passes import cut
+from gpsq.pipeline.analysis import analyse
 from gpsq.reading import read_folder
+from gpsq.rides.passes import cut
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from gpsq.model import Analysis, TraceResult
+    from gpsq.results import Analysis, TraceResult
 
 
 def by_file(analysis: Analysis) -> dict[str, TraceResult]:

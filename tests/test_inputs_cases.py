@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from conftest import SHARED
 
-from gpsq.check import inspect_paths
+from gpsq.pipeline.check import inspect_paths
 from gpsq.settings import Settings
 
 if TYPE_CHECKING:

@@ -9,15 +9,15 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pytest
 
-from gpsq import polyline
-from gpsq.align import Abreast, abreast, align
-from gpsq.curves import frechet_m, hausdorff_m
-from gpsq.firstfix import fix_offsets
+from gpsq.geometry import polyline
+from gpsq.geometry.alignment import Abreast, abreast, align
+from gpsq.geometry.curve_distances import frechet_m, hausdorff_m
+from gpsq.measures.first_fix import fix_offsets
 from gpsq.model import FloatArray, Trace
 from gpsq.plane import Plane, geodesic_inverse_m
 from gpsq.reading import read_file
-from gpsq.reading.reference import read_line
-from gpsq.runs import runs_of
+from gpsq.reading.reference_line import read_line
+from gpsq.rides.unbroken import runs_of
 from gpsq.settings import Settings
 
 if TYPE_CHECKING:

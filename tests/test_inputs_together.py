@@ -9,11 +9,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
-from gpsq.check import inspect_paths
-from gpsq.companions import compare
 from gpsq.model import Trace
+from gpsq.pipeline.check import inspect_paths
 from gpsq.plane import geodesic_inverse_m
 from gpsq.reading import read_file, read_folder
+from gpsq.rides.copies import compare
 from gpsq.settings import Settings
 
 if TYPE_CHECKING:

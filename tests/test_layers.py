@@ -93,7 +93,7 @@ def loaded(modules: str) -> set[str]:
     return set(done.stdout.split())
 
 
-@pytest.mark.parametrize("modules", ["gpsq", "gpsq.cli", "gpsq.into"])
+@pytest.mark.parametrize("modules", ["gpsq", "gpsq.cli", "gpsq.pipeline.campaign_run"])
 def test_a_light_start(modules: str) -> None:
     """`gpsq --help` answers in under half a second because nothing heavy is imported before it is used."""
     assert loaded(modules) == set()
@@ -101,6 +101,10 @@ def test_a_light_start(modules: str) -> None:
 
 def test_each_of_two_processes_loads_its_own() -> None:
     """Who reads needs no compiled code, who makes the report no tables: loading them is most of the work on a week."""
-    assert "numba" not in loaded("gpsq.reading, gpsq.recalling")
-    assert not loaded("gpsq.output.page, gpsq.output.charts, gpsq.summaries") & {"numba", "pandas", "folium"}
-    assert not loaded("gpsq.analysis, gpsq.output.write") & {"matplotlib", "pandas", "folium"}
+    assert "numba" not in loaded("gpsq.reading, gpsq.pipeline.remembering")
+    assert not loaded("gpsq.output.report.page, gpsq.output.charts.all_charts, gpsq.summaries.summarise") & {
+        "numba",
+        "pandas",
+        "folium",
+    }
+    assert not loaded("gpsq.pipeline.analysis, gpsq.output.results_folder") & {"matplotlib", "pandas", "folium"}

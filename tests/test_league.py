@@ -9,10 +9,10 @@ import pytest
 from offset_campaigns import Truth, campaign, left_out_offsets, positions
 
 from gpsq.exceptions import InputError
-from gpsq.league import league
-from gpsq.ranking import rank_by_repeatability
-from gpsq.resampling import draw_counts, places, share_first
 from gpsq.settings import Settings
+from gpsq.statistics.bootstrap import draw_counts, places, share_first
+from gpsq.summaries.campaigns import league
+from gpsq.summaries.ranking import rank_by_repeatability
 
 ROAD = np.column_stack([np.linspace(10.0, 10.05, 300), np.full(300, 50.0)])
 TRACKS = "file,track,device,ride,route,ttff_s,censored,start_state,scored_m,xte_rms_m"

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from gpsq.league import Entry, League
-from gpsq.model import Interval
-from gpsq.output.league_chart import league_chart
+from gpsq.output.charts.campaigns import league_chart
+from gpsq.results import Interval
+from gpsq.summaries.campaigns import Entry, League
 
 NAN = float("nan")
 

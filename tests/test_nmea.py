@@ -14,8 +14,8 @@ from hypothesis import strategies as st
 
 from gpsq.exceptions import UnreadableFile
 from gpsq.plane import geodesic_legs_m
-from gpsq.reading import nmea
-from gpsq.reading.records import FIX_2D, FIX_3D, FIX_NONE, Recording
+from gpsq.reading.nmea import reader
+from gpsq.reading.recording import FIX_2D, FIX_3D, FIX_NONE, Recording
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -46,7 +46,7 @@ def rmc(clock: str, day: str = "100724", status: str = "A", mode: str = "A", tal
 
 
 def read(data: bytes) -> Recording:
-    (recording,) = nmea.read(data, "log.nmea")
+    (recording,) = reader.read(data, "log.nmea")
     return recording
 
 
@@ -88,7 +88,7 @@ def test_published_checksums(shared: Path) -> None:
         body, _, digits = row["sentence"].rpartition("*")
         wrong = f"{body}*{int(digits, 16) ^ 1:02X}".encode()
         with pytest.raises(UnreadableFile, match="1 with a wrong checksum"):
-            nmea.read(wrong, "log.nmea")
+            reader.read(wrong, "log.nmea")
 
 
 def test_published_position() -> None:
@@ -153,7 +153,7 @@ def test_every_real_log_reads(shared: Path) -> None:
     assert len(logs) == 17
     for path in logs:
         data = path.read_bytes()
-        assert nmea.looks_like(data)
+        assert reader.looks_like(data)
         recording = read(data)
         assert (np.isfinite(recording.lat_deg) | (recording.problem != "")).all()
 
@@ -323,7 +323,7 @@ def test_impossible_minutes_give_no_position() -> None:
 
 def test_no_position_sentences_is_one_plain_line() -> None:
     with pytest.raises(UnreadableFile) as caught:
-        nmea.read(log("GPGSV,1,1,00"), "quiet.nmea")
+        reader.read(log("GPGSV,1,1,00"), "quiet.nmea")
     assert caught.value.reason == "no_positions"
     assert str(caught.value).startswith("quiet.nmea: found no sound GGA")
 
@@ -341,7 +341,7 @@ BODIES = st.one_of(
 @given(st.lists(BODIES, max_size=12), st.binary(max_size=30))
 def test_any_log_is_read_or_refused(bodies: list[str], rubbish: bytes) -> None:
     for data in (log(*bodies), rubbish + log(*bodies) + rubbish, log(*bodies)[:-7]):
-        nmea.looks_like(data)
+        reader.looks_like(data)
         try:
             recording = read(data)
         except UnreadableFile:

@@ -13,14 +13,17 @@ from lxml import etree
 from output_sample import HOSTILE, sample
 from PIL import Image
 
-from gpsq.model import DeviceSummary, Interval
-from gpsq.output import charts, looks, sentences, words
-from gpsq.output.charts_error import _binned_median
-from gpsq.output.charts_fix import _turned
+from gpsq.output import wording
+from gpsq.output.charts import all_charts
+from gpsq.output.charts.error import _binned_median
+from gpsq.output.charts.first_fix import _turned
+from gpsq.output.drawing import looks
+from gpsq.output.report import sentences
+from gpsq.results import DeviceSummary, Interval
 
 if TYPE_CHECKING:
-    from gpsq.model import Analysis
-    from gpsq.output.paper import Chart
+    from gpsq.output.charts.sheet import Chart
+    from gpsq.results import Analysis
 
 SVG = "{http://www.w3.org/2000/svg}"
 
@@ -32,12 +35,12 @@ def analysis() -> Analysis:
 
 @pytest.fixture(scope="module")
 def drawn(analysis: Analysis) -> dict[str, Chart]:
-    return {chart.name: chart for chart in charts.figures(analysis)}
+    return {chart.name: chart for chart in all_charts.figures(analysis)}
 
 
 def test_every_chart_is_there_in_both_shapes_and_formats(drawn: dict[str, Chart]) -> None:
     assert list(drawn) == ["time-to-fix", "missed", "error-along-route", "error-distribution"]
-    files = charts.files(tuple(drawn.values()))
+    files = all_charts.files(tuple(drawn.values()))
     for name in drawn:
         for suffix, size in (("", (1920, 1080)), ("-square", (1080, 1080))):
             png = files[f"figures/{name}{suffix}.png"]
@@ -62,10 +65,10 @@ def test_names_stand_in_charts_as_written(drawn: dict[str, Chart]) -> None:
 def test_any_names_at_all_can_be_drawn() -> None:
     """Hostile names of devices: formulas, templates, markup, hidden labels, signs that the font lacks."""
     named = (HOSTILE[8], "_hidden " + HOSTILE[11], HOSTILE[4])
-    made = charts.figures(sample(devices=named, rides=(3, 2)))
+    made = all_charts.figures(sample(devices=named, rides=(3, 2)))
     assert len(made) == 4
     for chart in (made[0], made[1], made[3]):
-        assert all(words.short(name) in chart.finding for name in named)
+        assert all(wording.short(name) in chart.finding for name in named)
 
 
 @pytest.mark.parametrize("name", ["time-to-fix", "missed", "error-along-route", "error-distribution"])
@@ -128,7 +131,7 @@ def summary(device: str, seconds: float, repeatability: float = float("nan"), ri
 
 def told(analysis: Analysis, summaries: list[DeviceSummary], comparisons: list[Any]) -> list[str]:
     extra = {"devices": tuple(summaries), "comparisons": tuple(comparisons)}
-    return [s.replace(words.GAP, " ") for s in sentences.answer(dataclasses.replace(analysis, extra=extra))]
+    return [s.replace(wording.GAP, " ") for s in sentences.answer(dataclasses.replace(analysis, extra=extra))]
 
 
 def test_a_difference_that_is_shown_is_said_with_its_size_and_interval(analysis: Analysis) -> None:

@@ -7,13 +7,14 @@ from dataclasses import replace
 import pytest
 from output_sample import sample
 
-from gpsq.accuracy import against_reference
-from gpsq.model import Interval
-from gpsq.output import findings, page, summary
-from gpsq.output.words import GAP
-from gpsq.places import DistanceBias, QualityClass, QualityTrend
-from gpsq.ranking import DevicePlace, RouteRatio
-from gpsq.trueness import ReferenceFigures
+from gpsq.output import terminal
+from gpsq.output.report import findings, page
+from gpsq.output.wording import GAP
+from gpsq.results import Interval
+from gpsq.summaries.accuracy import against_reference
+from gpsq.summaries.hot_spots import DistanceBias, QualityClass, QualityTrend
+from gpsq.summaries.ranking import DevicePlace, RouteRatio
+from gpsq.summaries.reference import ReferenceFigures
 
 ROWS = [[2.9, 3.2, 3.1], [3.4, 2.6, 2.8]]
 
@@ -107,10 +108,10 @@ def test_open_deviations_are_said_beside_the_figure_everywhere():
     found = with_open_deviations()
     text = page.report_page(found, ()).replace(GAP, " ")
     assert "without 3 open: 0.4 m" in text
-    lines = "\n".join(summary.lines(found))
+    lines = "\n".join(terminal.lines(found))
     assert "Amber: cross-track RMS" in lines
     assert "; without 3 open deviations 0.4 m" in lines
-    assert "open deviation" not in "\n".join(summary.lines(sample()))
+    assert "open deviation" not in "\n".join(terminal.lines(sample()))
 
 
 def test_the_report_tells_how_many_deviations_wait():

@@ -15,8 +15,8 @@ import pytest
 from output_sample import sample
 
 from gpsq.exceptions import OutputError
-from gpsq.output import folder, run_file
-from gpsq.output.write import write_results
+from gpsq.output import folder_swap, run_file
+from gpsq.output.results_folder import write_results
 
 KILLS = 50 if os.environ.get("GPSQ_LONG") else 20
 FILES = 12
@@ -24,7 +24,7 @@ FILES = 12
 
 def put(target: Path, mark: str) -> None:
     """Write a small results folder whose files all hold `mark`."""
-    with folder.replaced(target) as aside:
+    with folder_swap.replaced(target) as aside:
         for i in range(FILES):
             (aside / f"{i}.txt").write_text(mark)
         names = [f"{i}.txt" for i in range(FILES)] + [run_file.NAME]
@@ -75,7 +75,7 @@ def test_results_are_whole_where_names_cannot_be_exchanged(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, run: int
 ) -> None:
     """Killed between the two renames, the earlier results have another name; the next run brings them back first."""
-    monkeypatch.setattr(folder, "_exchange", lambda *_: False)
+    monkeypatch.setattr(folder_swap, "_exchange", lambda *_: False)
     target = tmp_path / "results"
     put(target, "early")
     put(target, "later")
@@ -85,7 +85,7 @@ def test_results_are_whole_where_names_cannot_be_exchanged(
         put(target, "next")
         assert mark_of(target) == "next"
     elif run == 1:
-        with pytest.raises(ZeroDivisionError), folder.replaced(target):
+        with pytest.raises(ZeroDivisionError), folder_swap.replaced(target):
             raise ZeroDivisionError
         assert mark_of(target) == "later", "a run that fails leaves the results that were moved away"
     else:
@@ -95,7 +95,7 @@ def test_results_are_whole_where_names_cannot_be_exchanged(
 
 
 def fail_half_way(target: Path) -> None:
-    with folder.replaced(target) as aside:
+    with folder_swap.replaced(target) as aside:
         (aside / "half.txt").write_text("half")
         raise KeyError
 

@@ -12,9 +12,9 @@ import shapely
 from lxml import etree
 from output_sample import HOSTILE, sample
 
-from gpsq.output import layers
-from gpsq.output.centrelines_gpx import centrelines_gpx
-from gpsq.reading.gpx import read_line
+from gpsq.output.tables import layers
+from gpsq.output.tables.centrelines_gpx import centrelines_gpx
+from gpsq.reading.gpx.reader import read_line
 
 if TYPE_CHECKING:
     from gpxpy.gpx import GPX

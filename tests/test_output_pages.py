@@ -17,14 +17,16 @@ from browser import missing
 from output_sample import HOSTILE, sample
 
 from gpsq.exceptions import OutputError
-from gpsq.output import charts, maps, page
-from gpsq.output.mapdata import map_data, script_json
+from gpsq.output.charts import all_charts
+from gpsq.output.map import page
+from gpsq.output.map.data import map_data, script_json
+from gpsq.output.report import page
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
     from pathlib import Path
 
-    from gpsq.model import Analysis
+    from gpsq.results import Analysis
 
 WIDTHS = (390, 1280)
 #: From the shared case on hostile names: none of these may stand in a page as markup or as the result of a template.
@@ -50,10 +52,10 @@ def analysis() -> Analysis:
 @pytest.fixture(scope="module")
 def pages(analysis: Analysis, tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("pages")
-    (folder / "map.html").write_text(maps.map_page(analysis), "utf-8")
-    (folder / "report.html").write_text(page.report_page(analysis, charts.figures(analysis)), "utf-8")
+    (folder / "map.html").write_text(page.map_page(analysis), "utf-8")
+    (folder / "report.html").write_text(page.report_page(analysis, all_charts.figures(analysis)), "utf-8")
     across = sample(lon_deg=180.0)
-    (folder / "across.html").write_text(maps.map_page(across), "utf-8")
+    (folder / "across.html").write_text(page.map_page(across), "utf-8")
     return folder
 
 
@@ -314,7 +316,7 @@ def test_tiles_are_named_with_their_source_and_what_they_reveal(analysis: Analys
     import xyzservices.providers
 
     known = xyzservices.providers.query_name("OpenStreetMap.Mapnik")
-    text = maps.map_page(analysis, tiles="OpenStreetMap.Mapnik")
+    text = page.map_page(analysis, tiles="OpenStreetMap.Mapnik")
     policy = next(a["content"] for a in Elements(text).of("meta") if a.get("http-equiv") == "Content-Security-Policy")
     assert "img-src data: https://tile.openstreetmap.org;" in str(policy)
     assert "tile.openstreetmap.org: that server learns which places are looked at" in text
@@ -325,9 +327,9 @@ def test_tiles_are_named_with_their_source_and_what_they_reveal(analysis: Analys
 
 def test_unknown_tiles_are_refused(analysis: Analysis) -> None:
     with pytest.raises(OutputError, match="no provider named"):
-        maps.map_page(analysis, tiles="nowhere at all")
+        page.map_page(analysis, tiles="nowhere at all")
     with pytest.raises(OutputError, match="wants a key"):
-        maps.map_page(analysis, tiles="Thunderforest.OpenCycleMap")
+        page.map_page(analysis, tiles="Thunderforest.OpenCycleMap")
 
 
 def test_positions_on_the_map_are_right_to_a_decimetre(analysis: Analysis) -> None:
@@ -358,10 +360,10 @@ def test_a_bare_analysis_still_gives_pages(analysis: Analysis) -> None:
     bare = dataclasses.replace(
         analysis, traces=(), results=(), routes=(), deviations=(), unreadable=(), flags=(), extra={}, notes=()
     )
-    drawn = charts.figures(bare)
+    drawn = all_charts.figures(bare)
     assert drawn == ()
     assert "No device gave figures" in page.report_page(bare, drawn)
-    assert '"recordings":[]' in maps.map_page(bare)
+    assert '"recordings":[]' in page.map_page(bare)
 
 
 @pytest.mark.parametrize(

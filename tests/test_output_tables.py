@@ -22,10 +22,12 @@ from hypothesis import strategies as st
 from lxml import etree
 from output_sample import HOSTILE, sample
 
-from gpsq.model import NAT, Analysis, FirstFix, TraceResult
-from gpsq.output import instants, layers, styles, tables
-from gpsq.output.fields import DESCRIPTIONS
-from gpsq.output.geometry import cut_antimeridian, parts, thin, unwrap
+from gpsq.model import NAT, FirstFix
+from gpsq.output import instants
+from gpsq.output.drawing.lines import cut_antimeridian, parts, thin, unwrap
+from gpsq.output.tables import layer_styles, layers, tables
+from gpsq.output.tables.columns import DESCRIPTIONS
+from gpsq.results import Analysis, TraceResult
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -272,10 +274,10 @@ def test_every_column_of_every_table_is_described() -> None:
 
 def test_styles_are_well_formed_and_name_their_layer() -> None:
     """OGC 05-078r4, 11.1: a styled layer descriptor holds a NamedLayer with a Name and a UserStyle."""
-    assert set(styles.LOOKS) == set(layers.LAYERS)
+    assert set(layer_styles.LOOKS) == set(layers.LAYERS)
     names = {"sld": "http://www.opengis.net/sld", "se": "http://www.opengis.net/se"}
     for layer in layers.LAYERS:
-        root = etree.fromstring(styles.style(layer).encode())
+        root = etree.fromstring(layer_styles.style(layer).encode())
         assert root.find("sld:NamedLayer/se:Name", names).text == layer
         assert root.find("sld:NamedLayer/sld:UserStyle/se:FeatureTypeStyle/se:Rule", names) is not None
 

@@ -14,9 +14,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from gpsq.model import SetAside, Trace
-from gpsq.passes import _turns, cut, find_passes, split, suggest
 from gpsq.plane import Plane
 from gpsq.reading import read_file
+from gpsq.rides.passes import _turns, cut, find_passes, split, suggest
 from gpsq.settings import Settings
 
 if TYPE_CHECKING:

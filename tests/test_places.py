@@ -9,8 +9,8 @@ import pytest
 from offset_campaigns import STEP_M, Truth, along_route, campaign, crosstrack, left_out_offsets, positions
 
 from gpsq.model import CurveDistances
-from gpsq.places import distance_biases, error_by_quality, hot_spots
 from gpsq.settings import Settings
+from gpsq.summaries.hot_spots import distance_biases, error_by_quality, hot_spots
 
 
 def _recorded(trace, hdop):

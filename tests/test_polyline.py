@@ -8,8 +8,8 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from gpsq import polyline
 from gpsq.exceptions import GeometryError
+from gpsq.geometry import polyline
 
 places = st.lists(st.tuples(st.integers(-4000, 4000), st.integers(-4000, 4000)), min_size=2, max_size=12).map(
     lambda points: [(x / 4, y / 4) for x, y in points]

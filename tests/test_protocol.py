@@ -7,9 +7,10 @@ from dataclasses import replace
 import numpy as np
 from offset_campaigns import campaign, with_fix
 
-from gpsq.model import NAT, Analysis, Deviation
-from gpsq.protocol import shortfalls
+from gpsq.model import NAT, Deviation
+from gpsq.results import Analysis
 from gpsq.settings import Settings
+from gpsq.summaries.fair_test import shortfalls
 
 WAITS = np.full((2, 8), 9.0)
 

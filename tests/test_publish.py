@@ -22,15 +22,16 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from gpsq import cli
-from gpsq.analysis import analyse
 from gpsq.exceptions import CampaignError
-from gpsq.model import Analysis, DeviceSummary, FirstFix, Interval
-from gpsq.output import tables
-from gpsq.output.publish import publish
+from gpsq.model import FirstFix
+from gpsq.output.tables import tables
+from gpsq.pipeline.analysis import analyse
+from gpsq.pipeline.publish import publish
 from gpsq.plane import Plane, geodesic_inverse_m
 from gpsq.privacy import Zone, figures, neutral, publication, secret, zones
 from gpsq.privacy.ends import zones_for
 from gpsq.privacy.zones import MISS_M, Hidden, covers, drawn, inside
+from gpsq.results import Analysis, DeviceSummary, Interval
 from gpsq.simulate import Campaign, CampaignSpec, DeviceSpec, make_campaign, write
 
 if TYPE_CHECKING:

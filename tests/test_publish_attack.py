@@ -14,8 +14,8 @@ import numpy as np
 import pytest
 from publish_attack import Seen, guesses, hidden_lengths, seen
 
-from gpsq.analysis import analyse
-from gpsq.output import layers, tables
+from gpsq.output.tables import layers, tables
+from gpsq.pipeline.analysis import analyse
 from gpsq.plane import geodesic_inverse_m
 from gpsq.privacy import publication
 from gpsq.privacy.ends import zones_for
@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
     from pathlib import Path
 
-    from gpsq.model import Analysis
+    from gpsq.results import Analysis
 
 CAMPAIGNS = int(os.environ.get("GPSQ_ATTACKED_CAMPAIGNS", "8"))
 

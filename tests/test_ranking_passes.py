@@ -7,10 +7,10 @@ import shutil
 import numpy as np
 import pytest
 
-from gpsq.analysis import analyse
-from gpsq.model import DeviceSummary, Interval
-from gpsq.ranking import compare_places, rank_by_repeatability
-from gpsq.statistics import summarise
+from gpsq.pipeline.analysis import analyse
+from gpsq.results import DeviceSummary, Interval
+from gpsq.summaries.device_figures import summarise
+from gpsq.summaries.ranking import compare_places, rank_by_repeatability
 
 
 @pytest.mark.parametrize("site", ["FC", "MC"])

@@ -7,20 +7,20 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
+from gpsq.campaign import campaign_file, start_log
 from gpsq.exceptions import CampaignError
-from gpsq.reading import campaign, startlog
 
 if TYPE_CHECKING:
     from pathlib import Path
 
 
-def load(tmp_path: Path, text: str) -> campaign.Campaign:
+def load(tmp_path: Path, text: str) -> campaign_file.Campaign:
     (tmp_path / "campaign.toml").write_text(text, encoding="utf-8")
-    return campaign.load(tmp_path)
+    return campaign_file.load(tmp_path)
 
 
 def test_no_file_gives_the_defaults(tmp_path: Path) -> None:
-    assert campaign.load(tmp_path) == campaign.Campaign()
+    assert campaign_file.load(tmp_path) == campaign_file.Campaign()
 
 
 def test_everything_is_taken(tmp_path: Path) -> None:
@@ -44,7 +44,7 @@ gap_s = 90
     )
     assert (found.title, found.time_zone, found.devices) == ("Autumn", "Europe/London", {"watch": "Watch A"})
     assert found.reference == {"R1": "line.geojson"}
-    assert found.private_places == (campaign.PrivatePlace(51.2, -3.6, 300.0),)
+    assert found.private_places == (campaign_file.PrivatePlace(51.2, -3.6, 300.0),)
     assert found.settings.gap_s == 90
 
 
@@ -84,14 +84,14 @@ def test_what_cannot_be_followed_is_refused_by_name(tmp_path: Path, text: str, s
 def test_text_that_is_no_utf8_is_refused(tmp_path: Path) -> None:
     (tmp_path / "campaign.toml").write_bytes("title = 'Süd'".encode("latin-1"))
     with pytest.raises(CampaignError, match="not UTF-8"):
-        campaign.load(tmp_path)
+        campaign_file.load(tmp_path)
 
 
 # the start log
 
 
-def parse(*rows: str, heading: str = "file,device,started", zone: str | None = None) -> startlog.StartLog:
-    return startlog.parse("\n".join([heading, *rows]).encode(), zone)
+def parse(*rows: str, heading: str = "file,device,started", zone: str | None = None) -> start_log.StartLog:
+    return start_log.parse("\n".join([heading, *rows]).encode(), zone)
 
 
 def test_a_time_with_an_offset_is_taken_in_utc() -> None:
@@ -148,7 +148,7 @@ def test_a_file_named_twice_is_said_and_its_first_row_used() -> None:
 
 
 def test_semicolons_blank_rows_and_a_byte_order_mark_do_no_harm() -> None:
-    log = startlog.parse("\ufefffile;device;started\r\n\r\na.gpx;W;2024-05-14T07:00:00Z\r\n".encode())
+    log = start_log.parse("\ufefffile;device;started\r\n\r\na.gpx;W;2024-05-14T07:00:00Z\r\n".encode())
     assert list(log.entries) == ["a.gpx"]
     assert log.problems == ()
 
@@ -156,7 +156,7 @@ def test_semicolons_blank_rows_and_a_byte_order_mark_do_no_harm() -> None:
 def test_rows_are_matched_by_path_or_by_a_bare_name_that_is_unique() -> None:
     log = parse("watch/mon.gpx,A,", "tue.gpx,B,", "mon.gpx,C,", "gone.gpx,D,", r"phone\wed.gpx,E,")
     files = ["watch/mon.gpx", "phone/mon.gpx", "phone/tue.gpx", "phone/wed.gpx"]
-    found, problems = startlog.match(log, files)
+    found, problems = start_log.match(log, files)
     assert {file: entry.device for file, entry in found.items()} == {
         "watch/mon.gpx": "A",
         "phone/tue.gpx": "B",
@@ -168,4 +168,4 @@ def test_rows_are_matched_by_path_or_by_a_bare_name_that_is_unique() -> None:
 
 @pytest.mark.parametrize("data", [b"", b"\n\n", b"\x00\xff\xfe,,,\n\n", b'"file,device\n', b"file\n" + b"," * 100])
 def test_rubbish_is_one_line_or_more_and_never_an_end(data: bytes) -> None:
-    assert startlog.parse(data).problems
+    assert start_log.parse(data).problems

@@ -11,11 +11,11 @@ import numpy as np
 import pytest
 from small_rides import gpx, write, zipped
 
+from gpsq.campaign.device_names import device_of, is_date
 from gpsq.exceptions import NothingToAnalyse
 from gpsq.model import Trace
 from gpsq.reading import read_file, read_folder
 from gpsq.reading.archives import MOST_BYTES, documents
-from gpsq.reading.devices import device_of, is_date
 from gpsq.reading.listing import find_files
 from gpsq.settings import Settings
 

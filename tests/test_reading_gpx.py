@@ -11,13 +11,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from gpsq.exceptions import UnreadableFile
-from gpsq.reading import gpx
-from gpsq.reading.records import FIX_2D, FIX_3D, FIX_NONE, FIX_UNSAID
+from gpsq.reading.gpx import reader
+from gpsq.reading.recording import FIX_2D, FIX_3D, FIX_NONE, FIX_UNSAID
 
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from gpsq.reading.records import Recording
+    from gpsq.reading.recording import Recording
 
 HEAD = '<?xml version="1.0" encoding="UTF-8"?>\n<gpx version="1.1" creator="maker" xmlns="http://www.topografix.com/GPX/1/1"><trk><name>Ride</name><trkseg>\n'
 FOOT = "</trkseg></trk></gpx>\n"
@@ -32,7 +32,7 @@ def ride(n: int = 20) -> str:
 
 
 def read(text: str | bytes) -> list[Recording]:
-    return gpx.read(text if isinstance(text, bytes) else text.encode(), "ride.gpx")
+    return reader.read(text if isinstance(text, bytes) else text.encode(), "ride.gpx")
 
 
 def one(text: str | bytes) -> Recording:
@@ -46,7 +46,7 @@ def one(text: str | bytes) -> Recording:
 def assert_like_gpxpy(data: bytes) -> int:
     """Compare every point with gpxpy; return how many there were."""
     parsed = gpxpy.parse(data)
-    ours = [r for r in gpx.read(data, "x.gpx") if r.points]
+    ours = [r for r in reader.read(data, "x.gpx") if r.points]
     theirs = [t for t in parsed.tracks if any(s.points for s in t.segments)]
     assert [r.name for r in ours] == [(t.name or "").strip() for t in theirs]
     for recording, track in zip(ours, theirs, strict=True):
@@ -71,7 +71,7 @@ def test_every_sound_sample_reads_as_gpxpy_reads_it(shared: Path) -> None:
     for file in files:
         data = file.read_bytes()
         try:
-            gpx.read(data, "x.gpx")
+            reader.read(data, "x.gpx")
             gpxpy.parse(data)
         except (UnreadableFile, gpxpy.gpx.GPXException, UnicodeDecodeError):
             continue  # nothing to compare: refused by us for want of points, or beyond gpxpy

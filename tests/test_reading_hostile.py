@@ -13,8 +13,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
-from gpsq.check import inspect_paths
 from gpsq.model import Trace, Unreadable
+from gpsq.pipeline.check import inspect_paths
 from gpsq.reading import read_file
 from gpsq.settings import Settings
 

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from gpsq.model import Trace, Unreadable
 from gpsq.reading.order import in_order
 from gpsq.reading.outliers import grid_step_deg
-from gpsq.reading.records import FIX_3D, FIX_NONE, FIX_UNSAID, Recording
+from gpsq.reading.recording import FIX_3D, FIX_NONE, FIX_UNSAID, Recording
 from gpsq.reading.screen import Origin, make_trace
 from gpsq.settings import Settings
 

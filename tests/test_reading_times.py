@@ -9,8 +9,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from gpsq.campaign.timestamps import parse_time, parse_times
 from gpsq.reading.numbers import parse_numbers
-from gpsq.reading.times import parse_time, parse_times
 
 
 @pytest.mark.parametrize(

@@ -14,13 +14,14 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
-from gpsq import polyline
-from gpsq.analysis import analyse
+from gpsq.geometry import polyline
+from gpsq.pipeline.analysis import analyse
 
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from gpsq.model import Analysis, FloatArray
+    from gpsq.model import FloatArray
+    from gpsq.results import Analysis
 
 SITES = ("FC", "MC")
 

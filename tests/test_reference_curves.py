@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 import shapely
 
-from gpsq.curves import directed_hausdorff, discrete_frechet_m, frechet_m, hausdorff_m
+from gpsq.geometry.curve_distances import directed_hausdorff, discrete_frechet_m, frechet_m, hausdorff_m
 
 POSTGIS = "PostGIS manual, ST_FrechetDistance and ST_HausdorffDistance, examples"
 GEOS_H = "GEOS unit test DiscreteHausdorffDistanceTest.cpp (from JTS)"

@@ -15,7 +15,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from pyproj import Geod, Transformer
 
-from gpsq.curves import directed_hausdorff
+from gpsq.geometry.curve_distances import directed_hausdorff
+from gpsq.geometry.polyline import nearest_on_line
 from gpsq.plane import (
     Plane,
     geodesic_inverse_m,
@@ -23,7 +24,6 @@ from gpsq.plane import (
     great_circle_track_m,
     to_earth_centred,
 )
-from gpsq.polyline import nearest_on_line
 
 NAUTICAL_MILE_M = 1852.0
 ARC_MINUTE_SPHERE_M = NAUTICAL_MILE_M * 10_800 / math.pi  # on which 1 nautical mile is 1 minute of arc

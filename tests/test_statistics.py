@@ -10,10 +10,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 from offset_campaigns import Truth, campaign, crosstrack, left_out_offsets, positions, trace, waits, with_fix
 
-from gpsq import intervals, statistics, survival
-from gpsq.model import NAT, Deviation, FirstFix, TraceResult
+from gpsq.model import NAT, Deviation, FirstFix
+from gpsq.results import TraceResult
 from gpsq.settings import Settings
-from gpsq.statistics import by_start_state, summarise
+from gpsq.statistics import intervals, survival
+from gpsq.summaries.device_figures import by_start_state, summarise
+from gpsq.summaries.summarise import device_figures
 
 # 6-mercaptopurine against placebo, weeks in remission: Freireich et al. 1963, Blood 21:699–716;
 # Gehan 1965, Biometrika 52:203–223.
@@ -311,5 +313,5 @@ def test_percentile_without_each_block_is_that_of_the_values_left(sizes, seed):
     values = np.sort(rng.integers(0, 20, sum(sizes)).astype(float))
     block = rng.permutation(np.repeat(np.arange(len(sizes)), sizes))
     for b in range(len(sizes)):
-        found = statistics._p95_without(values, np.flatnonzero(block == b))
+        found = device_figures._p95_without(values, np.flatnonzero(block == b))
         assert found == pytest.approx(np.quantile(values[block != b], 0.95))

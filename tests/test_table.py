@@ -14,9 +14,9 @@ from hypothesis import strategies as st
 
 from gpsq.exceptions import GpsqError, InputError, UnreadableFile
 from gpsq.plane import geodesic_legs_m
-from gpsq.reading import table
-from gpsq.reading.records import FIX_2D, FIX_3D, FIX_NONE, FIX_UNSAID, Recording
-from gpsq.reading.table_columns import meaning
+from gpsq.reading.recording import FIX_2D, FIX_3D, FIX_NONE, FIX_UNSAID, Recording
+from gpsq.reading.table import reader
+from gpsq.reading.table.columns import meaning
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -26,7 +26,7 @@ CASES = ("15-clocks-go-back", "38-csv-semicolon-comma", "39-csv-day-first")
 
 def read(text: str | bytes, **options: str) -> Recording:
     data = text.encode() if isinstance(text, str) else text
-    (recording,) = table.read(data, "ride.csv", **options)
+    (recording,) = reader.read(data, "ride.csv", **options)
     return recording
 
 
@@ -111,7 +111,7 @@ def test_order_of_columns_is_free() -> None:
 
 def test_unknown_headings_are_listed() -> None:
     with pytest.raises(UnreadableFile) as caught:
-        table.read(b"when,x,y\n1,2,3\n", "ride.csv")
+        reader.read(b"when,x,y\n1,2,3\n", "ride.csv")
     assert caught.value.reason == "no_coordinate_columns"
     assert "when, x, y" in str(caught.value)
     assert "latitude" in caught.value.expected
@@ -148,7 +148,7 @@ def test_fix_columns() -> None:
 @pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "utf-16", "utf-16-le", "latin-1"])
 def test_encodings(encoding: str) -> None:
     data = "Zeit;Breite;Länge;Höhe\n14.05.2024 07:10:00;51,295;-3,725;20,5\n".encode(encoding)
-    assert table.looks_like(data, "a.txt")
+    assert reader.looks_like(data, "a.txt")
     assert read(data).ele_m[0] == 20.5
 
 

@@ -7,12 +7,12 @@ import json
 
 import pytest
 
-from gpsq.analysis import analyse
-from gpsq.output.tables import reference
-from gpsq.output.write import write_results
-from gpsq.protocol import shortfalls
+from gpsq.output.results_folder import write_results
+from gpsq.output.tables.tables import reference
+from gpsq.pipeline.analysis import analyse
 from gpsq.simulate import make_campaign, standard_spec, write
-from gpsq.trueness import measure
+from gpsq.summaries.fair_test import shortfalls
+from gpsq.summaries.reference import measure
 
 BIAS_M = 3.0
 NO_REFERENCE = "no reference line"

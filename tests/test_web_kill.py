@@ -21,10 +21,9 @@ import httpx
 import numpy as np
 import pytest
 
-from gpsq import durable, flags
+from gpsq.campaign import campaign_file, flags, safe_files, start_log
 from gpsq.model import Flag
-from gpsq.reading import campaign, startlog
-from gpsq.web import edits, store
+from gpsq.web import campaign_edits, dropped_files
 
 LONG = bool(os.environ.get("GPSQ_LONG"))
 KILLS = 200 if LONG else 20
@@ -44,11 +43,11 @@ def write_for_ever(folder: Path, number: int, acknowledged: int) -> None:
         kept = decided(number)
         flags.change(folder, lambda earlier, kept=kept: [*earlier, kept])
         os.write(acknowledged, f"flag {number}\n".encode())
-        edits.set_start(folder, f"{number}.gpx", "2024-05-14T07:10:00Z", "", [f"{number}.gpx"])
+        campaign_edits.set_start(folder, f"{number}.gpx", "2024-05-14T07:10:00Z", "", [f"{number}.gpx"])
         os.write(acknowledged, f"start {number}\n".encode())
-        edits.add_place(folder, number % 90, 0, 10 + number // 90)
+        campaign_edits.add_place(folder, number % 90, 0, 10 + number // 90)
         os.write(acknowledged, f"place {number}\n".encode())
-        store.store(folder, f"bar/{number}.gpx", io.BytesIO(str(number).encode() * 100))
+        dropped_files.store(folder, f"bar/{number}.gpx", io.BytesIO(str(number).encode() * 100))
         os.write(acknowledged, f"file {number}\n".encode())
         number += 1
 
@@ -78,8 +77,8 @@ def kept_in(folder: Path) -> set[tuple[str, int]]:
     """Everything on the disk, by the readers that the analysis uses; whatever is torn fails here."""
     decisions, problems = flags.load(folder)
     assert problems == ()
-    told = campaign.load(folder)
-    log = startlog.load(folder, told)
+    told = campaign_file.load(folder)
+    log = start_log.load(folder, told)
     assert log.problems == ()
     files = list((folder / "bar").glob("*.gpx"))
     for file in files:
@@ -131,7 +130,7 @@ def killed_at_line(path: Path, text: str, line: int) -> bool:
             return tracer
 
         sys.settrace(tracer)
-        durable.write_text(path, text)
+        safe_files.write_text(path, text)
         os._exit(0)
     return os.waitstatus_to_exitcode(os.waitpid(process, 0)[1]) == -signal.SIGKILL
 

@@ -18,12 +18,11 @@ import pytest
 from output_sample import HOSTILE, sample
 from web_desk import DEMO, Client, StillDesk, demo_results, desk_with_results
 
-from gpsq import flags
-from gpsq.output.maps import map_page
-from gpsq.output.write import write_results
-from gpsq.reading import campaign, startlog
-from gpsq.web import guard, store, view
-from gpsq.web.desk import Results
+from gpsq.campaign import campaign_file, flags, start_log
+from gpsq.output.map.page import map_page
+from gpsq.output.results_folder import write_results
+from gpsq.web import dropped_files, guard, page_data
+from gpsq.web.session import Results
 
 LONG = bool(os.environ.get("GPSQ_LONG"))
 FUZZ = 5_000 if LONG else 300
@@ -183,7 +182,7 @@ def test_a_small_form_cannot_be_large(client):
 
 
 def test_too_many_files_at_once_are_refused(client, monkeypatch):
-    count = 100_000 if LONG else store.MOST_FILES + 1
+    count = 100_000 if LONG else dropped_files.MOST_FILES + 1
     part = b'--x\r\nContent-Disposition: form-data; name="files"; filename="a.gpx"\r\n\r\nx\r\n'
     answer = client.post(
         "/recordings", headers={"content-type": "multipart/form-data; boundary=x"}, content=part * count + b"--x--\r\n"
@@ -277,12 +276,12 @@ def test_a_start_and_a_name_and_a_place_reach_the_plain_files(client, desk):
     client.post("/start", data={"file": file, "started": "2025-09-08T08:56:40Z"})
     client.post("/device", data={"old": "bar-unit", "new": "Handle-bar"})
     client.post("/place", data={"lat": "56.21", "lon": "-24.05", "radius_m": "250"})
-    told = campaign.load(desk.folder)
-    assert startlog.load(desk.folder, told).entries[file].device == "bar-unit"
+    told = campaign_file.load(desk.folder)
+    assert start_log.load(desk.folder, told).entries[file].device == "bar-unit"
     assert told.devices == {"bar-unit": "Handle-bar"}
-    assert told.private_places == (campaign.PrivatePlace(56.21, -24.05, 250.0),)
+    assert told.private_places == (campaign_file.PrivatePlace(56.21, -24.05, 250.0),)
     client.post("/place", data={"lat": "56.21", "lon": "-24.05", "radius_m": "250.0", "remove": "1"})
-    assert campaign.load(desk.folder).private_places == ()
+    assert campaign_file.load(desk.folder).private_places == ()
 
 
 def test_without_a_script_a_form_leads_back_to_the_page(client, desk):
@@ -372,7 +371,7 @@ class Markup(HTMLParser):
 
 def test_hostile_names_are_shown_as_text(tmp_path):
     analysis, desk = sample(), StillDesk(tmp_path)
-    desk.results = Results(1, analysis, map_page(analysis), view.of_analysis(analysis, {}))
+    desk.results = Results(1, analysis, map_page(analysis), page_data.of_analysis(analysis, {}))
     for name in HOSTILE:
         desk.receive(name, io.BytesIO(name.encode()))
     desk.problem = HOSTILE[0]
@@ -488,16 +487,16 @@ def test_no_request_makes_it_stumble(desk, client):
         answer = client.request(method, path, **more)
         assert answer.status_code < 500, (number, method, path, more)
     assert flags.load(desk.folder)[1] == ()
-    campaign.load(desk.folder)
+    campaign_file.load(desk.folder)
     assert demo_results()[0].deviations
 
 
 def test_a_change_that_alters_no_figure_is_said_to(desk):
     analysis = desk.results.analysis
-    same = view.figures(analysis)
-    assert view.of_analysis(analysis, same)["unmoved"]
-    assert not view.of_analysis(analysis, {})["unmoved"]
+    same = page_data.figures(analysis)
+    assert page_data.of_analysis(analysis, same)["unmoved"]
+    assert not page_data.of_analysis(analysis, {})["unmoved"]
     other = same | {("bar-unit", "xte_rms_m"): "99 m"}
-    shown = view.of_analysis(analysis, other)
+    shown = page_data.of_analysis(analysis, other)
     assert not shown["unmoved"]
     assert [c.before for *_, cells in shown["errors"]["rows"] for c in cells if c.before] == ["99 m"]

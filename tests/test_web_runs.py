@@ -10,9 +10,9 @@ import time
 import pytest
 from web_desk import DEMO
 
-from gpsq.analysis import analyse
-from gpsq.output import tables
-from gpsq.web.runs import JobError, Line
+from gpsq.output.tables import tables
+from gpsq.pipeline.analysis import analyse
+from gpsq.web.jobs import JobError, Line
 
 PATIENCE_S = 120
 
@@ -94,7 +94,7 @@ def test_cancelling_nothing_spoils_no_later_job(line, campaign):
 
 
 def test_a_job_that_does_not_listen_is_ended(line, campaign, monkeypatch):
-    monkeypatch.setattr("gpsq.web.runs.PATIENCE_S", 0.2)
+    monkeypatch.setattr("gpsq.web.jobs.PATIENCE_S", 0.2)
     line.put("read", str(campaign), "none").exception(PATIENCE_S)
     os.kill(line._process.pid, signal.SIGSTOP)
     first = line.put("analyse", str(campaign))

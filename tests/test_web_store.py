@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 from gpsq.exceptions import OutputError
 from gpsq.reading.listing import find_files
-from gpsq.web import store
+from gpsq.web import dropped_files
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -22,8 +22,8 @@ if TYPE_CHECKING:
 GPX = b'<gpx xmlns="http://www.topografix.com/GPX/1/1"><trk><trkseg><trkpt lat="1" lon="2"/></trkseg></trk></gpx>'
 
 
-def put(folder: Path, given: str, content: bytes = GPX) -> store.Stored:
-    return store.store(folder, given, io.BytesIO(content))
+def put(folder: Path, given: str, content: bytes = GPX) -> dropped_files.Stored:
+    return dropped_files.store(folder, given, io.BytesIO(content))
 
 
 def content_of(folder: Path) -> dict[str, bytes]:
@@ -61,7 +61,7 @@ def test_content_put_there_by_other_means_is_known_too(tmp_path):
 def test_the_name_it_came_with_is_kept(tmp_path):
     stored = put(tmp_path, "box\n1/Mon: out?.gpx")
     assert stored.file == "box_1/Mon_ out_.gpx"
-    assert store.original_names(tmp_path) == {"box_1/Mon_ out_.gpx": "box\\n1/Mon: out?.gpx"}
+    assert dropped_files.original_names(tmp_path) == {"box_1/Mon_ out_.gpx": "box\\n1/Mon: out?.gpx"}
 
 
 @pytest.mark.parametrize(
@@ -91,7 +91,7 @@ def test_names_are_made_safe(tmp_path, given, file):
     | st.lists(st.sampled_from(["..", ".", "", "~", "a", "con", "b.gpx"]), max_size=8).map("/".join)
 )
 def test_no_name_leads_out_of_the_folder(given):
-    sub, name = store.safe_place(given)
+    sub, name = dropped_files.safe_place(given)
     for part in filter(None, (sub, name)):
         assert part not in {".", ".."}
         assert not part.startswith(".")
@@ -141,14 +141,14 @@ def test_a_file_in_the_way_of_a_folder_is_gone_round(tmp_path):
 
 
 def test_too_large_a_file_is_left_out(tmp_path, monkeypatch):
-    monkeypatch.setattr(store, "MOST_BYTES", 2**20)
+    monkeypatch.setattr(dropped_files, "MOST_BYTES", 2**20)
     stored = put(tmp_path, "big.gpx", b"x" * (2**20 + 1))
     assert "larger than 1 MiB" in stored.said
     assert list(tmp_path.iterdir()) == [tmp_path / ".gpsq-lock"] or not list(tmp_path.glob("*gpx*"))
 
 
 def test_too_many_files_are_left_out(tmp_path, monkeypatch):
-    monkeypatch.setattr(store, "MOST_FILES", 2)
+    monkeypatch.setattr(dropped_files, "MOST_FILES", 2)
     said = [put(tmp_path, f"{i}.gpx", GPX + b" " * i).said for i in range(3)]
     assert "holds 2 files, which is the most" in said[2]
     assert len(content_of(tmp_path)) == 2
@@ -166,7 +166,7 @@ def test_a_full_disk_and_a_folder_that_cannot_be_written_give_one_sentence(tmp_p
         put(tmp_path, "mon.gpx")
     assert "\n" not in str(refusal.value)
     assert not list(tmp_path.glob("*.gpx*"))
-    assert not list(tmp_path.glob(f"{store.PART}*"))
+    assert not list(tmp_path.glob(f"{dropped_files.PART}*"))
 
 
 def test_a_folder_that_is_gone_gives_one_sentence(tmp_path):
@@ -175,13 +175,19 @@ def test_a_folder_that_is_gone_gives_one_sentence(tmp_path):
 
 
 def test_old_parts_are_swept_and_fresh_ones_kept(tmp_path):
-    old = [f"{store.PART}old", ".flags.csv.abcd1234", ".rides.csv.abcd1234", ".campaign.toml.x", f".{store.NAMES}.x"]
-    kept = [f"{store.PART}fresh", "flags.csv", ".gpsq-private.toml", store.NAMES]
+    old = [
+        f"{dropped_files.PART}old",
+        ".flags.csv.abcd1234",
+        ".rides.csv.abcd1234",
+        ".campaign.toml.x",
+        f".{dropped_files.NAMES}.x",
+    ]
+    kept = [f"{dropped_files.PART}fresh", "flags.csv", ".gpsq-private.toml", dropped_files.NAMES]
     for name in (*old, *kept):
         (tmp_path / name).write_bytes(b"x")
         if name != kept[0]:
             os.utime(tmp_path / name, (0, 0))
-    store.sweep(tmp_path)
+    dropped_files.sweep(tmp_path)
     assert {p.name for p in tmp_path.iterdir()} == set(kept)
 
 

@@ -15,8 +15,7 @@ from typing import TYPE_CHECKING, Any
 import pytest
 from web_desk import DEMO
 
-from gpsq import flags
-from gpsq.reading import campaign, startlog
+from gpsq.campaign import campaign_file, flags, start_log
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -147,7 +146,7 @@ def _edit_by_hand(page: Any, week: Path) -> None:
     start.fill("2025-09-12T18:54:00Z")
     start.press("Enter")
     page.wait_for_selector("#starts td:has-text('fixed after 90')")
-    assert str(startlog.load(week, campaign.load(week)).entries[file].started) == "2025-09-12T18:54:00.000"
+    assert str(start_log.load(week, campaign_file.load(week)).entries[file].started) == "2025-09-12T18:54:00.000"
     name = page.locator("#devices input[value=bar-unit]:not([type=hidden])")
     name.fill("Handle-bar")
     name.press("Enter")
@@ -156,7 +155,7 @@ def _edit_by_hand(page: Any, week: Path) -> None:
     assert page.locator("#ground .circle-new").count() == 1
     page.get_by_role("button", name="Keep private").click()
     page.wait_for_selector("#ground .circle-kept")
-    (place,) = campaign.load(week).private_places
+    (place,) = campaign_file.load(week).private_places
     assert abs(place.lat_deg - 56.21) < 0.05
     assert place.radius_m == 300.0
 

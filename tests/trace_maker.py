@@ -61,7 +61,7 @@ def road(length_m: float = 2000.0, step_m: float = 5.0) -> FloatArray:
 
 def shifted_left(xy_m: FloatArray, offset_m: FloatArray | float) -> FloatArray:
     """Return the places moved to the left of travel."""
-    from gpsq.polyline import left_normals
+    from gpsq.geometry.polyline import left_normals
 
     return xy_m + left_normals(xy_m) * np.broadcast_to(np.asarray(offset_m, float), len(xy_m))[:, None]
 

@@ -10,14 +10,14 @@ from typing import TYPE_CHECKING, Any
 
 import httpx
 
-from gpsq.analysis import analyse
-from gpsq.output.maps import map_page
-from gpsq.web import view
+from gpsq.output.map.page import map_page
+from gpsq.pipeline.analysis import analyse
+from gpsq.web import page_data
 from gpsq.web.app import make_app
-from gpsq.web.desk import Desk, Results
+from gpsq.web.session import Desk, Results
 
 if TYPE_CHECKING:
-    from gpsq.model import Analysis
+    from gpsq.results import Analysis
 
 PORT = 4780
 HERE = f"http://127.0.0.1:{PORT}"
@@ -55,7 +55,7 @@ def desk_with_results(folder: Path) -> StillDesk:
     shutil.copytree(DEMO, folder, dirs_exist_ok=True)
     desk = StillDesk(folder)
     analysis, drawn = demo_results()
-    desk.results = Results(1, analysis, drawn, view.of_analysis(analysis, {}))
+    desk.results = Results(1, analysis, drawn, page_data.of_analysis(analysis, {}))
     return desk
 
 

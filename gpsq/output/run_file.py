@@ -5,13 +5,13 @@ from __future__ import annotations
 import json
 from typing import TYPE_CHECKING, Any
 
-import gpsq
-from gpsq.output.words import cell
+from gpsq.digests import version
+from gpsq.output.wording import cell
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from gpsq.model import Analysis
+    from gpsq.results import Analysis
 
 NAME = "run.json"
 #: Libraries whose version can change a figure.
@@ -21,7 +21,7 @@ LIBRARIES = ("numpy", "scipy", "shapely", "pyproj", "numba")
 def run_data(analysis: Analysis, files: Iterable[str] = ()) -> dict[str, Any]:
     """Return version, settings with units, inputs with their SHA-256, counts, and the names of the result files."""
     return {
-        "gpsq": gpsq.__version__,
+        "gpsq": version(),
         "title": cell(analysis.title),
         "settings": {name: {"value": value, "unit": unit} for name, value, unit, _ in analysis.settings.rows()},
         "inputs": {cell(name): digest for name, digest in sorted(analysis.inputs.items())},
@@ -51,9 +51,9 @@ def counts(analysis: Analysis) -> dict[str, int]:
 
 def library_versions() -> dict[str, str]:
     """Return the versions of the libraries that figures rest on."""
-    from importlib.metadata import version
+    from importlib.metadata import version as version_of
 
-    return {name: version(name) for name in LIBRARIES}
+    return {name: version_of(name) for name in LIBRARIES}
 
 
 def run_text(analysis: Analysis, files: Iterable[str]) -> str:

@@ -6,7 +6,7 @@ from functools import cache
 from importlib.resources import files
 from typing import TYPE_CHECKING, Any
 
-from gpsq.output.words import cell
+from gpsq.output.wording import cell
 
 if TYPE_CHECKING:
     from jinja2 import Environment

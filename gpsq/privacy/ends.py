@@ -14,8 +14,9 @@ from gpsq.privacy.zones import MISS_M, Hidden, Zone, covers, drawn
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from gpsq.model import Analysis, FloatArray, RouteResult
-    from gpsq.reading.campaign import PrivatePlace
+    from gpsq.campaign.campaign_file import PrivatePlace
+    from gpsq.model import FloatArray
+    from gpsq.results import Analysis, RouteResult
 
 #: Ends of routes this near one another are one place with one zone.
 ONE_PLACE_M = 400.0

@@ -11,13 +11,14 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from gpsq.model import CrossTrack, Interval
 from gpsq.privacy.neutral import day
+from gpsq.results import Interval
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from gpsq.model import Analysis, CurveDistances, DeviceSummary, FirstFix, FloatArray
+    from gpsq.model import CrossTrack, CurveDistances, FirstFix, FloatArray
+    from gpsq.results import Analysis, DeviceSummary
 
 NAN = float("nan")
 #: Bounds of a duration are published to this: a recording without a fix lasts as long as its ride.

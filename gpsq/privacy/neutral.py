@@ -14,7 +14,8 @@ from gpsq.model import NAT
 if TYPE_CHECKING:
     from collections.abc import Collection, Sequence
 
-    from gpsq.model import Trace, TraceResult, Unreadable
+    from gpsq.model import Trace, Unreadable
+    from gpsq.results import TraceResult
 
 #: What looks like a serial number: five digits or more in a row, or a word of six signs or more with four digits in it.
 SERIAL = re.compile(r"\d{5,}|\b(?=(?:\w*\d){4})\w{6,}\b")

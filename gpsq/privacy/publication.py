@@ -8,18 +8,20 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gpsq.model import NAT, Analysis, Deviation, Gap, SetAside, Trace, TraceResult
-from gpsq.places import hot_spots
+from gpsq.measures.route import length_m
+from gpsq.model import NAT, Deviation, Gap, SetAside, Trace
 from gpsq.privacy import figures, neutral, shown
-from gpsq.route_analysis import length_m
-from gpsq.summaries import summaries
+from gpsq.results import Analysis, TraceResult
+from gpsq.summaries.hot_spots import hot_spots
+from gpsq.summaries.summarise import summaries
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Mapping, Sequence
 
-    from gpsq.model import IntArray, RouteResult
+    from gpsq.measures.route import Measured
+    from gpsq.model import IntArray
     from gpsq.privacy.zones import Zone
-    from gpsq.route_analysis import Measured
+    from gpsq.results import RouteResult
 
 NOTES = (
     "This is a publication: both ends of every route and the private places are cut away by secret distances. Figures "

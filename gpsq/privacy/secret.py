@@ -8,7 +8,7 @@ from __future__ import annotations
 import tomllib
 from typing import TYPE_CHECKING, Any
 
-from gpsq import durable
+from gpsq.campaign import safe_files
 from gpsq.exceptions import CampaignError
 from gpsq.privacy.zones import Zone
 
@@ -70,4 +70,4 @@ def save(folder: Path, zones: Sequence[Zone]) -> None:
         When the folder cannot be written to.
     """
     entries = (f"\n[[zone]]\nlat = {z.lat_deg!r}\nlon = {z.lon_deg!r}\nradius_m = {z.radius_m!r}\n" for z in zones)
-    durable.write_text(folder / NAME, HEAD + "".join(entries), mode=0o600)
+    safe_files.write_text(folder / NAME, HEAD + "".join(entries), mode=0o600)

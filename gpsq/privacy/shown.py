@@ -13,21 +13,23 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gpsq import centreline
-from gpsq.model import Route, RouteResult
+from gpsq.centreline import consensus_line
+from gpsq.measures.route import Member, analyse_route
+from gpsq.model import Route
 from gpsq.plane import Plane
 from gpsq.privacy.ends import line_deg
 from gpsq.privacy.zones import MARGIN_M, inside, longest
-from gpsq.route_analysis import Member, analyse_route
-from gpsq.runs import runs_of
+from gpsq.results import RouteResult
+from gpsq.rides.unbroken import runs_of
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from gpsq.align import Abreast
-    from gpsq.model import Analysis, Centreline, IntArray, Trace
+    from gpsq.geometry.alignment import Abreast
+    from gpsq.measures.route import Measured
+    from gpsq.model import Centreline, IntArray, Trace
     from gpsq.privacy.zones import Zone
-    from gpsq.route_analysis import Measured
+    from gpsq.results import Analysis
 
 #: Less than this of a route says little and lies near both ends: then its figures are published, its place is not.
 LEAST_SHOWN_M = 500.0
@@ -44,8 +46,8 @@ def shown_fixes(analysis: Analysis, zones: Sequence[Zone]) -> dict[int, IntArray
         settings = analysis.settings.with_values(step_m=_step_m(found.centreline))
         for i, xy_m in zip(found.route.members, found.route.xy_m, strict=True):
             trace, everything = analysis.traces[i], np.ones(len(xy_m), dtype=bool)
-            strand = centreline.strand(xy_m, runs_of(trace, settings.gap_s), "", everything, settings)
-            place = centreline.aligned(strand, found.centreline.xy_m, settings)
+            strand = consensus_line.strand(xy_m, runs_of(trace, settings.gap_s), "", everything, settings)
+            place = consensus_line.aligned(strand, found.centreline.xy_m, settings)
             fixes = _between(place, *window)
             where = np.column_stack([trace.lon_deg[fixes], trace.lat_deg[fixes]])
             fixes = fixes[~inside(zones, where, MARGIN_M)]

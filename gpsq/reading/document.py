@@ -5,11 +5,11 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from gpsq.exceptions import UnreadableFile
-from gpsq.reading import gpx
+from gpsq.reading.gpx import reader
 from gpsq.reading.text import refuse_what_is_no_xml
 
 if TYPE_CHECKING:
-    from gpsq.reading.records import Recording
+    from gpsq.reading.recording import Recording
 
 
 def read_document(
@@ -33,18 +33,18 @@ def read_document(
     """
     if not data.strip(b" \t\r\n\0"):
         refuse_what_is_no_xml(data, file)
-    if gpx.looks_like(data):
-        return gpx.read(data, file)
-    from gpsq.reading import nmea
+    if reader.looks_like(data):
+        return reader.read(data, file)
+    from gpsq.reading.nmea import reader
 
-    if nmea.looks_like(data):
-        return nmea.read(data, file)
-    from gpsq.reading import table
+    if reader.looks_like(data):
+        return reader.read(data, file)
+    from gpsq.reading.table import reader
 
-    if table.looks_like(data, file):
-        return table.read(data, file, time_zone, date_order)
-    if gpx.holds_points(data):
-        return gpx.read(data, file)
+    if reader.looks_like(data, file):
+        return reader.read(data, file, time_zone, date_order)
+    if reader.holds_points(data):
+        return reader.read(data, file)
     raise UnreadableFile(
         file,
         "content in no format that gpsq reads",

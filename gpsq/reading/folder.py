@@ -10,13 +10,14 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from gpsq import digests
+from gpsq.campaign import campaign_file as campaigns
+from gpsq.campaign import start_log
+from gpsq.campaign.campaign_file import Campaign
+from gpsq.campaign.device_names import device_of
 from gpsq.exceptions import NothingToAnalyse, UnreadableFile
 from gpsq.model import Trace, Unreadable
-from gpsq.reading import campaign as campaigns
-from gpsq.reading import startlog
 from gpsq.reading.archives import documents
-from gpsq.reading.campaign import Campaign
-from gpsq.reading.devices import device_of
 from gpsq.reading.document import read_document
 from gpsq.reading.listing import Found, cannot_open, find_files, is_no_recording, may_be_something_else
 from gpsq.reading.screen import Origin, make_trace
@@ -74,7 +75,7 @@ def read_folder(
     if not folder.is_dir():
         raise NothingToAnalyse(str(folder), "no folder of that name", "a folder of recordings")
     campaign = campaigns.load(folder)
-    log = startlog.load(folder, campaign)
+    log = start_log.load(folder, campaign)
     listing = find_files(folder, not_recordings=frozenset(campaign.reference.values()))
     task = partial(read_file, settings=campaign.settings, time_zone=campaign.time_zone)
     results = _read_all(listing.files, task, executor, on_progress)
@@ -82,7 +83,7 @@ def read_folder(
     refused: list[Unreadable] = [r for r in results if isinstance(r, Unreadable)]
     unreadable = [*listing.unreadable, *(r for r in refused if not may_be_something_else(r))]
     found: list[Trace | Unreadable] = [*traces, *unreadable]
-    entries, problems = startlog.match(log, [r.file for r in found])
+    entries, problems = start_log.match(log, [r.file for r in found])
     return Readings(
         traces=tuple(sorted(named(traces, entries, campaign), key=lambda t: (t.file, t.track))),
         unreadable=tuple(sorted(_named_too(unreadable, entries, campaign), key=lambda u: (u.file, u.track))),
@@ -180,7 +181,7 @@ def _read_all(
     return results
 
 
-def named(traces: Sequence[Trace], entries: Mapping[str, startlog.StartEntry], campaign: Campaign) -> list[Trace]:
+def named(traces: Sequence[Trace], entries: Mapping[str, start_log.StartEntry], campaign: Campaign) -> list[Trace]:
     """Give each trace its device and its start."""
     known = [
         dataclasses.replace(
@@ -192,7 +193,7 @@ def named(traces: Sequence[Trace], entries: Mapping[str, startlog.StartEntry], c
 
 
 def _named_too(
-    unreadable: list[Unreadable], entries: Mapping[str, startlog.StartEntry], campaign: Campaign
+    unreadable: list[Unreadable], entries: Mapping[str, start_log.StartEntry], campaign: Campaign
 ) -> list[Unreadable]:
     return [
         dataclasses.replace(u, device=device_of(u.file, "", _logged_device(entries, u.file), campaign.devices))
@@ -200,16 +201,16 @@ def _named_too(
     ]
 
 
-def _logged_device(entries: Mapping[str, startlog.StartEntry], file: str) -> str:
+def _logged_device(entries: Mapping[str, start_log.StartEntry], file: str) -> str:
     return entries[file].device if file in entries else ""
 
 
 def _inputs(folder: Path, results: Iterable[Trace | Unreadable]) -> dict[str, str]:
     inputs = {r.file: r.sha256 for r in results if r.sha256}
-    for name in (startlog.FILE, campaigns.FILE):
+    for name in (start_log.FILE, campaigns.FILE):
         path = folder / name
         if path.is_file() and os.access(path, os.R_OK):
-            inputs[name] = hashlib.sha256(path.read_bytes()).hexdigest()
+            inputs[name] = digests.file_sha256(path)
     return inputs
 
 

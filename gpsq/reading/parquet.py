@@ -10,10 +10,10 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from gpsq import cache
+from gpsq import digests
 from gpsq.exceptions import UnreadableFile
 from gpsq.model import NAT, Unreadable
-from gpsq.reading.records import FIX_UNSAID, Recording
+from gpsq.reading.recording import FIX_UNSAID, Recording
 from gpsq.reading.screen import Origin, make_trace
 
 if TYPE_CHECKING:
@@ -89,7 +89,7 @@ def _trace(
         fix=np.full(count, FIX_UNSAID, dtype=np.int64), segment=segment, ele_m=numbers["ele_m"], hdop=numbers["hdop"],
         sat=numbers["sat"], speed_mps=numbers["speed_mps"],
     )  # fmt: skip
-    made = make_trace(recording, Origin(name, 1, cache.digest(time, lon, lat, segment, *numbers.values())), settings)
+    made = make_trace(recording, Origin(name, 1, digests.digest(time, lon, lat, segment, *numbers.values())), settings)
     return dataclasses.replace(made, device=device)
 
 

@@ -13,13 +13,13 @@ from gpsq.exceptions import UnreadableFile
 from gpsq.model import NAT, SetAside, Trace, Unreadable
 from gpsq.reading.order import Order, in_order
 from gpsq.reading.outliers import grid_step_deg, no_fixes
-from gpsq.reading.records import FIX_3D, FIX_NONE, FIX_UNSAID
+from gpsq.reading.recording import FIX_3D, FIX_NONE, FIX_UNSAID
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from gpsq.model import BoolArray, IntArray, TimeArray
-    from gpsq.reading.records import Recording
+    from gpsq.reading.recording import Recording
     from gpsq.settings import Settings
 
 #: A dilution this large is the receivers' code for "none" (99.99 and the like; common practice).

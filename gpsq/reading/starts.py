@@ -11,8 +11,8 @@ import numpy as np
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
+    from gpsq.campaign.start_log import StartEntry
     from gpsq.model import Trace
-    from gpsq.reading.startlog import StartEntry
     from gpsq.settings import Settings
 
 

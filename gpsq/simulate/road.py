@@ -2,7 +2,7 @@
 
 Everything is laid out on a square grid of streets, then bent by one smooth map of the plane and turned, so that
 streets beside one another stay beside one another. Lengths and offsets are measured on the finished lines. Nothing
-here comes from `gpsq.polyline`: the truth must not share the code that it judges.
+here comes from `gpsq.geometry.polyline`: the truth must not share the code that it judges.
 """
 
 from __future__ import annotations

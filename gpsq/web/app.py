@@ -17,12 +17,12 @@ from starlette.responses import HTMLResponse, JSONResponse, RedirectResponse, Re
 from starlette.routing import Route
 
 from gpsq.exceptions import GpsqError, OutputError
-from gpsq.output.folder import written_names
-from gpsq.output.maps import leaflet
+from gpsq.output.folder_swap import written_names
+from gpsq.output.map.page import leaflet
 from gpsq.reading.listing import RESULTS
-from gpsq.web import edits, pages
+from gpsq.web import campaign_edits, pages
+from gpsq.web.dropped_files import MOST_FILES, PUBLISHED
 from gpsq.web.guard import DROP, POLICY_OF_MAP, POLICY_OF_RESULTS, Guard, same_token
-from gpsq.web.store import MOST_FILES, PUBLISHED
 
 if TYPE_CHECKING:
     from collections.abc import AsyncIterator, Awaitable, Callable
@@ -32,7 +32,7 @@ if TYPE_CHECKING:
     from starlette.datastructures import FormData
     from starlette.requests import Request
 
-    from gpsq.web.desk import Desk
+    from gpsq.web.session import Desk
 
     Handler = Callable[[Request], Awaitable[Response]]
 
@@ -159,7 +159,7 @@ def _device(desk: Desk, form: FormData) -> tuple[Future[Any] | None, str]:
 def _place(desk: Desk, form: FormData) -> tuple[Future[Any] | None, str]:
     desk.check_folder()
     numbers = [_number(form, name) for name in ("lat", "lon", "radius_m")]
-    (edits.remove_place if "remove" in form else edits.add_place)(desk.folder, *numbers)
+    (campaign_edits.remove_place if "remove" in form else campaign_edits.add_place)(desk.folder, *numbers)
     return None, "/#places"
 
 

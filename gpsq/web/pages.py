@@ -7,14 +7,14 @@ from functools import cache
 from importlib.resources import files
 from typing import TYPE_CHECKING, Any
 
-from gpsq.output import words
+from gpsq.output import wording
 from gpsq.output.templating import template_text
-from gpsq.web.store import MOST_FILES, PUBLISHED, original_names
+from gpsq.web.dropped_files import MOST_FILES, PUBLISHED, original_names
 
 if TYPE_CHECKING:
     from jinja2 import Environment
 
-    from gpsq.web.desk import Desk
+    from gpsq.web.session import Desk
 
 #: What of the results is worth a link of its own, and what it is.
 DOWNLOADS = (
@@ -44,7 +44,7 @@ def _environment() -> Environment:
         loader=PackageLoader("gpsq.web"),
         autoescape=True,
         undefined=StrictUndefined,
-        finalize=lambda value: words.cell(value) if type(value) is str else value,
+        finalize=lambda value: wording.cell(value) if type(value) is str else value,
         trim_blocks=True,
         lstrip_blocks=True,
     )
@@ -74,7 +74,7 @@ def page(desk: Desk, refusal: str = "") -> str:
             originals=original_names(desk.folder),
             downloads=DOWNLOADS,
             most_files=MOST_FILES,
-            words=words,
+            words=wording,
         )
     )
 
@@ -91,8 +91,8 @@ def status(desk: Desk) -> dict[str, Any]:
         "problem": desk.problem,
         "published": desk.published is not None,
         "received": [
-            {"given": words.cell(r.given), "said": words.cell(r.said), "outcome": r.outcome,
-             "seen": [words.cell(s) for s in r.seen]}
+            {"given": wording.cell(r.given), "said": wording.cell(r.said), "outcome": r.outcome,
+             "seen": [wording.cell(s) for s in r.seen]}
             for r in desk.received
         ],
     }  # fmt: skip

@@ -44,7 +44,7 @@ def serve(folder: Path, port: int | None, *, open_browser: bool, say: Callable[[
         import uvicorn
 
         from gpsq.web.app import make_app
-        from gpsq.web.desk import Desk
+        from gpsq.web.session import Desk
     except ImportError as missing:
         raise OutputError(f"gpsq serve needs {missing.name}; pip install 'gpsq[web]' brings it.") from missing
     _make(folder)

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
     from multiprocessing.connection import Connection
 
-    from gpsq.model import Analysis
+    from gpsq.results import Analysis
 
 #: Recordings of the demo that wake the compiled kernels: three days of the way out.
 WAKING = "*-0[89]-out.gpx"
@@ -68,10 +68,10 @@ class _Worker:
 
     def _wake(self) -> None:
         """Load what is heavy and compile what is compiled, while the person still looks for the files."""
-        from gpsq import executors
-        from gpsq.analysis import analyse
-        from gpsq.demo import put
-        from gpsq.output.maps import map_page
+        from gpsq.output.map.page import map_page
+        from gpsq.pipeline import executors
+        from gpsq.pipeline.analysis import analyse
+        from gpsq.simulate.shipped_demo import put
 
         with tempfile.TemporaryDirectory() as aside:
             put(Path(aside))
@@ -81,17 +81,17 @@ class _Worker:
             map_page(analyse(Path(aside), executor=executors.Local(processes=1)))
 
     def _read(self, folder: str, name: str) -> list[dict[str, Any]]:
-        from gpsq.check import inspect_paths
-        from gpsq.reading import campaign
+        from gpsq.campaign import campaign_file
+        from gpsq.pipeline.check import inspect_paths
 
         os.chdir(folder)  # so that every line names the file by its path below the campaign
-        told = campaign.load(Path(folder))
+        told = campaign_file.load(Path(folder))
         return inspect_paths([Path(name)], told.settings, time_zone=told.time_zone)
 
     def _analyse(self, folder: str) -> tuple[Analysis, str]:
-        from gpsq import cache, executors
-        from gpsq.analysis import analyse
-        from gpsq.output.maps import map_page
+        from gpsq.output.map.page import map_page
+        from gpsq.pipeline import cache, executors
+        from gpsq.pipeline.analysis import analyse
 
         store = cache.beside(Path(folder))
         # no further processes: whoever ends this one, by a cancel or a kill, would leave them behind
@@ -103,14 +103,14 @@ class _Worker:
         return self.analysis, map_page(self.analysis)
 
     def _write(self, folder: str, out: str) -> None:
-        from gpsq.output.write import write_results
+        from gpsq.output.results_folder import write_results
 
         found = self._found(folder)
         self._tell("writing report and tables", 0, 1)
         write_results(found, Path(out))
 
     def _publish(self, folder: str, out: str) -> list[str]:
-        from gpsq.output.publish import publish
+        from gpsq.pipeline.publish import publish
 
         found = self._found(folder)
         self._tell("cutting what is private", 0, 1)

@@ -16,7 +16,7 @@ import pytest
 import shapely
 import similaritymeasures
 
-from gpsq.curves import discrete_frechet_m, frechet_m, hausdorff_m
+from gpsq.geometry.curve_distances import discrete_frechet_m, frechet_m, hausdorff_m
 
 SIZES = (2_000, 8_000, 20_000, 200_000)
 

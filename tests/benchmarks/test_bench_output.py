@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from output_sample import sample
 
-from gpsq.output.write import write_results
+from gpsq.output.results_folder import write_results
 
 if TYPE_CHECKING:
     from pathlib import Path

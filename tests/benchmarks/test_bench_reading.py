@@ -11,7 +11,8 @@ import gpxpy
 import numpy as np
 import pytest
 
-from gpsq.reading import gpx, read_folder
+from gpsq.reading import read_folder
+from gpsq.reading.gpx import reader
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -34,7 +35,7 @@ def ride(points: int, seed: int = 1) -> bytes:
 @pytest.mark.parametrize("points", [1_800, 30_000])
 def test_read(benchmark: BenchmarkFixture, points: int) -> None:
     data = ride(points)
-    (recording,) = benchmark(gpx.read, data, "ride.gpx")
+    (recording,) = benchmark(reader.read, data, "ride.gpx")
     assert recording.points == points
 
 

@@ -18,7 +18,7 @@ import campaigns
 import numpy as np
 import pytest
 
-from gpsq import cache
+from gpsq.pipeline import cache
 
 if TYPE_CHECKING:
     from pathlib import Path

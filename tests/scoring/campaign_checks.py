@@ -16,7 +16,8 @@ from scipy.stats import spearmanr
 from gpsq.simulate.answers import detours_of, fault_truth, settled, undisturbed
 
 if TYPE_CHECKING:
-    from gpsq.model import Analysis, Deviation
+    from gpsq.model import Deviation
+    from gpsq.results import Analysis
     from gpsq.simulate import Campaign
 
 TTFF_WITHIN_S = 1.0

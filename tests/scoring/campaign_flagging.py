@@ -8,7 +8,7 @@ import numpy as np
 from campaign_checks import Check
 from campaign_matching import pairs
 
-from gpsq import flags
+from gpsq.campaign import flags
 from gpsq.model import Flag
 from gpsq.simulate.answers import detours_of
 
@@ -16,7 +16,8 @@ if TYPE_CHECKING:
     from collections.abc import Callable
     from pathlib import Path
 
-    from gpsq.model import Analysis, CrossTrack, Deviation
+    from gpsq.model import CrossTrack, Deviation
+    from gpsq.results import Analysis
     from gpsq.simulate import Campaign
 
 #: The line itself may move a little when a stretch leaves it.

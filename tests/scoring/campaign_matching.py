@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 if TYPE_CHECKING:
-    from gpsq.model import Analysis, RouteResult, Trace, TraceResult
+    from gpsq.model import Trace
+    from gpsq.results import Analysis, RouteResult, TraceResult
     from gpsq.simulate import Campaign, SimulatedRecording
 
 #: The road, a point a metre, is first matched at every so many points, then refined.

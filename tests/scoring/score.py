@@ -21,7 +21,7 @@ import numpy as np
 from campaign_checks import FALSE_PER_TRACES, Check, check_campaign
 from campaign_flagging import check_flagging
 
-from gpsq.analysis import analyse
+from gpsq.pipeline.analysis import analyse
 from gpsq.simulate import Campaign, drawn_spec, make_campaign, standard_spec, write
 from gpsq.simulate.demo import demo_campaign
 

@@ -11,11 +11,11 @@ from campaign_checks import check_campaign
 from campaign_matching import _in_order, route_of_direction
 from score import campaign_of
 
-from gpsq.analysis import analyse
+from gpsq.pipeline.analysis import analyse
 from gpsq.simulate import write
 
 if TYPE_CHECKING:
-    from gpsq.model import Analysis
+    from gpsq.results import Analysis
 
 
 @pytest.fixture(scope="module")

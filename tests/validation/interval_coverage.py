@@ -17,10 +17,10 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 from offset_campaigns import Truth, campaign, left_out_offsets, positions, waits
 
-from gpsq.comparison import compare_pairs
-from gpsq.hats import error_variances
 from gpsq.settings import Settings
-from gpsq.statistics import summarise
+from gpsq.summaries.device_figures import summarise
+from gpsq.summaries.device_pairs import compare_pairs
+from gpsq.summaries.own_error import error_variances
 
 SETTINGS = Settings()
 CAMPAIGNS_A_DESIGN = 10

@@ -11,9 +11,9 @@ import tempfile
 from dataclasses import replace
 from pathlib import Path
 
-from gpsq.analysis import analyse
-from gpsq.ranking import compare_places, rank_by_repeatability
-from gpsq.statistics import summarise
+from gpsq.pipeline.analysis import analyse
+from gpsq.summaries.device_figures import summarise
+from gpsq.summaries.ranking import compare_places, rank_by_repeatability
 
 SITES = ("FC", "MC")
 

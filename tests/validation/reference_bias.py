@@ -15,8 +15,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gpsq.analysis import analyse
-from gpsq.model import Interval
+from gpsq.pipeline.analysis import analyse
+from gpsq.results import Interval
 from gpsq.simulate import make_campaign, standard_spec, write
 
 if TYPE_CHECKING:

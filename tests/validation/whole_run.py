@@ -15,7 +15,7 @@ from pathlib import Path
 
 import numpy as np
 
-from gpsq.analysis import analyse
+from gpsq.pipeline.analysis import analyse
 from gpsq.simulate import make_campaign, standard_spec, write
 
 FURTHER_RIDES = 40

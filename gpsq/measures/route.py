@@ -1,0 +1,212 @@
+"""One route from its traces to centreline, errors and deviations: the stages in order, for one worker."""
+
+from __future__ import annotations
+
+import dataclasses
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from gpsq.arrays import norms
+from gpsq.campaign import flags
+from gpsq.centreline import consensus_line
+from gpsq.geometry import polyline
+from gpsq.measures import cross_track, deviations, first_fix, usual_spread
+from gpsq.results import RouteResult
+from gpsq.rides.unbroken import breaks_after, runs_of
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from gpsq.centreline.consensus_line import Consensus
+    from gpsq.geometry.alignment import Abreast
+    from gpsq.model import (
+        BoolArray,
+        Centreline,
+        CrossTrack,
+        CurveDistances,
+        Deviation,
+        FirstFix,
+        Flag,
+        FloatArray,
+        Route,
+        Trace,
+    )
+    from gpsq.settings import Settings
+
+#: With fewer rides the line of the others is one ride's line, and its error would be charged to the trace.
+LEAST_RIDES = 3
+#: A noisy trace has settled when it is within this many of its own robust standard deviations.
+SETTLED_SPREADS = 3.0
+
+
+@dataclass(frozen=True, eq=False)
+class Member:
+    """One trace of a route, by its number in the campaign."""
+
+    number: int
+    trace: Trace
+    ride: str
+    duplicate_of: str
+
+
+@dataclass(frozen=True, eq=False)
+class Measured:
+    """What was measured of one trace on its route; `reason` says why it was not scored, "" if it was."""
+
+    number: int
+    reason: str
+    first_fix: FirstFix
+    cross_track: CrossTrack | None = None
+    curves: CurveDistances | None = None
+    deviations: tuple[Deviation, ...] = ()
+
+
+def analyse_route(
+    route: Route, members: Sequence[Member], decisions: Sequence[Flag], settings: Settings
+) -> tuple[RouteResult, tuple[Measured, ...]]:
+    """Return a route's centreline and what was measured of each of its traces.
+
+    Parameters
+    ----------
+    route : the route. members : its traces, in the order of `route.members`.
+    decisions : the person's flags on the whole campaign.
+    """
+    own = settings.with_values(step_m=consensus_line.step_for(route.xy_m, settings))
+    strands = [
+        consensus_line.strand(xy, runs_of(m.trace, own.gap_s), m.ride, _counting(m, decisions), own)
+        for m, xy in zip(members, route.xy_m, strict=True)
+    ]
+    consensus = consensus_line.make(strands, own)
+    rides = tuple(sorted({m.ride for m in members}))
+    fixes = [first_fix.first_fix(m.trace) for m in members]
+    if consensus is None:
+        why = "all its stretches are flagged or without length"
+        return RouteResult(route, None, rides, why), tuple(
+            Measured(m.number, why, fix) for m, fix in zip(members, fixes, strict=True)
+        )
+    result = RouteResult(route, consensus.centreline, rides, _why_no_scores(members, rides))
+    measured = _Measuring(route, members, decisions, own, consensus).all(fixes, result.reason)
+    return result, _with_minimum(measured, members, own)
+
+
+def _counting(member: Member, decisions: Sequence[Flag]) -> BoolArray:
+    if member.duplicate_of:
+        return np.zeros(member.trace.accepted, dtype=bool)
+    return flags.counting(member.trace, decisions)
+
+
+def _why_no_scores(members: Sequence[Member], rides: Sequence[str]) -> str:
+    if len(members) == 1:
+        return "the only recording on its road: nothing to compare it with"
+    if len(rides) < LEAST_RIDES:
+        return f"only {len(rides)} ride{'s' if len(rides) > 1 else ''} on this route: cross-track error needs {LEAST_RIDES}"
+    return ""
+
+
+def _with_minimum(measured: Sequence[Measured], members: Sequence[Member], settings: Settings) -> tuple[Measured, ...]:
+    logged = frozenset(m.number for m in members if np.isfinite(m.trace.start_lat_deg))
+    fixes = first_fix.mark_minimum({m.number: m.first_fix for m in measured}, logged, settings)
+    return tuple(dataclasses.replace(m, first_fix=fixes[m.number]) for m in measured)
+
+
+class _Measuring:
+    """The traces of one route against its consensus; each ride's left-out line is made once."""
+
+    def __init__(
+        self,
+        route: Route,
+        members: Sequence[Member],
+        decisions: Sequence[Flag],
+        settings: Settings,
+        consensus: Consensus,
+    ) -> None:
+        self.route, self.members, self.decisions = route, members, decisions
+        self.settings, self.consensus = settings, consensus
+        self.line = consensus.centreline
+        self.left_out: dict[str, Centreline] = {}
+
+    def all(self, fixes: Sequence[FirstFix], reason: str) -> list[Measured]:
+        """Return what was measured of every trace."""
+        places = [
+            consensus_line.alongside(s, path, self.line.xy_m, self.settings)
+            for s, path in zip(self.consensus.strands, self.consensus.paths, strict=True)
+        ]
+        if reason:
+            return [self._unscored(k, places[k], fixes[k], reason) for k in range(len(self.members))]
+        courses = [self._course(k, place) for k, place in enumerate(places)]
+        rides = {
+            m.ride: [c for n, c in zip(self.members, courses, strict=True) if n.ride == m.ride and not n.duplicate_of]
+            for m in self.members
+        }
+        rides = {name: own for name, own in rides.items() if own}
+        step_m = float(self.line.along_m[1] - self.line.along_m[0]) if len(self.line.along_m) > 1 else 0.0
+        self.rides, self.usual = rides, usual_spread.usual(rides, step_m)
+        return [self._measured(k, courses, fixes[k]) for k in range(len(self.members))]
+
+    def _without(self, ride: str) -> Centreline:
+        if ride not in self.left_out:
+            self.left_out[ride] = self.consensus.without(ride)
+        return self.left_out[ride]
+
+    def _course(self, k: int, place: Abreast) -> usual_spread.Course:
+        member = self.members[k]
+        offset_m = cross_track.offsets(place, self._without(member.ride))
+        return usual_spread.Course(member.number, member.trace, self.route.xy_m[k], place, offset_m)
+
+    def _unscored(self, k: int, place: Abreast, fix: FirstFix, reason: str) -> Measured:
+        if len(self.members) > 1:
+            fix, _ = self._settled(k, place, fix, float("nan"))
+        return Measured(self.members[k].number, reason, fix)
+
+    def _measured(self, k: int, courses: Sequence[usual_spread.Course], fix: FirstFix) -> Measured:
+        member, course = self.members[k], courses[k]
+        if np.isnan(course.offset_m).all():
+            return Measured(member.number, "it shares no stretch with the other rides", fix)
+        fix, settled_from = self._settled(k, course.place, fix, usual_spread.robust_spread_m(course.offset_m))
+        if member.duplicate_of:
+            return Measured(member.number, f"the same recording as {member.duplicate_of}", fix)
+        line = self._without(member.ride)
+        meant = flags.counting(member.trace, self.decisions, ("intentional",))
+        scored = _stations_on(course.place, meant)
+        errors = cross_track.measure(course.offset_m, line.along_m, scored, course.place.vertex >= settled_from)
+        breaks = breaks_after(member.trace, self.settings.gap_s)
+        curves = cross_track.distances(course.xy_m, course.place, line, errors.scored, breaks)
+        found = deviations.find(course, member.ride, self.rides, line, self.usual, self.route.name, self.settings)
+        marked = tuple(flags.marked(d, member.trace, self.decisions) for d in found)
+        return Measured(member.number, "", fix, errors, curves, marked)
+
+    def _settled(self, k: int, place: Abreast, fix: FirstFix, spread_m: float) -> tuple[FirstFix, float]:
+        """Return the first fix with what was missed, and the number of the fix from which the trace is settled."""
+        trace, xy_m = self.members[k].trace, self.route.xy_m[k]
+        if np.isnan(place.vertex).all():
+            return fix, 0.0
+        station_m, offset_m = first_fix.fix_offsets(xy_m, place, self.line.xy_m)
+        band_m = max(self.settings.settle_band_m, SETTLED_SPREADS * spread_m if np.isfinite(spread_m) else 0.0)
+        settled_s = first_fix.settle_s(trace, offset_m, band_m, self.settings)
+        start_m = self._start_m(trace)
+        fix = first_fix.with_line(fix, settled_s, start_m, float(station_m[0]), self.line.length_m)
+        if not np.isfinite(settled_s):
+            return fix, 0.0
+        settled = trace.time[0] + np.timedelta64(round(settled_s * 1000), "ms")
+        return fix, float(np.searchsorted(trace.time, settled))
+
+    def _start_m(self, trace: Trace) -> float:
+        if not np.isfinite(trace.start_lat_deg):
+            return 0.0
+        xy = self.route.plane.to_metres(np.array([trace.start_lon_deg]), np.array([trace.start_lat_deg]))
+        nearest = int(np.argmin(norms(self.line.xy_m - xy)))
+        return float(self.line.along_m[nearest])
+
+
+def _stations_on(place: Abreast, counts: BoolArray) -> BoolArray:
+    """Return (m,) which stations a trace passed at fixes that count."""
+    known = ~np.isnan(place.vertex)
+    vertex = np.where(known, place.vertex, 0.0)
+    return np.asarray(known & counts[np.floor(vertex).astype(int)] & counts[np.ceil(vertex).astype(int)])
+
+
+def length_m(trace: Trace, xy_m: FloatArray, gap_s: float) -> float:
+    """Return the recorded length in metres, silences and segment breaks left out."""
+    return float(sum(polyline.along_m(xy_m[low:high])[-1] for low, high in runs_of(trace, gap_s)))

@@ -1,0 +1,126 @@
+"""``map.html``: one page that needs no network. folium makes the map and its tiles, Leaflet's files are put inside.
+
+Text from the recordings never becomes part of a template or a script: it travels as JSON and is set as text content.
+"""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import re
+from functools import cache
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+from urllib.parse import urlsplit
+
+from gpsq.exceptions import OutputError
+from gpsq.output.map.data import map_data, script_json
+from gpsq.output.templating import render, template_text
+
+if TYPE_CHECKING:
+    from gpsq.results import Analysis
+
+#: The name of the map in its script, in place of the random one that folium gives.
+MAP_NAME = "gpsq_map"
+
+
+def map_page(analysis: Analysis, *, tiles: str | None = None) -> str:
+    """Return the page.
+
+    Parameters
+    ----------
+    analysis : Analysis
+        What to draw.
+    tiles : str, optional
+        Name of a tile provider known to xyzservices, for a background. Its server learns which places are looked at.
+
+    Raises
+    ------
+    OutputError
+        When no provider has that name, or it wants a key.
+    """
+    provider = tile_provider(tiles) if tiles else None
+    data = map_data(analysis)
+    scripts = {"leaflet": leaflet("leaflet.js"), "start": _start_script(provider), "page": template_text("map.js")}
+    return render(
+        "map.html.j2", title=data["title"], data=script_json(data), scripts=scripts, leaflet_css=_leaflet_css(),
+        css=template_text("look.css") + template_text("map.css"), policy=_policy(list(scripts.values()), provider),
+        tiles=provider, tile_host=_tile_hosts(provider),
+    )  # fmt: skip
+
+
+def tile_provider(name: str) -> Any:
+    """Return the provider of background tiles of that name, as xyzservices knows it.
+
+    Examples
+    --------
+    >>> tile_provider("nowhere at all")
+    Traceback (most recent call last):
+    ...
+    gpsq.exceptions.OutputError: tiles: found no provider named 'nowhere at all'; xyzservices lists the names
+    """
+    import xyzservices.providers
+
+    try:
+        provider = xyzservices.providers.query_name(name)
+    except ValueError as unknown:
+        raise OutputError(f"tiles: found no provider named {name!r}; xyzservices lists the names") from unknown
+    if provider.requires_token():
+        raise OutputError(f"tiles: {provider.name} wants a key of its own; expected a provider without one")
+    return provider
+
+
+@cache
+def leaflet(name: str) -> str:
+    """Return the text of one of Leaflet's files, from the installed package."""
+    return (_leaflet_folder() / name).read_text("utf-8")
+
+
+def _leaflet_folder() -> Path:
+    import xstatic.pkg.leaflet
+
+    return Path(xstatic.pkg.leaflet.BASE_DIR)
+
+
+def _leaflet_css() -> str:
+    """Leaflet's style sheet with its pictures inside."""
+
+    def inlined(found: re.Match[str]) -> str:
+        picture = (_leaflet_folder() / found[1]).read_bytes()
+        return f"url(data:image/png;base64,{base64.b64encode(picture).decode()})"
+
+    return re.sub(r"url\((images/[\w.-]+\.png)\)", inlined, leaflet("leaflet.css"))
+
+
+def _start_script(provider: Any) -> str:
+    """Return folium's script that makes the map, and its tile layer if asked for; the same bytes each time."""
+    import folium
+
+    drawn = folium.Map(
+        location=(0.0, 0.0), tiles=None, prefer_canvas=True, zoom_control="topright", zoom_snap=0.25, max_zoom=21,
+        attribution_control=provider is not None,
+    )  # fmt: skip
+    if provider is not None:
+        folium.TileLayer(tiles=provider, max_zoom=21, max_native_zoom=provider.get("max_zoom", 18)).add_to(drawn)
+    page: Any = drawn.get_root()
+    page.render()
+    script = page.script.render().replace(drawn.get_name(), MAP_NAME)
+    return re.sub(r"\b(tile_layer)_[0-9a-f]{32}\b", r"\1", script)
+
+
+def _policy(scripts: list[str], provider: Any) -> str:
+    """Return a content security policy (W3C): only these scripts run, and nothing is fetched but asked-for tiles."""
+    digests = (base64.b64encode(hashlib.sha256(text.encode()).digest()).decode() for text in scripts)
+    allowed = " ".join(f"'sha256-{digest}'" for digest in digests)
+    pictures = " ".join(["data:", *_tile_hosts(provider)])
+    own = f"default-src 'none'; script-src {allowed}; style-src 'unsafe-inline'; img-src {pictures}"
+    return f"{own}; base-uri 'none'; form-action 'none'"
+
+
+def _tile_hosts(provider: Any) -> list[str]:
+    if provider is None:
+        return []
+    url = provider.build_url(fill_subdomain=False)
+    names = list(provider.get("subdomains", "abc")) if "{s}" in url else [""]
+    hosts = {urlsplit(url.replace("{s}", name)) for name in names}
+    return sorted(f"{host.scheme}://{host.netloc}" for host in hosts)

@@ -1,0 +1,140 @@
+"""The finer findings of the report in sentences: places of devices, error by signal quality, length, reference line."""
+
+from __future__ import annotations
+
+from itertools import groupby
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from gpsq.output import wording
+from gpsq.output.device_figures import figure
+from gpsq.output.wording import GAP, cell
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from gpsq.results import Analysis, DeviceSummary
+    from gpsq.summaries.hot_spots import QualityClass
+    from gpsq.summaries.reference import ReferenceFigures
+
+#: A device whose figure changes by less than this share without its open deviations is not said to.
+WORTH_SAYING = 0.05
+QUANTITIES = {"hdop": "hdop", "sat": "satellites"}
+#: A rank correlation nearer to nought than this is none worth saying (common practice).
+WEAK = 0.1
+
+
+def waiting(summary: DeviceSummary, name: str, *, brief: bool = False) -> str:
+    """Return what a figure would be without the deviations that wait for a decision; "" where it is the same.
+
+    Examples
+    --------
+    >>> from gpsq.model import DeviceSummary, Interval
+    >>> found = {"xte_rms_m": Interval(14.0), "xte_rms_plain_m": Interval(2.7), "open_deviations": Interval(2.0)}
+    >>> device = DeviceSummary("Amber", "", 8, found)
+    >>> [waiting(device, "xte_rms_m", brief=brief).replace(GAP, " ") for brief in (False, True)]
+    ['without 2 open deviations 2.7 m', 'without 2 open: 2.7 m']
+    """
+    value = figure(summary, name).value
+    plain = figure(summary, f"{name.removesuffix('_m')}_plain_m").value
+    count = figure(summary, "open_deviations").value
+    if not (count > 0 and np.isfinite([value, plain]).all() and abs(value - plain) > WORTH_SAYING * value):
+        return ""
+    what = "open:" if brief else "open deviation" + "s" * (count > 1)
+    return f"without {count:.0f} {what} {wording.metres(plain)}"
+
+
+def sections(analysis: Analysis) -> dict[str, Any]:
+    """Return what the report shows of the finer findings; an empty list leaves its part out."""
+    return {
+        "ranks": list(_ranks(analysis)),
+        "ratios": [wording.typeset(found.verdict) for found in analysis.extra.get("route_ratios", ())],
+        "quality": list(_quality(analysis)),
+        "lengths": [
+            (found.device, wording.typeset(found.reason)) for found in analysis.extra.get("distance_biases", ())
+        ],
+        "reference": _reference(analysis),
+    }
+
+
+def _ranks(analysis: Analysis) -> Iterator[str]:
+    """Say for each route which device repeats best and how sure its place is."""
+    for route, own in groupby(analysis.extra.get("ranks", ()), key=lambda place: place.route):
+        places = list(own)
+        first = places[0]
+        others = ", ".join(
+            f"{p.device} {p.place}" + (f" ({p.best} to {p.worst})" if p.best != p.worst else "") for p in places
+        )
+        yield cell(
+            f"Route {route}: {first.device} comes first in {wording.share(first.first_share)} of the draws. "
+            f"Places, with the range kept in {wording.share(analysis.settings.confidence)} of the draws: {others}."
+        )
+
+
+def _quality(analysis: Analysis) -> Iterator[tuple[str, str]]:
+    """Say for each device how its error goes with hdop and satellites, where it recorded them."""
+    classes: tuple[QualityClass, ...] = analysis.extra.get("quality_classes", ())
+    for trend in analysis.extra.get("quality_trends", ()):
+        own = [c for c in classes if (c.device, c.quantity) == (trend.device, trend.quantity)]
+        steps = ", ".join(f"{wording.metres(c.rms_m)} {_class(c)}" for c in own)
+        value, what = trend.correlation.value, QUANTITIES[trend.quantity]
+        goes = f"hardly goes with {what}" if abs(value) < WEAK else f"{'grows' if value > 0 else 'falls'} with {what}"
+        said = f"error {goes} (rank correlation {value:.2f}, median of {trend.rides} recordings): RMS {steps}"
+        yield trend.device, wording.typeset(said)
+
+
+def _class(found: QualityClass) -> str:
+    what = QUANTITIES[found.quantity]
+    if not np.isfinite(found.high):
+        return f"at {what} over {found.low:g}"
+    return f"at {what} up to {found.high:g}" if found.low == 0 else f"at {found.low:g} to {found.high:g}"
+
+
+def _reference(analysis: Analysis) -> dict[str, Any]:
+    rows: tuple[ReferenceFigures, ...] = analysis.extra.get("reference", ())
+    routes = len({row.route for row in rows if row.route})
+    return {
+        "said": [_of_line(row) for row in rows if row.route and not row.device],
+        "rows": [_row(row) for row in rows if row.device and (routes == 1 or not row.route)],
+        "files": list(dict.fromkeys(row.file for row in rows if row.file)),
+        "doubts": [_doubt(row) for row in rows if row.device and (routes == 1 or not row.route)],
+    }
+
+
+def _of_line(row: ReferenceFigures) -> str:
+    bias = row.found.bias_m.value
+    side = "left" if bias > 0 else "right"
+    bounds = wording.between(row.found.bias_m, wording.metres)
+    sure = f" ({bounds}, + left)" if bounds else ""
+    return cell(
+        f"Route {row.route}: its centreline lies {wording.metres(abs(bias))} to the {side} of the reference in the "
+        f"median{sure}, RMS {wording.metres(row.found.systematic_m)}, over {wording.metres(row.shared_m)} of road "
+        f"and {row.rides} rides."
+    )
+
+
+def _row(row: ReferenceFigures) -> tuple[str, int, list[tuple[str, list[str]]]]:
+    """Return device, rides, and cells as in the other tables of figures."""
+    found = row.found
+    bounds = wording.between(found.bias_m, wording.metres)
+    plain = (found.systematic_m, found.precision_m, found.accuracy_m, found.within_95_m)
+    standard, why = wording.metres(found.standard_95_m), ["its assumption does not hold"]
+    cells: list[tuple[str, list[str]]] = [(wording.metres(found.bias_m.value), [bounds] if bounds else [])]
+    cells += [(wording.metres(value), []) for value in plain]
+    cells.append((standard, []) if found.assumption_holds else (wording.UNKNOWN, why))
+    return row.device, row.rides, cells
+
+
+REFERENCE_HEADS = (
+    "trueness: median offset (+ left)",
+    "trueness: RMS of the mean track",
+    "repeatability, standard deviation",
+    "accuracy: RMS offset",
+    f"95{GAP}% of road within, counted",
+    "the same by 1.96 times the RMS",
+)
+
+
+def _doubt(row: ReferenceFigures) -> tuple[str, str]:
+    return row.device, wording.typeset(row.found.assumption)

@@ -1,0 +1,250 @@
+"""``report.html``: one page that answers first and shows its grounds after; no script, nothing from elsewhere."""
+
+from __future__ import annotations
+
+import shlex
+from itertools import groupby
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from gpsq.digests import version
+from gpsq.output import run_file, wording
+from gpsq.output.device_figures import MISSING, figure, overall
+from gpsq.output.drawing.looks import device_looks
+from gpsq.output.instants import dated
+from gpsq.output.map.data import hot_spots
+from gpsq.output.report import findings, sentences, sketches
+from gpsq.output.report.cards import card, saying
+from gpsq.output.templating import render, template_text
+from gpsq.output.wording import cell
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Mapping, Sequence
+
+    from gpsq.model import Trace, Unreadable
+    from gpsq.output.charts.sheet import Chart
+    from gpsq.results import Analysis, DeviceSummary, Interval, TraceResult
+
+#: Nothing may be fetched or run.
+POLICY = "default-src 'none'; img-src data:; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'"
+#: More cards than this are not looked at one by one; the table of deviations has them all.
+MOST_CARDS = 60
+FIX_COLUMNS = (
+    "ttff_median_s",
+    "fixed_in_10s",
+    "fixed_in_30s",
+    "fixed_in_60s",
+    "settle_median_s",
+    "missed_median_m",
+    "missed_share_median",
+)
+ERROR_COLUMNS = (
+    "repeatability_m",
+    "xte_rms_m",
+    "xte_p95_m",
+    "bias_m",
+    "hausdorff_median_m",
+    "frechet_median_m",
+    "length_ratio_median",
+)
+HEADS = {
+    "ttff_median_s": "median time to first fix",
+    "fixed_in_10s": f"fixed within 10{wording.GAP}s",
+    "fixed_in_30s": f"within 30{wording.GAP}s",
+    "fixed_in_60s": f"within 60{wording.GAP}s",
+    "settle_median_s": "usable after (settled)",
+    "missed_median_m": "road missed",
+    "missed_share_median": "share of the route",
+    "repeatability_m": "repeatability, standard deviation",
+    "xte_rms_m": "cross-track error, RMS",
+    "xte_p95_m": "95 % of road within",
+    "bias_m": "bias (+ left)",
+    "hausdorff_median_m": "Hausdorff distance, median",
+    "frechet_median_m": "Fréchet distance, median",
+    "length_ratio_median": "length against centreline",
+}
+
+
+def report_page(analysis: Analysis, charts: tuple[Chart, ...]) -> str:
+    """Return the page; `charts` are those of `charts.figures`."""
+    shown = {
+        "policy": POLICY,
+        "css": template_text("look.css") + template_text("report.css"),
+        "title": wording.title(analysis),
+        "folder": shlex.quote(cell(analysis.folder)) if analysis.folder else "",
+        "settings": analysis.settings,
+        "looks": device_looks(analysis),
+        "marks": sketches.MARKS,
+        "words": wording,
+        "charts": {chart.name: chart for chart in charts},
+    }
+    groups = (_answer(analysis), _figures(analysis), _grounds(analysis), _recordings(analysis), _origin(analysis))
+    for group in groups:
+        shown |= group
+    return render("report.html.j2", **shown)
+
+
+def _answer(analysis: Analysis) -> dict[str, Any]:
+    confidence = analysis.settings.confidence
+    summaries = overall(analysis).values()
+    return {
+        "counts": run_file.counts(analysis),
+        "when": _when(analysis),
+        "answer": sentences.answer(analysis),
+        "said": [(summary.device, sentences.of_device(summary, confidence)) for summary in summaries],
+    }
+
+
+def _figures(analysis: Analysis) -> dict[str, Any]:
+    summaries = list(overall(analysis).values())
+    return {
+        "fix": _table(summaries, FIX_COLUMNS),
+        "errors": _table(summaries, ERROR_COLUMNS),
+        "per_route": _per_route(analysis),
+        "states": _states(analysis),
+        "own_errors": [found for found in analysis.extra.get("error_variances", ()) if not found.route],
+        "comparisons": [_sentence(found.verdict) for found in analysis.extra.get("comparisons", ())],
+        "hot_spots": _numbered(hot_spots(analysis)),
+        "waiting": sum(not deviation.flag for deviation in analysis.deviations),
+        "reference_heads": findings.REFERENCE_HEADS,
+        **findings.sections(analysis),
+    }
+
+
+def _grounds(analysis: Analysis) -> dict[str, Any]:
+    drawn = sketches.thinned(analysis)
+    return {
+        "drawn": drawn,
+        "routes": [(found, sketches.of_route(analysis, found, drawn)) for found in analysis.routes],
+        "cards": [card(analysis, deviation) for deviation in analysis.deviations[:MOST_CARDS]],
+        "deviations": len(analysis.deviations),
+        "together": _together(analysis),
+    }
+
+
+def _recordings(analysis: Analysis) -> dict[str, Any]:
+    return {
+        "rows": list(_rows(analysis)),
+        "unreadable": [_unreadable(lost) for lost in analysis.unreadable],
+        "aside": _aside(analysis),
+    }
+
+
+def _origin(analysis: Analysis) -> dict[str, Any]:
+    return {
+        "version": version(),
+        "libraries": run_file.library_versions(),
+        "inputs": sorted(analysis.inputs.items()),
+        "notes": [cell(note) for note in analysis.notes],
+    }
+
+
+def _when(analysis: Analysis) -> str:
+    """Return the days of the rides, in UTC."""
+    times = [time for trace in analysis.traces for time in (trace.time[:1], trace.time[-1:])]
+    known = [time[0] for time in map(dated, times) if len(time) and not np.isnat(time[0])]
+    if not known:
+        return ""
+    first, last = (str(np.datetime64(time, "D")) for time in (min(known), max(known)))
+    return first if first == last else f"{first} to {last}"
+
+
+def _table(summaries: list[DeviceSummary], columns: tuple[str, ...]) -> dict[str, Any]:
+    """Heads and cells of a table of figures per device; a column that no device has is left out."""
+    kept = [name for name in columns if any(np.isfinite(figure(s, name).value) for s in summaries)]
+    rows = [(summary.device, summary.rides, _with_waiting(summary, kept)) for summary in summaries]
+    return {"heads": [HEADS[name] for name in kept], "rows": rows}
+
+
+def _per_route(analysis: Analysis) -> dict[str, Any]:
+    """Return the chief figures of each device on each route, where there is more than one."""
+    chosen = [s for s in analysis.extra.get("devices", ()) if s.route]
+    columns = ("ttff_median_s", "missed_median_m", "repeatability_m", "xte_rms_m", "xte_p95_m")
+    table = _table(chosen, columns)
+    rows = [(summary.route, *row) for summary, row in zip(chosen, table["rows"], strict=True)]
+    return {"heads": table["heads"], "rows": rows if len({s.route for s in chosen}) > 1 else []}
+
+
+def _states(analysis: Analysis) -> dict[str, Any]:
+    """Return the time to first fix by start state, where there is more than one: only like is compared with like."""
+    order = {"hot": 0, "warm": 1, "cold": 2}
+    states = analysis.extra.get("start_states", ())
+    chosen = sorted(states, key=lambda found: (order.get(found.state, 3), found.state, found.device))
+    columns = ("ttff_median_s", "fixed_in_10s", "fixed_in_30s", "fixed_in_60s")
+    kept = [name for name in columns if any(np.isfinite(found.figures[name].value) for found in chosen)]
+    rows = [(found.state, found.device, found.recordings, _cells(found.figures, kept)) for found in chosen]
+    return {"heads": [HEADS[name] for name in kept], "rows": rows if len({found.state for found in chosen}) > 1 else []}
+
+
+def _cells(figures: Mapping[str, Interval], names: Sequence[str]) -> list[tuple[str, list[str]]]:
+    """Return each figure in words, and its bounds or why it is unknown."""
+    found = [(figures.get(name, MISSING), name) for name in names]
+    return [(saying(name)(value.value), [said] if (said := _bounds(value, name)) else []) for value, name in found]
+
+
+def _with_waiting(summary: DeviceSummary, names: Sequence[str]) -> list[tuple[str, list[str]]]:
+    """Return the cells of a device; below an error what it is without the deviations that wait for a decision."""
+    cells = zip(names, _cells(summary.figures, names), strict=True)
+    return [
+        (value, [*below, *([said] if (said := findings.waiting(summary, name, brief=True)) else [])])
+        for name, (value, below) in cells
+    ]
+
+
+def _numbered(spots: Sequence[Any]) -> list[tuple[int, Any]]:
+    """Return hot spots, which are in order of route and place, with their number on their route, as in the chart."""
+    return [
+        (number, spot) for _, own in groupby(spots, key=lambda spot: spot.route) for number, spot in enumerate(own, 1)
+    ]
+
+
+def _sentence(text: str) -> str:
+    """Return a verdict as a sentence; a device's name keeps its first letter."""
+    return wording.typeset("No" + text[2:] if text.startswith("no difference") else text) + "."
+
+
+def _together(analysis: Analysis) -> list[tuple[str, list[str], str]]:
+    """Return ride, ids and suggestion of unflagged deviations of one ride that are suggested to be the same."""
+    groups: dict[tuple[str, str, str], list[str]] = {}
+    for found in analysis.deviations:
+        if not found.flag and found.suggestion != "unclear":
+            ride = analysis.results[found.trace].ride
+            groups.setdefault((ride, found.route, found.suggestion), []).append(found.id)
+    return [(ride, ids, suggestion) for (ride, _, suggestion), ids in groups.items() if len(ids) > 1]
+
+
+def _bounds(found: Interval, name: str) -> str:
+    """Return the bounds of a figure, or why it has none."""
+    if not np.isfinite(found.value):
+        return cell(found.method.split(";")[0].removeprefix("none: "))
+    return wording.between(found, saying(name))
+
+
+def _rows(analysis: Analysis) -> Iterator[dict[str, Any]]:
+    """Give a row for every recording found, with why it was not scored."""
+    for trace, result in zip(analysis.traces, analysis.results, strict=True):
+        yield {"trace": trace, "result": result, "more": _remarks(trace, result)}
+
+
+def _remarks(trace: Trace, result: TraceResult) -> list[str]:
+    """Plain sentences beside a recording: why it is not scored, gaps, what was odd in the file."""
+    said = [result.reason] if result.reason else []
+    if result.gaps:
+        longest = max((gap.seconds for gap in result.gaps if np.isfinite(gap.seconds)), default=float("nan"))
+        more = f", the longest {wording.seconds(longest)}" if np.isfinite(longest) else ""
+        said.append(f"{len(result.gaps)} gap{'s' * (len(result.gaps) > 1)}{more}")
+    return [cell(text) for text in (*said, *trace.notes, trace.log_note) if text]
+
+
+def _unreadable(lost: Unreadable) -> str:
+    return cell(lost.message if lost.message.startswith(lost.file) else f"{lost.file}: {lost.message}")
+
+
+def _aside(analysis: Analysis) -> list[tuple[str, int, int]]:
+    """Reason, points and recordings of all points that were set aside."""
+    found: dict[str, list[int]] = {}
+    everything: list[Trace | Unreadable] = [*analysis.traces, *analysis.unreadable]
+    for group in (group for recording in everything for group in recording.set_aside):
+        found.setdefault(group.reason, []).append(group.points)
+    return [(reason.replace("_", " "), sum(points), len(points)) for reason, points in sorted(found.items())]

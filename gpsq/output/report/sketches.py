@@ -1,0 +1,207 @@
+"""Small drawings of the ground for the report, as plain SVG: a sheet per route, a cut-out per deviation.
+
+They need no script, follow the page's light and dark look, and hold no text from the recordings.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from gpsq.output.drawing.lines import Drawn, thin, thin_line
+from gpsq.output.drawing.looks import device_looks, state
+from gpsq.output.map.data import band_m, head_span_m, hot_spots, stretch_m
+
+if TYPE_CHECKING:
+    from gpsq.model import Deviation, FloatArray, IntArray
+    from gpsq.results import Analysis, RouteResult
+
+#: The report's drawings are coarser than the map: 1 m, and no more points than a page can carry.
+DRAW_TOLERANCE_M, DRAW_BUDGET = 1.0, 40_000
+#: Units of the drawings, about pixels on a desktop.
+ROUTE_BOX = (1000.0, 620.0)
+CARD_BOX = (320.0, 200.0)
+MARGIN = 24.0
+#: Lines are thinned to this, for drawing only: a third of the width of the thinnest.
+THIN = 0.4
+MARKS = {
+    "disc": "M-6 0a6 6 0 1 0 12 0a6 6 0 1 0-12 0Z",
+    "triangle": "M0-7L6.5 5H-6.5Z",
+    "square": "M-5.5-5.5h11v11h-11Z",
+    "diamond": "M0-7.5L7.5 0L0 7.5L-7.5 0Z",
+    "wedge": "M0 7L6.5-5H-6.5Z",
+    "cross": "M-2.5-7h5v4.5h4.5v5h-4.5v4.5h-5v-4.5h-4.5v-5h4.5Z",
+}
+
+
+@dataclass(frozen=True)
+class Stroke:
+    """A line of a drawing: its SVG path, the style class, colour ("" for the page's own) and dashes."""
+
+    path: str
+    kind: str
+    colour: str = ""
+    dashes: str = ""
+
+
+@dataclass(frozen=True)
+class Mark:
+    """A sign at a place: its SVG path about the origin, place and colour."""
+
+    path: str
+    x: float
+    y: float
+    colour: str
+
+
+@dataclass(frozen=True)
+class Sketch:
+    """A drawing: size in units, lines from the lowest up, marks, and the scale bar's length in units and in metres."""
+
+    width: float
+    height: float
+    strokes: tuple[Stroke, ...]
+    marks: tuple[Mark, ...]
+    bar: float
+    bar_m: float
+
+
+@dataclass(frozen=True)
+class _Frame:
+    """Places metres of a plane on the sheet, north up."""
+
+    low_m: FloatArray
+    scale: float
+    width: float
+    height: float
+
+    @classmethod
+    def round(cls, xy_m: FloatArray, box: tuple[float, float]) -> _Frame:
+        low, high = xy_m.min(axis=0), xy_m.max(axis=0)
+        size = np.maximum(high - low, 20.0)
+        scale = float(min((box[0] - 2 * MARGIN) / size[0], (box[1] - 2 * MARGIN) / size[1]))
+        width, height = np.clip(size * scale + 2 * MARGIN, np.array(box) * [0.45, 0.35], box)
+        spare = np.array([width, height]) / scale - (high - low)
+        return cls(low - spare / 2, scale, float(width), float(height))
+
+    def place(self, xy_m: FloatArray) -> FloatArray:
+        sheet = (np.asarray(xy_m).reshape(-1, 2) - self.low_m) * self.scale
+        return np.column_stack([sheet[:, 0], self.height - sheet[:, 1]])
+
+    def path(self, xy_m: FloatArray, *, closed: bool = False) -> str:
+        """Return the SVG path of a line, in tenths of a unit."""
+        if len(xy_m) < 2:
+            return ""
+        tenths = np.rint(self.place(thin_line(xy_m, THIN / self.scale)) * 10).astype(int)
+        steps = np.diff(tenths, axis=0)
+        steps = steps[(steps != 0).any(axis=1)]
+        start = f"M{_tenth(tenths[0, 0])} {_tenth(tenths[0, 1])}"
+        return (
+            start + "l" + " ".join(f"{_tenth(x)} {_tenth(y)}" for x, y in steps.tolist()) + ("Z" if closed else "")
+            if len(steps)
+            else start + "h0"
+        )
+
+    def bar(self) -> tuple[float, float]:
+        """Return the length of a scale bar in units and in metres: 1, 2 or 5 times a power of ten."""
+        most_m = self.width / 4 / self.scale
+        power = 10.0 ** np.floor(np.log10(most_m))
+        length_m = float(max(step * power for step in (1, 2, 5) if step * power <= most_m))
+        return length_m * self.scale, length_m
+
+
+def _tenth(value: int) -> str:
+    return f"{value / 10:g}"
+
+
+def thinned(analysis: Analysis) -> Drawn:
+    """Return the lines of all traces, thinned for the report's drawings."""
+    return thin(analysis, DRAW_TOLERANCE_M, DRAW_BUDGET)
+
+
+def of_route(analysis: Analysis, found: RouteResult, drawn: Drawn) -> Sketch | None:
+    """Return a route with all its recordings, missed heads, first fixes, deviations and hot spots."""
+    plane, line = found.route.plane, found.centreline
+    tracks = [(i, [plane.to_metres(*piece.T) for piece in drawn.lines[i]]) for i in found.route.members]
+    everything = [piece for _, pieces in tracks for piece in pieces] + ([line.xy_m] if line else [])
+    if not everything:
+        return None
+    frame, looks = _Frame.round(np.vstack(everything), ROUTE_BOX), device_looks(analysis)
+    strokes = [
+        Stroke(frame.path(stretch_m(found, s.from_m, s.to_m)), "spot")
+        for s in hot_spots(analysis)
+        if s.route == found.route.name
+    ]
+    strokes.append(Stroke(frame.path(band_m(found), closed=True), "band"))
+    strokes += [
+        Stroke(frame.path(_deviation_m(analysis, found, d)), f"off {state(d.flag)}")
+        for d in analysis.deviations
+        if d.trace in found.route.members
+    ]
+    for i, pieces in tracks:
+        look = looks[analysis.traces[i].device]
+        strokes += [
+            Stroke(frame.path(piece), "track", look.colour, " ".join(map(str, look.dashes))) for piece in pieces
+        ]
+    if line:
+        strokes.append(Stroke(frame.path(line.xy_m), "line"))
+    heads, marks = _starts(analysis, found, frame)
+    return Sketch(frame.width, frame.height, tuple(s for s in [*strokes, *heads] if s.path), tuple(marks), *frame.bar())
+
+
+def _starts(analysis: Analysis, found: RouteResult, frame: _Frame) -> tuple[list[Stroke], list[Mark]]:
+    """Return the missed head and the first fix of each recording of a route."""
+    looks = device_looks(analysis)
+    heads, marks = [], []
+    for i in found.route.members:
+        trace, result = analysis.traces[i], analysis.results[i]
+        look = looks[trace.device]
+        if span := head_span_m(trace, result, found):
+            heads.append(Stroke(frame.path(stretch_m(found, *span)), "head", look.colour))
+        if trace.accepted:
+            x, y = frame.place(found.route.plane.to_metres(trace.lon_deg[:1], trace.lat_deg[:1]))[0].round(1).tolist()
+            marks.append(Mark(MARKS[look.mark], x, y, look.colour))
+    return heads, marks
+
+
+def of_deviation(analysis: Analysis, deviation: Deviation) -> Sketch | None:
+    """Return the stretch of a deviation with the centreline beside it and some of the way before and after."""
+    found = analysis.route_named(deviation.route)
+    off = _deviation_m(analysis, found, deviation) if found else np.empty((0, 2))
+    if found is None or found.centreline is None or len(off) < 2:
+        return None
+    reach_m = max(100.0, 0.5 * (deviation.to_m - deviation.from_m))
+    line = stretch_m(found, deviation.from_m - reach_m, deviation.to_m + reach_m)
+    frame = _Frame.round(np.vstack([off, line]), CARD_BOX)
+    trace, look = analysis.traces[deviation.trace], device_looks(analysis)[analysis.traces[deviation.trace].device]
+    whole = found.route.plane.to_metres(trace.lon_deg, trace.lat_deg)
+    near: IntArray = np.flatnonzero(
+        np.abs(whole - (line.min(axis=0) + line.max(axis=0)) / 2).max(axis=1) < 3 * reach_m + np.ptp(line, axis=0).max()
+    )
+    strokes = [
+        Stroke(frame.path(line), "line"),
+        Stroke(frame.path(off), f"off {state(deviation.flag)}"),
+        *(
+            Stroke(frame.path(part), "track", look.colour, " ".join(map(str, look.dashes)))
+            for part in _runs(whole, near)
+        ),
+    ]
+    return Sketch(frame.width, frame.height, tuple(s for s in strokes if s.path), (), *frame.bar())
+
+
+def _runs(whole_m: FloatArray, near: IntArray) -> list[FloatArray]:
+    """Return the parts of a line that are near, each unbroken, at most a few hundred points of it."""
+    if len(near) == 0:
+        return []
+    runs = np.split(near, np.flatnonzero(np.diff(near) > 1) + 1)
+    return [whole_m[run[:: max(1, len(run) // 300)]] for run in runs]
+
+
+def _deviation_m(analysis: Analysis, found: RouteResult, deviation: Deviation) -> FloatArray:
+    trace = analysis.traces[deviation.trace]
+    inside = (trace.point >= deviation.from_point) & (trace.point <= deviation.to_point)
+    return (
+        found.route.plane.to_metres(trace.lon_deg[inside], trace.lat_deg[inside]) if inside.any() else np.empty((0, 2))
+    )

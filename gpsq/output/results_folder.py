@@ -1,0 +1,115 @@
+"""The results folder: written aside, then put in place in one step, so that earlier results are whole at any moment."""
+
+from __future__ import annotations
+
+from functools import partial
+from typing import TYPE_CHECKING, Any
+
+from gpsq.exceptions import OutputError
+from gpsq.output import run_file
+from gpsq.output.folder_swap import replaced
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from pathlib import Path
+
+    from gpsq.results import Analysis
+
+
+def write_results(
+    analysis: Analysis,
+    out: Path,
+    *,
+    tiles: str | None = None,
+    parquet: bool = False,
+    begin: Callable[..., Callable[[], Any]] = partial,
+) -> list[Path]:
+    """Write all results of an analysis into the folder `out`, in place of earlier ones.
+
+    Parameters
+    ----------
+    analysis : Analysis
+        What was found.
+    out : Path
+        The results folder. Files in it that gpsq did not write are kept.
+    begin : callable, optional
+        Begins work that can be done beside the rest, and returns what waits for its answer (`gpsq.pipeline.second_process.Aside.begin`).
+    parquet : bool, optional
+        Write each layer as GeoParquet too, into the folder ``layers``; needs pyarrow.
+    tiles : str, optional
+        Name of a provider of background tiles for the map; without one, nothing is ever fetched.
+
+    Returns
+    -------
+    list of Path
+        The files written.
+
+    Raises
+    ------
+    OutputError
+        When the folder is not one of gpsq's, or cannot be written; earlier results then stay as they were.
+    """
+    reported = begin(report, analysis)  # the longest part, made beside the rest
+    with replaced(out) as aside:
+        for name, content in _texts(analysis, tiles).items():
+            _put(aside / name, content)
+        _geopackage(analysis, aside / "results.gpkg")
+        if parquet:
+            _geoparquet(analysis, aside / "layers")
+        for name, content in reported().items():
+            _put(aside / name, content)
+        names = [path.relative_to(aside).as_posix() for path in aside.rglob("*") if path.is_file()]
+        _put(aside / run_file.NAME, run_file.run_text(analysis, [*names, run_file.NAME]))
+    return [out / name for name in sorted([*names, run_file.NAME])]
+
+
+def report(analysis: Analysis) -> dict[str, str | bytes]:
+    """Return the report and the charts that it shows, by name of file."""
+    from gpsq.output.charts import all_charts
+    from gpsq.output.report import page
+
+    figures = all_charts.figures(analysis)
+    return {"report.html": page.report_page(analysis, figures)} | all_charts.files(figures)
+
+
+def _texts(analysis: Analysis, tiles: str | None) -> dict[str, str | bytes]:
+    """Return the tables, lines and map, by name of file."""
+    from gpsq.output.map import page
+    from gpsq.output.tables import centrelines_gpx, layer_styles, layers, tables
+
+    return {
+        "tracks.csv": tables.csv_text(tables.tracks(analysis)),
+        "deviations.csv": tables.csv_text(tables.deviations(analysis)),
+        "devices.csv": tables.csv_text(tables.devices(analysis)),
+        "set_aside.csv": tables.csv_text(tables.set_aside(analysis)),
+        "centrelines.geojson": layers.centrelines_geojson(analysis),
+        "centrelines.gpx": centrelines_gpx.centrelines_gpx(analysis),
+        "map.html": page.map_page(analysis, tiles=tiles),
+        **({"reference.csv": tables.csv_text(tables.reference(analysis))} if analysis.extra.get("reference") else {}),
+        **layer_styles.files(),
+    }
+
+
+def _put(path: Path, content: str | bytes) -> None:
+    path.parent.mkdir(exist_ok=True)
+    path.write_bytes(content.encode("utf-8") if isinstance(content, str) else content)
+
+
+def _geoparquet(analysis: Analysis, folder: Path) -> None:
+    from gpsq.output.tables.layers import write_geoparquet
+
+    folder.mkdir(exist_ok=True)
+    write_geoparquet(analysis, folder)
+
+
+def _geopackage(analysis: Analysis, path: Path) -> None:
+    import sqlite3
+
+    from pyogrio.errors import DataLayerError, DataSourceError
+
+    from gpsq.output.tables.layers import write_geopackage
+
+    try:
+        write_geopackage(analysis, path)
+    except (DataLayerError, DataSourceError, sqlite3.Error) as failed:
+        raise OutputError(f"{path.name}: cannot be written: {failed}") from failed

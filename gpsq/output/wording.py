@@ -1,0 +1,192 @@
+"""Figures in words, as a person would say them. Unknown is said, never shown as zero."""
+
+from __future__ import annotations
+
+import math
+import re
+from typing import TYPE_CHECKING
+
+from gpsq.exceptions import one_line
+
+if TYPE_CHECKING:
+    from gpsq.model import FirstFix
+    from gpsq.results import Analysis, Interval
+
+UNKNOWN = "unknown"
+#: No-break space between figure and unit (SI brochure, 5.4.3).
+GAP = "\N{NO-BREAK SPACE}"
+
+
+_CONTROL = re.compile("[\x00-\x1f\x7f-\x9f\u2028\u2029]")
+
+
+def cell(text: str) -> str:
+    r"""Return `text` fit for any table: control characters as spaces, bytes that are no Unicode spelled out.
+
+    Examples
+    --------
+    >>> cell("a\tb\udc80")
+    'a b\\udc80'
+    """
+    return _CONTROL.sub(" ", text).encode("utf-8", "backslashreplace").decode("utf-8")
+
+
+def seconds(value: float) -> str:
+    """Return a duration.
+
+    Examples
+    --------
+    >>> [seconds(v).replace(GAP, " ") for v in (4.44, 58.2, 125.0, 3700.0, float("nan"))]
+    ['4.4 s', '58 s', '2 min 5 s', '1 h 2 min', 'unknown']
+    """
+    if not math.isfinite(value):
+        return UNKNOWN
+    if value < 9.95:
+        return f"{value:.1f}".removesuffix(".0") + f"{GAP}s"
+    whole = round(value)
+    if whole < 120:
+        return f"{whole}{GAP}s"
+    if whole < 3600:
+        return f"{whole // 60}{GAP}min" + (f" {whole % 60}{GAP}s" if whole % 60 else "")
+    hours, minutes = divmod(round(value / 60), 60)
+    return f"{hours}{GAP}h {minutes}{GAP}min"
+
+
+def metres(value: float) -> str:
+    r"""Return a length.
+
+    Examples
+    --------
+    >>> [metres(v).replace(GAP, " ") for v in (-0.04, 3.14, 289.6, 1520.0, 55_000.0, float("nan"))]
+    ['0.0 m', '3.1 m', '290 m', '1.52 km', '55.0 km', 'unknown']
+    >>> metres(-1.5) == "\N{MINUS SIGN}1.5\N{NO-BREAK SPACE}m"
+    True
+    """
+    if not math.isfinite(value):
+        return UNKNOWN
+    size = abs(value)
+    sign = "\N{MINUS SIGN}" if value < -0.05 else ""
+    if size < 9.95:
+        return f"{sign}{size:.1f}{GAP}m"
+    if size < 999.5:
+        return f"{sign}{size:.0f}{GAP}m"
+    return f"{sign}{size / 1000:.2f}{GAP}km" if size < 9995 else f"{sign}{size / 1000:.1f}{GAP}km"
+
+
+def share(value: float) -> str:
+    """Return a share in per cent; never rounded up to all or down to none.
+
+    Examples
+    --------
+    >>> [share(v).replace(GAP, " ") for v in (0.0, 0.001, 0.873, 0.999, 1.0, float("nan"))]
+    ['0 %', '0.1 %', '87 %', '99.9 %', '100 %', 'unknown']
+    >>> [share(v).replace(GAP, " ") for v in (0.0004, 0.9997)]
+    ['under 0.1 %', 'over 99.9 %']
+    """
+    if not math.isfinite(value):
+        return UNKNOWN
+    per_cent = 100.0 * value
+    if 0 < per_cent < 0.05:
+        return f"under 0.1{GAP}%"
+    if 99.95 <= per_cent < 100:
+        return f"over 99.9{GAP}%"
+    digits = 1 if 0 < per_cent < 1 or 99 < per_cent < 100 else 0
+    return f"{per_cent:.{digits}f}{GAP}%"
+
+
+def between(figure: Interval, say: object = seconds) -> str:
+    """Return the bounds of a figure, "" where it has none.
+
+    Examples
+    --------
+    >>> from gpsq.model import Interval
+    >>> between(Interval(12.0, 9.0, 20.0), seconds).replace(GAP, " ")
+    '9 s to 20 s'
+    """
+    if not (math.isfinite(figure.low) or math.isfinite(figure.high)):
+        return ""
+    if not callable(say):
+        raise TypeError("say must turn a figure into text")
+    if not math.isfinite(figure.high):
+        return f"over {say(figure.low)}"
+    return f"{say(figure.low)} to {say(figure.high)}" if math.isfinite(figure.low) else f"up to {say(figure.high)}"
+
+
+def first_fix(fix: FirstFix) -> str:
+    """Return what is known of a first fix, in one phrase.
+
+    Examples
+    --------
+    >>> from gpsq.model import FirstFix
+    >>> first_fix(FirstFix("none"))
+    'start unknown'
+    >>> first_fix(FirstFix("log", seconds=58.0, missed_m=290.0, missed_is_minimum=True)).replace(GAP, " ")
+    'fixed after 58 s, at least 290 m missed'
+    """
+    if fix.censored:
+        return "never fixed" + (f" in {seconds(fix.at_least_s)}" if math.isfinite(fix.at_least_s) else "")
+    if math.isfinite(fix.seconds):
+        said = f"fixed after {seconds(fix.seconds)}"
+    elif math.isfinite(fix.at_least_s):
+        said = f"fixed after at least {seconds(fix.at_least_s)}"
+    else:
+        said = "start unknown"
+    return said + (f", {missed(fix)} missed" if says_missed(fix) else "")
+
+
+def says_missed(fix: FirstFix) -> bool:
+    """Return whether the distance missed says anything: it is known, and no lower bound of nothing."""
+    return fix.missed_m >= (0.05 if fix.missed_is_minimum else 0.0)
+
+
+def missed(fix: FirstFix) -> str:
+    """Return the distance missed, with "at least" where it is a lower bound; at least nothing is unknown.
+
+    Examples
+    --------
+    >>> from gpsq.model import FirstFix
+    >>> missed(FirstFix("none", missed_m=0.0, missed_is_minimum=True))
+    'unknown'
+    """
+    if not says_missed(fix):
+        return UNKNOWN
+    least = "at least " if fix.missed_is_minimum else ""
+    return least + metres(fix.missed_m)
+
+
+_MINUS = re.compile(r"(?<![\w.])-(?=\d)")
+_BARE_PER_CENT = re.compile(r"(?<=\d) ?%")
+_UNIT = re.compile(r"(?<=\d) (?=(?:s|m|km|min)\b)")
+
+
+def typeset(text: str) -> str:
+    """Return a sentence for the page: minus signs, and no line break between a figure and its unit.
+
+    Examples
+    --------
+    >>> typeset("R-1 is -4.1 m (95 % interval -18.5 to 3.7 m), +2.8% longer").replace(GAP, "_")
+    'R-1 is −4.1_m (95_% interval −18.5 to 3.7_m), +2.8_% longer'
+    """
+    text = _BARE_PER_CENT.sub(f"{GAP}%", _MINUS.sub("\N{MINUS SIGN}", cell(text)))
+    return _UNIT.sub(GAP, text)
+
+
+def title(analysis: Analysis) -> str:
+    """Return the campaign's title, else the name of its folder."""
+    named = analysis.title or analysis.folder.replace("\\", "/").rstrip("/").rsplit("/", 1)[-1]
+    return cell(named) if named.strip(". ") else "Repeated rides"
+
+
+def short(text: str, length: int = 28) -> str:
+    """Return `text` on one line, cut in its middle when longer than `length` signs.
+
+    Examples
+    --------
+    >>> short("a" * 20 + "b" * 20, 11)
+    'aaaaa…bbbbb'
+    """
+    line = one_line(text)
+    if len(line) <= length:
+        return line
+    head = (length - 1) // 2
+    return f"{line[: length - 1 - head]}…{line[-head:]}"

@@ -1,0 +1,175 @@
+"""Where work is done: in this process, on the cores of this machine, or on a cluster. The results are the same.
+
+All are executors of `concurrent.futures` that yield answers in the order of the questions.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import multiprocessing
+import os
+import sys
+import threading
+from concurrent.futures import CancelledError, Executor, ProcessPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from gpsq import digests
+from gpsq.exceptions import GpsqError, InputError
+from gpsq.model import Route, Trace
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable, Iterator, Sequence
+
+#: Starting processes costs about as much as this many fixes; with fewer to do, this process does them alone.
+WORTH_A_POOL = 100_000
+#: Bytes that one fix takes in a recording, about.
+BYTES_PER_FIX = 100
+#: A task of a cluster is tried this many times before the run gives up.
+RETRIES = 3
+#: Seconds to wait for a cluster to answer.
+PATIENCE_S = 20
+NO_CLUSTER = "Python with the package distributed (pip install 'gpsq[cluster]')"
+
+
+class Local(Executor):
+    """The machine: this process while little is asked for, else as many processes as the machine has cores.
+
+    The processes are started when first needed. Should they be lost (the system ends what takes too much memory), what
+    is left is done in this process.
+    """
+
+    def __init__(self, processes: int | None = None, worth_a_pool: int = WORTH_A_POOL) -> None:
+        self.processes = processes or cores()
+        self.worth_a_pool = worth_a_pool
+        self._pool: ProcessPoolExecutor | None = None
+
+    def map(
+        self,
+        fn: Callable[..., Any],
+        *iterables: Iterable[Any],
+        timeout: float | None = None,
+        chunksize: int = 1,
+        buffersize: int | None = None,
+    ) -> Iterator[Any]:
+        """Yield ``fn`` of each set of arguments, in order; heavy ones are begun first."""
+        jobs = list(zip(*iterables, strict=True))
+        fixes = [sum(fixes_in(argument) for argument in job) for job in jobs]
+        if self.processes < 2 or len(jobs) < 2 or (self._pool is None and sum(fixes) < self.worth_a_pool):
+            return (fn(*job) for job in jobs)
+        return self._spread(fn, jobs, fixes)
+
+    def _spread(self, fn: Callable[..., Any], jobs: Sequence[tuple[Any, ...]], fixes: Sequence[int]) -> Iterator[Any]:
+        try:
+            if self._pool is None:
+                self._pool = ProcessPoolExecutor(self.processes, mp_context=_processes())
+            heavy_first = sorted(range(len(jobs)), key=lambda k: -fixes[k])
+            futures = {k: self._pool.submit(fn, *jobs[k]) for k in heavy_first}
+        except (BrokenProcessPool, OSError):
+            futures = {}
+        for k, job in enumerate(jobs):
+            try:
+                yield futures.pop(k).result() if k in futures else fn(*job)
+            except BrokenProcessPool:
+                self._pool, self.processes = None, 1
+                futures = {}
+                yield fn(*job)
+
+    def shutdown(self, wait: bool = True, *, cancel_futures: bool = False) -> None:
+        """End the processes."""
+        if self._pool is not None:
+            self._pool.shutdown(wait=wait, cancel_futures=True)
+
+
+def _code_here() -> str:
+    return digests.code()
+
+
+def cores() -> int:
+    """Return how many processes this one may keep busy."""
+    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+
+
+def fixes_in(argument: Any) -> int:
+    """Return about how many fixes stand behind an argument: a file, a trace or a route."""
+    if isinstance(argument, Route):
+        return sum(len(xy) for xy in argument.xy_m)
+    if isinstance(argument, Trace):
+        return argument.accepted
+    if isinstance(argument, list):
+        return sum(fixes_in(part) for part in argument)
+    if isinstance(argument, Path):
+        with contextlib.suppress(OSError):
+            return argument.stat().st_size // BYTES_PER_FIX
+    return 0
+
+
+def _processes() -> multiprocessing.context.BaseContext:
+    # a copy of this process has all that is imported already; with other threads about, it might hang
+    alone = sys.platform == "linux" and threading.active_count() == 1
+    return multiprocessing.get_context("fork" if alone else "spawn")
+
+
+class Cluster(Executor):
+    """A Dask cluster at an address; workers that are lost are survived, their tasks being done by others.
+
+    Raises
+    ------
+    InputError
+        When there is no such cluster, it has no workers, or these have another gpsq.
+    """
+
+    def __init__(self, address: str) -> None:
+        try:
+            import dask
+            import distributed
+        except ImportError as missing:
+            raise InputError("--cluster", f"no package {missing.name}", NO_CLUSTER) from missing
+        self.address = address
+        # a route with all its recordings travels as one argument, so that it can be sent again
+        self._config: Any = dask.config.set({"distributed.admin.large-graph-warning-threshold": "10 GB"})
+        connect: Any = distributed.Client
+        try:
+            self._client = connect(address, timeout=PATIENCE_S, set_as_default=False)
+        except (OSError, ValueError) as error:
+            raise InputError("--cluster", f"no answer from {address}", "the address of a Dask scheduler") from error
+        self._executor = self._client.get_executor(retries=RETRIES, pure=False)
+        self._same_code()
+
+    def _same_code(self) -> None:
+        try:
+            self._client.wait_for_workers(1, timeout=PATIENCE_S)
+            codes = set(self._client.run(digests.code).values())
+        except (TimeoutError, ImportError, AttributeError) as error:
+            self.shutdown()
+            raise InputError(f"--cluster {self.address}", "no worker with gpsq", "workers with this gpsq") from error
+        if codes != {_code_here()}:
+            self.shutdown()
+            raise InputError(f"--cluster {self.address}", "workers with another gpsq", "the same versions everywhere")
+
+    def map(
+        self,
+        fn: Callable[..., Any],
+        *iterables: Iterable[Any],
+        timeout: float | None = None,
+        chunksize: int = 1,
+        buffersize: int | None = None,
+    ) -> Iterator[Any]:
+        """Yield ``fn`` of each set of arguments, in order; relative paths are made absolute for the workers."""
+        jobs = [tuple(a.absolute() if isinstance(a, Path) else a for a in job) for job in zip(*iterables, strict=True)]
+        return self._answers([self._executor.submit(fn, *job) for job in jobs])
+
+    def _answers(self, futures: Sequence[Any]) -> Iterator[Any]:
+        from distributed import KilledWorker
+
+        try:
+            for future in futures:
+                yield future.result()
+        except (KilledWorker, CancelledError, OSError) as error:
+            raise GpsqError(f"The cluster at {self.address} lost its workers; nothing was written.") from error
+
+    def shutdown(self, wait: bool = True, *, cancel_futures: bool = False) -> None:
+        """Let go of the cluster, which goes on running."""
+        self._client.close()
+        self._config.__exit__(None, None, None)

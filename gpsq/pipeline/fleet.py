@@ -1,0 +1,240 @@
+"""A fleet's recordings, too many to hold at once: sorted into routes first, then analysed route by route.
+
+Only the routes in work are in memory, and a few shapes of every other. Each finished route is a partition of Parquet
+files; a run that was stopped goes on with the routes that are missing. Recordings of different routes are never
+compared, so a clock that is wrong is found only where devices share a route.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import dataclasses
+import json
+import shutil
+from dataclasses import dataclass
+from functools import partial
+from typing import TYPE_CHECKING, Any
+
+from gpsq import digests
+from gpsq.campaign import campaign_file as campaigns
+from gpsq.campaign import flags, safe_files, start_log
+from gpsq.exceptions import InputError, NothingToAnalyse, OutputError
+from gpsq.model import Trace
+from gpsq.output.tables import layers, tables
+from gpsq.pipeline import executors
+from gpsq.pipeline.analysis import analyse_traces
+from gpsq.pipeline.fleet_routes import NO_ROUTE, Place, Sorted, sort_out, traces_in
+from gpsq.reading.folder import named
+from gpsq.reading.listing import find_files
+from gpsq.reading.parquet import SUFFIX
+from gpsq.summaries.summarise import summaries
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Mapping
+    from concurrent.futures import Executor
+    from pathlib import Path
+
+    from gpsq.campaign.campaign_file import Campaign
+    from gpsq.campaign.start_log import StartEntry
+    from gpsq.model import Flag
+    from gpsq.results import Analysis
+
+WORK, STATE, TOLD = "work", "sorted.json", "fleet.json"
+NO_PARQUET = "Python with the package pyarrow (pip install 'gpsq[cluster]')"
+#: Columns that name a route or a ride, which without the number of their part would be those of one route alone.
+OWN_NAMES = ("route", "ride")
+
+
+@dataclass(frozen=True)
+class Fleet:
+    """What a run found: numbers of recordings, of those that cannot be read, and of routes."""
+
+    recordings: int
+    unreadable: int
+    routes: int
+
+
+def run(
+    source: Path,
+    out: Path,
+    *,
+    executor: Executor | None = None,
+    on_progress: Callable[[str, int, int], None] | None = None,
+) -> Fleet:
+    """Analyse all recordings of a folder, or of Parquet files, route by route.
+
+    Parameters
+    ----------
+    source : a folder of recordings, or a Parquet file or a folder of them (see `gpsq.reading.parquet`).
+    out : folder of the results: ``tracks``, ``devices``, ``centrelines`` and so on, each with a partition a route.
+    executor : reads files and analyses routes side by side; without one, the cores of this machine do.
+
+    Raises
+    ------
+    InputError
+        When there is nothing to analyse, or pyarrow is missing.
+    OutputError
+        When `out` holds files of another kind, or cannot be written.
+    """
+    _need_pyarrow()
+    tell = on_progress or (lambda what, done, of: None)
+    source, out = source.absolute(), out.absolute()
+    files = _files(source, out)
+    folder = source if source.is_dir() else source.parent
+    campaign, log, decisions = _told_beside(folder)
+    asked = digests.digest(
+        digests.code(), campaign, log, decisions, {name: _stamp(path) for name, path in files.items()}
+    )
+    try:
+        with contextlib.ExitStack() as stack:
+            engine = executor or stack.enter_context(executors.Local())
+            found = _sorted_before(out, asked)
+            if found is None:
+                found = sort_out(files, campaign, engine, partial(tell, "sorting recordings"))
+                if not found.parts:
+                    raise NothingToAnalyse(str(source), f"{len(files)} files, none readable", "recordings of rides")
+                _begin(out, asked, found)
+            entries, _ = start_log.match(log, [file for places in found.parts.values() for _, file, _ in places])
+            _analyse(found, files, _Part(out, campaign, decisions), entries, engine, tell)
+            return _finished(out, asked, found)
+    except OSError as failed:
+        raise OutputError(f"{failed.filename or out}: cannot be written: {failed.strerror or failed}") from failed
+
+
+def _need_pyarrow() -> None:
+    try:
+        import pyarrow  # noqa: F401 - only asked whether it is there
+    except ImportError as missing:
+        raise InputError("gpsq fleet", "no package pyarrow", NO_PARQUET) from missing
+
+
+def _files(source: Path, out: Path) -> dict[str, Path]:
+    """Return the files of recordings by name: the Parquet files, where there are any."""
+    if source.is_file():
+        return {source.name: source}
+    if not source.is_dir():
+        raise NothingToAnalyse(str(source), "nothing of that name", "a folder of recordings, or a Parquet file")
+    tabular = [path for path in sorted(source.rglob(f"*{SUFFIX}")) if not path.is_relative_to(out)]
+    if tabular:
+        return {path.relative_to(source).as_posix(): path for path in tabular}
+    references = frozenset(campaigns.load(source).reference.values())
+    return {f.name: f.path for f in find_files(source, references).files if not f.path.is_relative_to(out)}
+
+
+def _told_beside(folder: Path) -> tuple[Campaign, start_log.StartLog, tuple[Flag, ...]]:
+    campaign = campaigns.load(folder)
+    return campaign, start_log.load(folder, campaign), flags.load(folder)[0]
+
+
+def _stamp(path: Path) -> tuple[int, int]:
+    try:
+        status = path.stat()
+    except OSError:
+        return 0, 0
+    return status.st_size, status.st_mtime_ns
+
+
+# --- what was done before -----------------------------------------------------------------------------------------
+
+
+def _sorted_before(out: Path, asked: str) -> Sorted | None:
+    """Return how an earlier run of the same sorted the recordings, None where there was none."""
+    for path in (out / WORK / STATE, out / TOLD):
+        with contextlib.suppress(OSError, ValueError, KeyError, TypeError):
+            told = json.loads(path.read_text("utf-8"))
+            if told["asked"] == asked:
+                parts = {int(number): [tuple(place) for place in places] for number, places in told["parts"].items()}
+                return Sorted(parts, [tuple(line) for line in told["unreadable"]])
+    return None
+
+
+def _begin(out: Path, asked: str, found: Sorted) -> None:
+    """Clear away results of anything else, and write down how the recordings are sorted."""
+    ours = (out / TOLD).is_file() or (out / WORK / STATE).is_file()
+    if out.is_dir() and any(out.iterdir()) and not ours:
+        raise OutputError(f"{out}: found files that gpsq did not write; expected an empty folder or earlier results")
+    (out / TOLD).unlink(missing_ok=True)
+    for place in [out / WORK, *(out.glob("*/part=*"))]:
+        shutil.rmtree(place, ignore_errors=not place.exists())
+    (out / WORK).mkdir(parents=True)
+    safe_files.write_text(out / WORK / STATE, _as_json(asked, found))
+
+
+def _as_json(asked: str, found: Sorted) -> str:
+    told = {"asked": asked, "parts": found.parts, "unreadable": found.unreadable}
+    return json.dumps({"gpsq": digests.code(), **told}, ensure_ascii=True)
+
+
+def _finished(out: Path, asked: str, found: Sorted) -> Fleet:
+    safe_files.write_text(out / TOLD, _as_json(asked, found))
+    shutil.rmtree(out / WORK, ignore_errors=True)
+    return Fleet(found.recordings, len(found.unreadable), len(set(found.parts) - {NO_ROUTE}))
+
+
+# --- route by route -----------------------------------------------------------------------------------------------
+
+
+def _analyse(
+    found: Sorted,
+    files: Mapping[str, Path],
+    part: _Part,
+    entries: Mapping[str, StartEntry],
+    executor: Executor,
+    tell: Callable[[str, int, int], None],
+) -> None:
+    left = [number for number in found.parts if not part.is_done(number)]
+    tell("analysing routes", len(found.parts) - len(left), len(found.parts))
+    jobs = [_job(number, found.parts[number], files, entries) for number in left]
+    answers = executor.map(part.analyse, *zip(*jobs, strict=True)) if jobs else iter(())
+    for done, _ in enumerate(answers, start=1 + len(found.parts) - len(left)):
+        tell("analysing routes", done, len(found.parts))
+
+
+def _job(
+    number: int, places: list[Place], files: Mapping[str, Path], entries: Mapping[str, StartEntry]
+) -> tuple[int, list[Path], list[Place], dict[str, StartEntry]]:
+    paths = [files[name].absolute() for name in dict.fromkeys(name for name, _, _ in places)]
+    return number, paths, places, {file: entries[file] for _, file, _ in places if file in entries}
+
+
+@dataclass(frozen=True, eq=False)
+class _Part:
+    """Analyses one route and writes its partition; what is the same for all routes is its own."""
+
+    out: Path
+    campaign: Campaign
+    decisions: tuple[Flag, ...]
+
+    def is_done(self, number: int) -> bool:
+        return not (self.out / WORK).is_dir() or self._mark(number).is_file()
+
+    def analyse(self, number: int, paths: list[Path], places: list[Place], entries: dict[str, StartEntry]) -> int:
+        """Read the recordings of a route, analyse them and write what was found; return how many there were."""
+        wanted = {(file, track) for _, file, track in places}
+        names = list(dict.fromkeys(name for name, _, _ in places))
+        read = [r for path, name in zip(paths, names, strict=True) for r in traces_in(path, name, self.campaign)]
+        traces = [r for r in read if isinstance(r, Trace) and (r.file, r.track) in wanted]
+        traces = sorted(named(traces, entries, self.campaign), key=lambda t: (t.file, t.track))
+        analysis = analyse_traces(traces, self.campaign.settings, self.decisions)
+        self._write(number, dataclasses.replace(analysis, extra=summaries(analysis)))
+        return len(traces)
+
+    def _write(self, number: int, analysis: Analysis) -> None:
+        frames: dict[str, Any] = layers.frames(analysis)
+        frames |= {"devices": tables.devices(analysis), "set_aside": tables.set_aside(analysis)}
+        for name, frame in frames.items():
+            if len(frame):
+                place = self.out / name / f"part={number:06d}"
+                place.mkdir(parents=True, exist_ok=True)
+                layers.put_parquet(_of_part(frame, number), place / ".aside")
+                (place / ".aside").replace(place / "part.parquet")
+        self._mark(number).touch()
+
+    def _mark(self, number: int) -> Path:
+        return self.out / WORK / f"{number:06d}.done"
+
+
+def _of_part(frame: Any, number: int) -> Any:
+    """Return a frame whose routes and rides bear the number of their part."""
+    named_here = [name for name in OWN_NAMES if name in frame.columns]
+    return frame.assign(**{name: frame[name].map(lambda v: f"{number}-{v}", na_action="ignore") for name in named_here})

@@ -1,0 +1,202 @@
+"""Offsets of many traces at the stations of one route, as one table: rows are traces or rides, columns stations."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from gpsq.model import BoolArray, Deviation, FloatArray, IntArray, Trace
+    from gpsq.results import RouteResult, TraceResult
+
+ROUTE_CHOICE = "route choice"
+#: A ride further off than this many robust standard deviations no longer pulls at a centreline made of medians.
+PULL_LIMIT = 3.0
+
+
+@dataclass(frozen=True, eq=False)
+class StationTable:
+    """Scored offsets of the traces of one route.
+
+    `along_m` (m,) stations; `offset_m` (k, m) signed offsets from each trace's left-out centreline, nan where
+    not scored; `trace`, `ride`, `device` (k,) say whose they are. `undecided` (k, m) marks the stretches that look like
+    the rider's choice of another road, and on which no person has decided yet; `open` (k, m) all undecided deviations,
+    whatever they look like, and `deviations` (k,) how many.
+    """
+
+    route: str
+    along_m: FloatArray
+    offset_m: FloatArray
+    trace: tuple[int, ...]
+    ride: tuple[str, ...]
+    device: tuple[str, ...]
+    undecided: BoolArray
+    open: BoolArray
+    deviations: tuple[int, ...]
+
+    @property
+    def decided_m(self) -> FloatArray:
+        """The offsets without the undecided stretches: the devices' own, not the rider's choice of road."""
+        return np.where(self.undecided, np.nan, self.offset_m)
+
+    def of(self, device: str) -> BoolArray:
+        """Return which rows belong to the device."""
+        return np.array([d == device for d in self.device], dtype=bool)
+
+
+def station_table(route: RouteResult, traces: Sequence[Trace], results: Sequence[TraceResult]) -> StationTable | None:
+    """Collect the scored offsets of a route; None where nothing of it was scored."""
+    members = [results[i] for i in route.route.members]
+    scored = [r for r in members if r.crosstrack is not None and not r.duplicate_of]
+    if route.centreline is None or not scored:
+        return None
+    along = route.centreline.along_m
+    table = np.full((len(scored), len(along)), np.nan)
+    for row, result in zip(table, scored, strict=True):
+        cross = result.crosstrack
+        assert cross is not None  # noqa: S101  # for the type checker: filtered above
+        row[_columns(along, cross.along_m[cross.scored])] = cross.offset_m[cross.scored]
+    numbers = tuple(r.trace for r in scored)
+    devices = tuple(traces[i].device for i in numbers)
+    waiting = [[d for d in r.deviations if not d.flag] for r in scored]
+    chosen = [[d for d in own if d.suggestion == ROUTE_CHOICE] for own in waiting]
+    undecided, still_open = (np.array([_inside(along, own) for own in of]) for of in (chosen, waiting))
+    rides = tuple(r.ride for r in scored)
+    counts = tuple(len(own) for own in waiting)
+    return StationTable(route.route.name, along, table, numbers, rides, devices, undecided, still_open, counts)
+
+
+def _inside(along_m: FloatArray, deviations: Sequence[Deviation]) -> BoolArray:
+    inside = np.zeros(len(along_m), dtype=bool)
+    for found in deviations:
+        inside |= (along_m >= found.from_m) & (along_m <= found.to_m)
+    return inside
+
+
+def _columns(along_m: FloatArray, wanted_m: FloatArray) -> IntArray:
+    """Return the column of each wanted station: the nearest one."""
+    edges = (along_m[1:] + along_m[:-1]) / 2
+    return np.searchsorted(edges, wanted_m).astype(np.int64)
+
+
+def by_ride(table: StationTable, offset_m: FloatArray, rows: BoolArray) -> tuple[tuple[str, ...], FloatArray]:
+    """Return one row per ride from the chosen rows: two recordings of one ride are joined, not counted twice."""
+    rides = tuple(dict.fromkeys(r for r, take in zip(table.ride, rows, strict=True) if take))
+    labels = np.array(table.ride)
+    return rides, np.array([mean_of_known(offset_m[rows & (labels == ride)]) for ride in rides])
+
+
+def on_common_line(table: StationTable) -> FloatArray:
+    """Return the offsets as they would be from one line common to all rides, (k, m).
+
+    Each trace is judged against a centreline without its own ride, so each ride has another line, and the noise of
+    those lines is in the offsets. For a mean of n rides the line without ride i lies off the common one by
+    −(ride i − common line) / (n − 1), and the ride's own offset m_i from its left-out line is n/(n − 1) times its
+    offset from the common line; together they mean that m_i / n must be taken off. With one device the variance over
+    rides then is the one of ISO 5725-2, and the mean square of the left-out offsets is larger by 1 + 1/(n − 1).
+
+    A centreline of medians follows nearly the same rule, but a ride far off does not pull at it: m_i is limited at
+    `PULL_LIMIT` robust standard deviations. Devices count within a ride by the inverse of their typical square
+    offset, as they do in the centreline.
+    """
+    labels = np.array(table.ride)
+    known = np.isfinite(table.offset_m)
+    offset = np.where(known, table.offset_m, 0.0)
+    weight = known / _typical_square(table.offset_m)[:, None]
+    rides = list(dict.fromkeys(table.ride))
+    member = np.array([labels == ride for ride in rides], dtype=float)
+    mass = member @ weight
+    ride_mean = np.divide(member @ (weight * offset), mass, out=np.zeros_like(mass), where=mass > 0)
+    count = (mass > 0).sum(axis=0)
+    limit = PULL_LIMIT * 1.4826 * float(np.median(np.abs(ride_mean[mass > 0]))) if (mass > 0).any() else 0.0
+    share = np.clip(ride_mean, -limit, limit) / np.maximum(count, 1)
+    row_of_ride = [rides.index(ride) for ride in table.ride]
+    return np.asarray(table.offset_m - share[row_of_ride], dtype=float)
+
+
+def _typical_square(offset_m: FloatArray) -> FloatArray:
+    """Median square offset of each row, never nought."""
+    square = np.array([np.median(row[np.isfinite(row)] ** 2) if np.isfinite(row).any() else 1.0 for row in offset_m])
+    return np.asarray(np.maximum(square, 0.01), dtype=float)
+
+
+def mean_of_known(rows: FloatArray) -> FloatArray:
+    """Return the mean of each column over the rows that know it, nan where none does."""
+    known = np.isfinite(rows)
+    count = known.sum(axis=0)
+    total = np.where(known, rows, 0.0).sum(axis=0)
+    return np.asarray(np.divide(total, count, out=np.full(rows.shape[1], np.nan), where=count > 0), dtype=float)
+
+
+def effective_stations(residual_m: FloatArray) -> float:
+    """Return how many independent places a route's stations are worth, from the correlation along the route.
+
+    Parameters
+    ----------
+    residual_m : (n, m) offsets less their mean over rides; nan counts as no evidence.
+
+    Returns
+    -------
+    float
+        1 / mean of the squared correlation over all pairs of stations, at least 1: what the variance of a sample
+        variance of a stationary series rests on (Bayley & Hammersley 1946, J. R. Stat. Soc. Suppl. 8:184–197).
+
+    Examples
+    --------
+    >>> round(effective_stations(np.ones((2, 50))), 6)
+    1.0
+    """
+    known = np.isfinite(residual_m)
+    values = np.where(known, residual_m, 0.0)
+    m = values.shape[1]
+    products, pairs = (_autosum(a) for a in (values, known.astype(float)))
+    covariance = np.divide(products, pairs, out=np.zeros(m), where=pairs > 0.5)
+    if not covariance[0] > 0:
+        return 1.0
+    weight = np.where(np.arange(m) == 0, 1.0, 2.0) * pairs
+    return max(1.0, float(weight.sum() / (weight * np.clip(covariance / covariance[0], -1, 1) ** 2).sum()))
+
+
+def _autosum(rows: FloatArray) -> FloatArray:
+    """Sum over rows of the products at each lag from 0 to m − 1."""
+    m = rows.shape[1]
+    padded = 1 << (2 * m - 1).bit_length()  # a power of two is quick whatever the number of stations
+    power = (np.abs(np.fft.rfft(rows, padded, axis=1)) ** 2).sum(axis=0)
+    lags: FloatArray = np.fft.irfft(power, padded)[:m]
+    return lags
+
+
+@dataclass(frozen=True)
+class Spread:
+    """Sum of squares about the mean over rides, and its degrees of freedom, with each ride left out in turn.
+
+    `without` (n, 2) holds the sum and the degrees without ridefor the rides that share a station with another;
+    `places` is the effective number of independent stations.
+    """
+
+    square_m2: float
+    degrees: float
+    without: FloatArray
+    places: float
+
+
+def spread_over_rides(offset_m: FloatArray) -> Spread:
+    """Return the sum of squares about the mean over rides at each station, summed over stations.
+
+    `offset_m` is (n, m), one row per ride. A station counts where two rides have it.
+    """
+    known = np.isfinite(offset_m)
+    count = known.sum(axis=0)
+    residual = offset_m - mean_of_known(offset_m)
+    square = np.where(known & (count > 1), residual**2, 0.0)
+    total = square.sum(axis=0)
+    # Leaving ride i out takes r² n/(n−1) from the sum about the mean: exact, no second pass.
+    lost = square * np.divide(count, count - 1, out=np.zeros(len(count)), where=count > 1)
+    counted = known & (count > 1)
+    degrees = float((count - 1)[count > 1].sum())
+    without = np.column_stack([total.sum() - lost.sum(axis=1), degrees - counted.sum(axis=1)])
+    return Spread(float(total.sum()), degrees, without[counted.any(axis=1)], effective_stations(residual))

@@ -1,0 +1,119 @@
+"""What the page shows of an analysis, as plain values: figures in words, with what they were before."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from gpsq.output import wording
+from gpsq.output.device_figures import figure, overall
+from gpsq.output.drawing.looks import device_looks
+from gpsq.output.instants import iso_times
+from gpsq.output.report import sentences, sketches
+from gpsq.output.report.cards import card, saying
+from gpsq.output.report.page import ERROR_COLUMNS, FIX_COLUMNS, HEADS
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from gpsq.model import Deviation, Trace, Unreadable
+    from gpsq.results import Analysis, TraceResult
+
+#: Deviations drawn on the page; the others stand in a table of the report.
+MOST_CARDS = 200
+
+
+@dataclass(frozen=True)
+class Cell:
+    """A figure in words, its bounds, and what it was before the last change ("" where it is the same)."""
+
+    value: str
+    bounds: str
+    before: str = ""
+
+
+def of_analysis(analysis: Analysis, before: Mapping[tuple[str, str], str]) -> dict[str, Any]:
+    """Return what the page shows; `before` holds the figures of the run before, by device and name."""
+    fix, errors = (_table(analysis, columns, before) for columns in (FIX_COLUMNS, ERROR_COLUMNS))
+    return {
+        "answer": sentences.answer(analysis),
+        "looks": device_looks(analysis),
+        "marks": sketches.MARKS,
+        "fix": fix,
+        "errors": errors,
+        "unmoved": bool(before) and not any(c.before for t in (fix, errors) for *_, cells in t["rows"] for c in cells),
+        "cards": [card(analysis, d) for d in analysis.deviations[:MOST_CARDS]],
+        "deviations": len(analysis.deviations),
+        "undecided": sum(not d.flag for d in analysis.deviations),
+        "together": _together(analysis),
+        "recordings": [_recording(t, r) for t, r in zip(analysis.traces, analysis.results, strict=True)],
+        "unreadable": [wording.cell(lost.message) for lost in analysis.unreadable],
+        "notes": [wording.cell(note) for note in analysis.notes],
+        "lines": [_line(found) for found in analysis.routes if found.centreline is not None],
+        "devices": devices(analysis),
+    }
+
+
+def figures(analysis: Analysis) -> dict[tuple[str, str], str]:
+    """Return every figure of every device in words, to be told apart from those of the next run."""
+    names = (*FIX_COLUMNS, *ERROR_COLUMNS)
+    return {(d, name): saying(name)(figure(s, name).value) for d, s in overall(analysis).items() for name in names}
+
+
+def devices(analysis: Analysis) -> list[str]:
+    """Return the names of all devices, also of those whose every recording is unreadable."""
+    recordings: list[Trace | Unreadable] = [*analysis.traces, *analysis.unreadable]
+    return sorted({r.device for r in recordings if r.device})
+
+
+def _table(analysis: Analysis, columns: Sequence[str], before: Mapping[tuple[str, str], str]) -> dict[str, Any]:
+    summaries = overall(analysis).values()
+    kept = [name for name in columns if any(np.isfinite(figure(s, name).value) for s in summaries)]
+    rows = [(s.device, s.rides, [_cell(s, name, before) for name in kept]) for s in summaries]
+    return {"heads": [HEADS[name] for name in kept], "rows": rows}
+
+
+def _cell(summary: Any, name: str, before: Mapping[tuple[str, str], str]) -> Cell:
+    found, say = figure(summary, name), saying(name)
+    value = say(found.value)
+    known = np.isfinite(found.value)
+    bounds = wording.between(found, say) if known else found.method.split(";")[0].removeprefix("none: ")
+    was = before.get((summary.device, name), value)
+    return Cell(value, wording.cell(bounds), was if was != value else "")
+
+
+def _together(analysis: Analysis) -> list[dict[str, Any]]:
+    """Return the undecided deviations of one ride and route that several devices show: the rider's way, most likely."""
+    groups: dict[tuple[str, str], list[Deviation]] = {}
+    for found in analysis.deviations:
+        if not found.flag and found.suggestion == "route choice":
+            groups.setdefault((analysis.results[found.trace].ride, found.route), []).append(found)
+    return [
+        {"ride": ride, "route": route, "ids": [d.id for d in group]}
+        for (ride, route), group in groups.items()
+        if len(group) > 1
+    ]
+
+
+def _recording(trace: Trace, result: TraceResult) -> dict[str, Any]:
+    fixed = iso_times(trace.time[:1])[0] if trace.accepted else ""
+    logged = "" if trace.start_basis != "log" or np.isnat(trace.started) else iso_times(trace.started.reshape(1))[0]
+    remarks = [result.reason, *trace.notes, trace.log_note]
+    return {
+        "trace": trace,
+        "result": result,
+        "first_fix": wording.first_fix(result.first_fix),
+        "basis": result.first_fix.basis,
+        "fixed_at": fixed,
+        "logged": logged,
+        "remarks": [wording.cell(text) for text in remarks if text],
+    }
+
+
+def _line(found: Any) -> dict[str, Any]:
+    """Return a route's centreline in degrees, every tenth station, for the map on which private places are set."""
+    xy_m = found.centreline.xy_m[:: max(1, len(found.centreline.xy_m) // 300)]
+    lon, lat = found.route.plane.to_degrees(xy_m)
+    return {"name": found.route.name, "line": np.column_stack([lat, lon]).round(6).tolist()}

@@ -12,7 +12,7 @@ from gpsq.arrays import norms
 from gpsq.campaign import flags
 from gpsq.centreline import consensus_line
 from gpsq.geometry import polyline
-from gpsq.measures import cross_track, deviations, first_fix, usual_spread
+from gpsq.measures import cross_track, deviations, events, first_fix, usual_spread
 from gpsq.results import RouteResult
 from gpsq.rides.unbroken import breaks_after, runs_of
 
@@ -53,7 +53,10 @@ class Member:
 
 @dataclass(frozen=True, eq=False)
 class Measured:
-    """What was measured of one trace on its route; `reason` says why it was not scored, "" if it was."""
+    """What was measured of one trace on its route; `reason` says why it was not scored, "" if it was.
+
+    `vanished` are deviations that the recordings show, and a person's decisions on others made vanish.
+    """
 
     number: int
     reason: str
@@ -61,6 +64,7 @@ class Measured:
     cross_track: CrossTrack | None = None
     curves: CurveDistances | None = None
     deviations: tuple[Deviation, ...] = ()
+    vanished: tuple[Deviation, ...] = ()
 
 
 def analyse_route(
@@ -89,6 +93,24 @@ def analyse_route(
     result = RouteResult(route, consensus.centreline, rides, _why_no_scores(members, rides))
     measured = _Measuring(route, members, decisions, own, consensus).all(fixes, result.reason)
     return result, _with_minimum(measured, members, own)
+
+
+def named_as_recorded(measured: Sequence[Measured], recorded: Sequence[Measured]) -> tuple[Measured, ...]:
+    """Return what was measured of a route after decisions, its deviations under the names they have without any.
+
+    `recorded` is what is measured of the same route without decisions.
+    """
+    found, lost = events.named_as_recorded(
+        *([d for m in whole for d in m.deviations] for whole in (measured, recorded))
+    )
+    return tuple(
+        dataclasses.replace(
+            m,
+            deviations=tuple(d for d in found if d.trace == m.number),
+            vanished=tuple(d for d in lost if d.trace == m.number),
+        )
+        for m in measured
+    )
 
 
 def _counting(member: Member, decisions: Sequence[Flag]) -> BoolArray:
@@ -143,7 +165,12 @@ class _Measuring:
         rides = {name: own for name, own in rides.items() if own}
         step_m = float(self.line.along_m[1] - self.line.along_m[0]) if len(self.line.along_m) > 1 else 0.0
         self.rides, self.usual = rides, usual_spread.usual(rides, step_m)
-        return [self._measured(k, courses, fixes[k]) for k in range(len(self.members))]
+        return self._with_events([self._measured(k, courses, fixes[k]) for k in range(len(self.members))])
+
+    def _with_events(self, measured: Sequence[Measured]) -> list[Measured]:
+        found = events.with_events([d for m in measured for d in m.deviations], self.rides)
+        own = {m.number: tuple(d for d in found if d.trace == m.number) for m in measured}
+        return [dataclasses.replace(m, deviations=own[m.number]) for m in measured]
 
     def _without(self, ride: str) -> Centreline:
         if ride not in self.left_out:
@@ -153,7 +180,7 @@ class _Measuring:
     def _course(self, k: int, place: Abreast) -> usual_spread.Course:
         member = self.members[k]
         offset_m = cross_track.offsets(place, self._without(member.ride))
-        return usual_spread.Course(member.number, member.trace, self.route.xy_m[k], place, offset_m)
+        return usual_spread.Course(member.number, member.trace, self.route.xy_m[k], place, self.line.along_m, offset_m)
 
     def _unscored(self, k: int, place: Abreast, fix: FirstFix, reason: str) -> Measured:
         if len(self.members) > 1:

@@ -39,12 +39,13 @@ AROUND_M = 200.0
 
 @dataclass(frozen=True, eq=False)
 class Course:
-    """A trace abreast of its line: `place` with excursions, `offset_m` (m,), `xy_m` (n, 2) its fixes."""
+    """A trace abreast of its line: `place` with excursions, `offset_m` (m,) at the stations `along_m`, `xy_m` (n, 2) its fixes."""
 
     number: int
     trace: Trace
     xy_m: FloatArray
     place: Abreast
+    along_m: FloatArray
     offset_m: FloatArray
 
 

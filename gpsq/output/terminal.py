@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from gpsq.output import wording
 from gpsq.output.device_figures import figure, overall
+from gpsq.output.report.cards import by_event
 from gpsq.output.report.findings import waiting
 from gpsq.output.wording import GAP, cell
 
@@ -17,7 +18,7 @@ if TYPE_CHECKING:
 Row = list[str]
 FIX_HEADS = ["device", "rides", "median time to first fix", "fixed in 30 s", "road missed, median", "of the route"]
 ERROR_HEADS = ["device", "rides", "cross-track RMS", "95 % of road within", "repeatability", "Fréchet, median"]
-DEVIATION_HEADS = ["deviation", "recording", "route", "from", "to", "peak", "suggestion", "flag"]
+DEVIATION_HEADS = ["event", "deviation", "recording", "route", "from", "to", "peak", "suggestion", "flag"]
 
 
 def lines(analysis: Analysis) -> Iterator[str]:
@@ -81,12 +82,13 @@ def _deviation_summary(analysis: Analysis) -> Iterator[str]:
 
 
 def deviation_lines(analysis: Analysis) -> Iterator[str]:
-    """Yield a table of all deviations with what is suggested and what was decided."""
+    """Yield a table of all deviations by event, with what is suggested and what was decided."""
     if not analysis.deviations:
         yield "No deviations from the routes."
         return
     rows = [
         [
+            d.event if d is own[0] else "",
             d.id,
             _recording(analysis, d.trace),
             d.route,
@@ -96,7 +98,8 @@ def deviation_lines(analysis: Analysis) -> Iterator[str]:
             d.suggestion,
             d.flag or "—",
         ]
-        for d in analysis.deviations
+        for own in by_event(analysis)
+        for d in own
     ]
     yield from columns([DEVIATION_HEADS, *rows])
 

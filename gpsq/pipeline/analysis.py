@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 from gpsq.campaign import flags
 from gpsq.exceptions import NothingToAnalyse
 from gpsq.measures import first_fix
-from gpsq.measures.route import Measured, Member, analyse_route
+from gpsq.measures.route import Measured, Member, analyse_route, named_as_recorded
 from gpsq.pipeline import executors, remembering
 from gpsq.pipeline.remembering import Recalling
 from gpsq.reading import read_folder
@@ -170,21 +170,25 @@ def _routes_measured(
     each: Callable[..., Iterable[Any]],
     tell: Callable[[str, int, int], None],
 ) -> list[tuple[RouteResult, tuple[Measured, ...]]]:
-    jobs = [
-        (
-            route,
-            [Member(i, arranged.traces[i], arranged.rides[i], arranged.twins.get(i, "")) for i in route.members],
-            decisions,
-            settings,
-        )
+    """Measure every route as recorded, and those with decisions once more: deviations keep the names they were given."""
+    members = [
+        [Member(i, arranged.traces[i], arranged.rides[i], arranged.twins.get(i, "")) for i in route.members]
         for route in arranged.routes
     ]
-    done: list[tuple[RouteResult, tuple[Measured, ...]]] = []
+    flagged = {(flag.sha256, flag.track) for flag in decisions}
+    decided = [k for k, own in enumerate(members) if any(m.trace.key in flagged for m in own)]
+    which = [*range(len(members)), *decided]
+    jobs = [
+        (arranged.routes[k], members[k], decisions if number >= len(members) else (), settings)
+        for number, k in enumerate(which)
+    ]
     tell("analysing routes", 0, len(jobs))
-    for answer in each(analyse_route, *zip(*jobs, strict=True)) if jobs else ():
-        done.append(answer)
-        tell("analysing routes", len(done), len(jobs))
-    return done
+    done: dict[int, tuple[RouteResult, tuple[Measured, ...]]] = {}
+    answers = each(analyse_route, *zip(*jobs, strict=True)) if jobs else ()
+    for number, (k, (result, measured)) in enumerate(zip(which, answers, strict=True), start=1):
+        done[k] = result, named_as_recorded(measured, done[k][1]) if k in done else measured
+        tell("analysing routes", number, len(jobs))
+    return list(done.values())
 
 
 def _nothing(unreadable: int) -> str:
@@ -213,6 +217,7 @@ def _results(arranged: Arranged, measured: Mapping[int, Measured]) -> list[Trace
                 crosstrack=what.crosstrack,
                 curves=what.curves,
                 deviations=what.deviations,
+                vanished=what.vanished,
                 duplicate_of=arranged.twins.get(i, ""),
             )
         )

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 DESCRIPTIONS: dict[str, str] = {
-    "id": "name of the deviation, the same for one content and time interval",
+    "id": "name of the deviation, from the recording alone",
+    "event": "name that the deviations share whose recordings leave the line together on one ride",
     "file": "path of the recording below the campaign's folder",
     "track": "number of the recording within its file, from 1",
     "sha256": "SHA-256 of the recording's document",
@@ -52,8 +53,8 @@ DESCRIPTIONS: dict[str, str] = {
     "to_time": "end, UTC",
     "peak_m": "largest distance from the centreline in metres",
     "side": "left or right of travel",
-    "extra_m": "metres longer than the centreline over the same stretch",
-    "suggestion": "what gpsq takes it for: route choice, receiver error or unclear",
+    "extra_m": "metres longer than the centreline over the same stretch, negative where it is shorter",
+    "suggestion": "what gpsq takes it for: route choice, receiver error or cannot be told",
     "evidence": "what the suggestion rests on",
     "flag": "the person's decision: intentional, error or blank",
     "note": "the person's note",

@@ -34,8 +34,8 @@ TRACKS: dict[str, str] = {
     "name": "text",
 }  # fmt: skip
 DEVIATIONS: dict[str, str] = {
-    "id": "text", "file": "text", "track": "count", "device": "text", "ride": "text", "route": "text", "from_m": "2",
-    "to_m": "2", "from_time": "time", "to_time": "time", "peak_m": "2", "side": "text", "extra_m": "2",
+    "id": "text", "event": "text", "file": "text", "track": "count", "device": "text", "ride": "text", "route": "text",
+    "from_m": "2", "to_m": "2", "from_time": "time", "to_time": "time", "peak_m": "2", "side": "text", "extra_m": "2",
     "suggestion": "text", "evidence": "text", "flag": "text", "note": "text",
 }  # fmt: skip
 DEVICES: dict[str, str] = {

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -30,47 +31,57 @@ WITH_RIDE_M, WITH_RIDE_SHARE = 10.0, 0.5
 PART_M = 250.0
 
 
-def find(
-    course: Course,
-    ride: str,
-    rides: Mapping[str, Sequence[Course]],
-    line: Centreline,
-    usual: Usual,
-    route: str,
-    settings: Settings,
-) -> tuple[Deviation, ...]:
+@dataclass(frozen=True, eq=False)
+class Beside:
+    """What a trace is judged beside: the courses of all rides of its route, and how far off is usual there."""
+
+    route: str
+    rides: Mapping[str, Sequence[Course]]
+    usual: Usual
+    settings: Settings
+
+
+def find(course: Course, ride: str, line: Centreline, beside: Beside) -> tuple[Deviation, ...]:
     """Return the stretches where a trace, or its whole ride, stays outside the band for at least `deviation_min_m`.
 
     Parameters
     ----------
-    course : the trace, on `ride`. rides : the courses of all rides of the route.
-    line : the centreline without its ride. usual : how far off is usual on the route.
+    course : the trace, on `ride`. line : the centreline without its ride. beside : what it is judged beside.
     """
     doubt_m = line_sd_m(line)
-    outside, away = _beyond(
-        course.offset_m, usual.of_trace_m[course.number] * usual.rough, doubt_m, settings.deviation_band_m, settings
-    )
-    for together in usual.together.get(ride, ()):
-        with_ride = _with_ride(course, together)
-        far, not_back = _beyond(
-            together.offset_m, together.usual_m * usual.rough, doubt_m, settings.ride_band_m, settings
-        )
-        outside |= with_ride & far
-        away |= with_ride & not_back
-    companions = [c for c in rides.get(ride, ()) if c is not course]
-    others = {name: courses for name, courses in rides.items() if name != ride}
+    outside, away = _off(course, ride, doubt_m, beside)
+    companions = [c for c in beside.rides.get(ride, ()) if c is not course]
+    others = {name: courses for name, courses in beside.rides.items() if name != ride}
     found = []
-    for low, high in stretches(outside, away, line.along_m, settings):
-        stretch = _stretch(course, low, high, doubt_m, usual, settings)
-        found.append(_described(stretch, line, route, judged(stretch, companions, others)))
+    for low, high in stretches(outside, away, line.along_m, beside.settings):
+        stretch = _stretch(course, low, high, doubt_m, beside)
+        found.append(_described(stretch, line, beside.route, judged(stretch, companions, others)))
     return named(found, course)
 
 
-def _beyond(
-    offset_m: FloatArray, usual_m: FloatArray, doubt_m: FloatArray, floor_m: float, settings: Settings
-) -> tuple[BoolArray, BoolArray]:
-    """Return (m,) where a course is outside the band, and where it is not yet back well inside it."""
-    band_m = np.maximum(floor_m, settings.deviation_spread_factor * np.maximum(usual_m, doubt_m))
+def _off(course: Course, ride: str, doubt_m: FloatArray, beside: Beside) -> tuple[BoolArray, BoolArray]:
+    """Return (m,) where a trace is outside the band, and where it is not yet back well inside it.
+
+    A trace goes with its ride where it is itself off: else the error of one device would be charged to all.
+    """
+    usual, settings = beside.usual, beside.settings
+    own_m = usual.of_trace_m[course.number] * usual.rough
+    outside, away = _beyond(course.offset_m, _band_m(settings.deviation_band_m, own_m, doubt_m, settings))
+    for together in usual.together.get(ride, ()):
+        band_m = _band_m(settings.ride_band_m, together.usual_m * usual.rough, doubt_m, settings)
+        far, not_back = _beyond(together.offset_m, band_m)
+        with_ride = _with_ride(course, together)
+        outside |= with_ride & far & _beyond(course.offset_m, band_m)[1]
+        away |= with_ride & not_back
+    return outside, away
+
+
+def _band_m(floor_m: float, usual_m: FloatArray, doubt_m: FloatArray, settings: Settings) -> FloatArray:
+    """Return (m,) how far off is no deviation yet: the floor, or by the measure of what is usual and of the line's own doubt."""
+    return np.maximum(floor_m, settings.deviation_spread_factor * np.maximum(usual_m, doubt_m))
+
+
+def _beyond(offset_m: FloatArray, band_m: FloatArray) -> tuple[BoolArray, BoolArray]:
     size = np.nan_to_num(np.abs(offset_m))
     return size > band_m, size > RETURN_SHARE * band_m
 
@@ -114,10 +125,10 @@ def _runs(there: BoolArray) -> list[tuple[int, int]]:
     return [(int(low), int(high) - 1) for low, high in zip(edges[::2], edges[1::2], strict=True)]
 
 
-def _stretch(course: Course, low: int, high: int, doubt_m: FloatArray, usual: Usual, settings: Settings) -> Stretch:
+def _stretch(course: Course, low: int, high: int, doubt_m: FloatArray, beside: Beside) -> Stretch:
     first, last = fixes_between(course.place, low, high)
-    spread_m = usual.of_trace_m[course.number] * float(usual.rough[low : high + 1].max())
-    return Stretch(course, low, high, first, last, spread_m, doubt_m, settings.deviation_band_m)
+    spread_m = beside.usual.of_trace_m[course.number] * float(beside.usual.rough[low : high + 1].max())
+    return Stretch(course, low, high, first, last, spread_m, doubt_m, beside.settings.deviation_band_m)
 
 
 def _described(stretch: Stretch, line: Centreline, route: str, said: tuple[str, str]) -> Deviation:

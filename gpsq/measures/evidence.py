@@ -40,6 +40,8 @@ WANDER_RATIO = 1.3
 JUMP_FACTOR = 2.0
 #: … if it leads this much further than fast riding would, and by more than so many of the trace's standard deviations.
 JUMP_M, JUMP_SPREADS = 20.0, 5.0
+NOBODY = "no other device on the ride covers this stretch"
+IN_DOUBT = "the other devices on the ride lie within the doubt about the line itself"
 #: hdop above this is poor; 1 to 2 is excellent to good (common practice).
 POOR_HDOP = 5.0
 
@@ -69,7 +71,7 @@ def judged(stretch: Stretch, companions: Sequence[Course], others: Mapping[str, 
     ----------
     companions : the other traces of the same ride. others : the traces of each other ride.
     """
-    agree, disagree = _votes(stretch, companions)
+    agree, disagree, unsure = _votes(stretch, companions)
     jumps, hints = _jump(stretch), _hints(stretch)
     moves = [*jumps, *hints] or ["it moves smoothly at its normal speed"]
     said = [*moves, _ends(stretch)]
@@ -78,7 +80,7 @@ def judged(stretch: Stretch, companions: Sequence[Course], others: Mapping[str, 
         suggestion = CANNOT_BE_TOLD if agree == disagree else ROUTE_CHOICE if agree > disagree else RECEIVER_ERROR
         return suggestion, "; ".join(said)
     same = _same_way(stretch, others)
-    said.insert(0, "no other device on the ride covers this stretch")
+    said.insert(0, IN_DOUBT if unsure else NOBODY)
     if same:
         said.insert(1, f"{same} other ride{'s' if same > 1 else ''} went the same other way")
     if same and not jumps:
@@ -112,13 +114,14 @@ def _beside_m(stretch: Stretch, other: Course, inner: IntArray) -> tuple[float, 
     return float(np.nanmedian(off)), float(np.nanmedian(apart))
 
 
-def _votes(stretch: Stretch, companions: Sequence[Course]) -> tuple[int, int]:
-    """Return how many devices left the line with the trace, and how many kept to it; one in between says nothing."""
+def _votes(stretch: Stretch, companions: Sequence[Course]) -> tuple[int, int, int]:
+    """Return how many devices left the line with the trace, how many kept to it, and how many in between say nothing."""
     inner, peak_m = _inner(stretch)
     doubt_m = LINE_SDS * float(np.median(stretch.line_sd_m[inner]))
-    off = [_beside_m(stretch, other, inner)[0] for other in companions]
+    off = [off_m for other in companions if np.isfinite(off_m := _beside_m(stretch, other, inner)[0])]
     agree = sum(off_m > max(AGREE_SHARE * peak_m, doubt_m) for off_m in off)
-    return agree, sum(off_m <= AGREE_SHARE * peak_m for off_m in off)
+    disagree = sum(off_m <= AGREE_SHARE * peak_m for off_m in off)
+    return agree, disagree, len(off) - agree - disagree
 
 
 def _same_way(stretch: Stretch, others: Mapping[str, Sequence[Course]]) -> int:

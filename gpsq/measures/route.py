@@ -61,7 +61,7 @@ class Measured:
     number: int
     reason: str
     first_fix: FirstFix
-    cross_track: CrossTrack | None = None
+    crosstrack: CrossTrack | None = None
     curves: CurveDistances | None = None
     deviations: tuple[Deviation, ...] = ()
     vanished: tuple[Deviation, ...] = ()
@@ -164,11 +164,11 @@ class _Measuring:
         }
         rides = {name: own for name, own in rides.items() if own}
         step_m = float(self.line.along_m[1] - self.line.along_m[0]) if len(self.line.along_m) > 1 else 0.0
-        self.rides, self.usual = rides, usual_spread.usual(rides, step_m)
+        self.beside = deviations.Beside(self.route.name, rides, usual_spread.usual(rides, step_m), self.settings)
         return self._with_events([self._measured(k, courses, fixes[k]) for k in range(len(self.members))])
 
     def _with_events(self, measured: Sequence[Measured]) -> list[Measured]:
-        found = events.with_events([d for m in measured for d in m.deviations], self.rides)
+        found = events.with_events([d for m in measured for d in m.deviations], self.beside.rides)
         own = {m.number: tuple(d for d in found if d.trace == m.number) for m in measured}
         return [dataclasses.replace(m, deviations=own[m.number]) for m in measured]
 
@@ -200,7 +200,7 @@ class _Measuring:
         errors = cross_track.measure(course.offset_m, line.along_m, scored, course.place.vertex >= settled_from)
         breaks = breaks_after(member.trace, self.settings.gap_s)
         curves = cross_track.distances(course.xy_m, course.place, line, errors.scored, breaks)
-        found = deviations.find(course, member.ride, self.rides, line, self.usual, self.route.name, self.settings)
+        found = deviations.find(course, member.ride, line, self.beside)
         marked = tuple(flags.marked(d, member.trace, self.decisions) for d in found)
         return Measured(member.number, "", fix, errors, curves, marked)
 

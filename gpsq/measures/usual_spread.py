@@ -152,7 +152,7 @@ def _rough(relative: Sequence[FloatArray], step_m: float) -> FloatArray:
 def _together(rides: Mapping[str, Sequence[Course]]) -> dict[str, tuple[Together, ...]]:
     """Return the common course of each ride that at least two devices recorded.
 
-    Each ride is looked at twice: with offsets as they are, and less each device's own usual offset.
+    Each ride is looked at twice: with offsets as they are, and less what each device is always off to one side.
     """
     everyone = [course for courses in rides.values() for course in courses]
     found: dict[str, tuple[Together, ...]] = {}
@@ -167,15 +167,13 @@ def _together(rides: Mapping[str, Sequence[Course]]) -> dict[str, tuple[Together
 
 
 def _residuals(courses: Sequence[Course]) -> dict[int, FloatArray]:
-    """Return each trace's offset less the median of its device over all rides at the same place: a device's own bias."""
+    """Return each trace's offset less the median of its device's on the route: what it is always off to one side."""
     residual: dict[int, FloatArray] = {}
     for device in {c.trace.device for c in courses}:
         own = [c for c in courses if c.trace.device == device]
-        rows = np.array([c.offset_m for c in own])
-        known = (~np.isnan(rows)).any(axis=0)
-        middle = np.zeros(rows.shape[1])
-        middle[known] = np.nanmedian(rows[:, known], axis=0)
-        residual |= {c.number: c.offset_m - middle for c in own}
+        offset = np.concatenate([c.offset_m[~np.isnan(c.offset_m)] for c in own])
+        always_m = float(np.median(offset)) if len(offset) else 0.0
+        residual |= {c.number: c.offset_m - always_m for c in own}
     return residual
 
 

@@ -8,7 +8,7 @@ import json
 import numpy as np
 import pytest
 from small_rides import gpx, write
-from test_league import ROAD, one
+from written_results import ROAD, one
 
 from gpsq.cli import main
 

@@ -1,86 +1,125 @@
-"""The layers of the house: a module imports only from lower layers, and stages never import each other."""
+"""The floors of the house: a folder imports only from folders below it, and nothing imports in a circle."""
 
 from __future__ import annotations
 
 import ast
 import subprocess
 import sys
+from graphlib import TopologicalSorter
 from pathlib import Path
 
 import pytest
 
-PACKAGE = Path(__file__).parents[1] / "gpsq"
-#: The floors of the house, lowest first: a module imports only from floors below its own. Stages share one floor, so they
-#: never import each other; what a module does not name here is a mistake.
+TOP = Path(__file__).parents[1]
+PACKAGE = TOP / "gpsq"
+#: Lowest first. What stands on one line does not import from its neighbours.
 FLOORS = (
-    {"exceptions", "settings", "_compiled", "cache", "aside"},
-    {"arrays", "durable"},
-    {"results"},
-    {"model"},
-    {"_nearest"},
-    {"plane", "polyline", "weeks", "intervals", "resampling", "_boxes", "flat", "neighbours", "executors"},
-    {"align", "_frechet", "_hausdorff", "power", "survival", "stations", "same_course", "runs"},
-    {"consensus", "_discrete_frechet"},
-    {"curves", "line_ends"},
-    {"line_quality", "medoid"},
-    {"reading", "routes", "firstfix", "centreline", "crosstrack", "deviations", "flags", "clocks", "passes", "companions",
-     "recorded", "statistics", "comparison", "hats", "places", "accuracy", "ranking", "protocol"},
-    {"route_analysis", "check", "simulate", "league", "trueness", "summaries", "arranging"},
-    {"recalling", "sorting"},
-    {"analysis", "demo"},
-    {"privacy"},
-    {"output"},
-    {"frames", "fleet", "into"},
-    {"web", "progress"},
-    {"cli"},
-)  # fmt: skip
+    ("exceptions", "settings"),
+    ("arrays", "digests"),
+    ("plane",),
+    ("model",),
+    ("results",),
+    ("geometry", "statistics", "campaign", "simulate"),
+    ("reading", "rides", "centreline"),
+    ("measures",),
+    ("summaries",),
+    ("output", "privacy"),
+    ("pipeline",),
+    ("web",),
+    ("cli",),
+)
 FLOOR = {name: number for number, floor in enumerate(FLOORS) for name in floor}
+MOST_IN_A_FOLDER = 16
+MOST_BESIDE_THE_FOLDERS = 9
+LONGEST_LINES = 350
 
 
-def modules() -> list[tuple[str, Path]]:
-    """Return (name of the module or package directly in gpsq, file) for every source file."""
-    found = []
-    for file in sorted(PACKAGE.rglob("*.py")):
-        inside = file.relative_to(PACKAGE).parts
-        if inside != ("__init__.py",) and "demo_routes" not in inside:
-            found.append((inside[0].removesuffix(".py"), file))
-    return found
+def modules() -> dict[str, Path]:
+    """Return every module of the package by its dotted name; a folder's own is named with its ``__init__``."""
+    files = (f for f in sorted(PACKAGE.rglob("*.py")) if "demo_routes" not in f.parts)
+    return {".".join(f.relative_to(TOP).with_suffix("").parts): f for f in files}
 
 
-def imported(file: Path) -> set[str]:
-    """Return the gpsq modules that a file imports when it runs, in functions too; type-checking imports do not count."""
-    tree = ast.parse(file.read_text(encoding="utf-8"))
-    for node in ast.walk(tree):
-        if isinstance(node, ast.If) and isinstance(node.test, ast.Name) and node.test.id == "TYPE_CHECKING":
-            node.body = []
-    names = set()
-    for node in ast.walk(tree):
-        if isinstance(node, ast.ImportFrom) and node.module == "gpsq":
-            names |= {alias.name for alias in node.names if alias.name != "__version__"}
-        elif isinstance(node, ast.ImportFrom) and (node.module or "").startswith("gpsq."):
-            names.add(node.module.split(".")[1])
+MODULES = modules()
+
+
+def imported(name: str) -> set[str]:
+    """Return the modules of gpsq that a module imports, in functions and for type checking too."""
+    found = set()
+    for node in ast.walk(ast.parse(MODULES[name].read_text(encoding="utf-8"))):
+        if isinstance(node, ast.ImportFrom):
+            assert node.level == 0, f"{name} imports relatively"
+            inside = {f"{node.module}.{alias.name}" for alias in node.names}
+            found |= (
+                inside
+                if all(n in MODULES or f"{n}.__init__" in MODULES for n in inside)
+                else {str(node.module)} | inside
+            )
         elif isinstance(node, ast.Import):
-            names |= {a.name.split(".")[1] for a in node.names if a.name.startswith("gpsq.")}
-    return names
+            found |= {alias.name for alias in node.names}
+    named = {n if n in MODULES else f"{n}.__init__" for n in found}
+    return {n for n in named & set(MODULES) if n not in {name, "gpsq.__init__"}}
 
 
-def test_every_module_has_a_floor() -> None:
-    assert {name for name, _ in modules()} <= set(FLOOR)
+ARROWS = {name: imported(name) for name in MODULES}
 
 
-@pytest.mark.parametrize(("name", "file"), modules(), ids=lambda value: str(value).rsplit("/", 1)[-1])
-def test_imports_go_down(name: str, file: Path) -> None:
-    upward = {other for other in imported(file) if other != name and FLOOR[other] >= FLOOR[name]}
-    assert not upward, f"{file.name} on floor {FLOOR[name]} imports {upward}"
+def room(name: str) -> str:
+    """Return the folder or module directly in gpsq that a module stands in."""
+    return name.split(".")[1]
+
+
+def folder(name: str) -> str:
+    """Return the innermost folder that a module stands in; a module beside folders is a room of its own."""
+    parent = name.rpartition(".")[0]
+    return (
+        name
+        if any(other.startswith(f"{parent}.") and other.count(".") > name.count(".") for other in MODULES)
+        else parent
+    )
+
+
+def test_every_room_has_a_floor_and_every_floor_a_room() -> None:
+    assert {room(name) for name in MODULES} - {"__init__"} == set(FLOOR)
+
+
+@pytest.mark.parametrize("name", [n for n in MODULES if n != "gpsq.__init__"])
+def test_imports_go_down(name: str) -> None:
+    upward = {o for o in ARROWS[name] if room(o) != room(name) and FLOOR[room(o)] >= FLOOR[room(name)]}
+    assert not upward, f"{name} on floor {FLOOR[room(name)]} imports {upward}"
+
+
+def test_no_circle_between_modules_nor_folders() -> None:
+    TopologicalSorter(ARROWS).prepare()  # raises CycleError, with the circle
+    between: dict[str, set[str]] = {}
+    for name, others in ARROWS.items():
+        between.setdefault(folder(name), set()).update(folder(o) for o in others if folder(o) != folder(name))
+    TopologicalSorter(between).prepare()
+
+
+def test_no_folder_is_a_hall_and_no_module_a_book() -> None:
+    sizes: dict[Path, int] = {}
+    for file in MODULES.values():
+        sizes[file.parent] = sizes.get(file.parent, 0) + 1
+    assert {f.name: n for f, n in sizes.items() if n > MOST_IN_A_FOLDER} == {}
+    assert sizes[PACKAGE] <= MOST_BESIDE_THE_FOLDERS + 1  # the face of the package comes on top
+    lines = {name: len(file.read_text("utf-8").splitlines()) for name, file in MODULES.items()}
+    assert {name: n for name, n in lines.items() if n > LONGEST_LINES} == {}
+
+
+def test_every_folder_is_named_where_the_house_is_described() -> None:
+    told = (TOP / "DEVELOPERS.md").read_text("utf-8")
+    folders = {file.parent.relative_to(PACKAGE).as_posix() for file in MODULES.values()} - {"."}
+    assert {f for f in folders if f"`{f}/`" not in told} == set()
 
 
 def test_only_the_plane_imports_pyproj() -> None:
     importers = {
-        file.name
-        for _, file in modules()
-        if "import pyproj" in (text := file.read_text("utf-8")) or "from pyproj" in text
+        name
+        for name, f in MODULES.items()
+        if "import pyproj" in (text := f.read_text("utf-8")) or "from pyproj" in text
     }
-    assert importers == {"plane.py"}
+    assert importers == {"gpsq.plane"}
 
 
 HEAVY = ("numba", "pandas", "geopandas", "folium", "matplotlib", "scipy", "shapely", "pyproj", "lxml", "gpxpy")
@@ -102,9 +141,6 @@ def test_a_light_start(modules: str) -> None:
 def test_each_of_two_processes_loads_its_own() -> None:
     """Who reads needs no compiled code, who makes the report no tables: loading them is most of the work on a week."""
     assert "numba" not in loaded("gpsq.reading, gpsq.pipeline.remembering")
-    assert not loaded("gpsq.output.report.page, gpsq.output.charts.all_charts, gpsq.summaries.summarise") & {
-        "numba",
-        "pandas",
-        "folium",
-    }
+    drawing = loaded("gpsq.output.report.page, gpsq.output.charts.all_charts, gpsq.summaries.summarise")
+    assert not drawing & {"numba", "pandas", "folium"}
     assert not loaded("gpsq.pipeline.analysis, gpsq.output.results_folder") & {"matplotlib", "pandas", "folium"}

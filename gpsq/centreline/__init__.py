@@ -1,1 +1,1 @@
-"""TODO."""
+"""The consensus line of a route, and what is known of it."""

@@ -1,1 +1,1 @@
-"""TODO."""
+"""One route measured: first fix, cross-track error, curve distances, deviations."""

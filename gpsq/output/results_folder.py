@@ -33,7 +33,8 @@ def write_results(
     out : Path
         The results folder. Files in it that gpsq did not write are kept.
     begin : callable, optional
-        Begins work that can be done beside the rest, and returns what waits for its answer (`gpsq.pipeline.second_process.Aside.begin`).
+        Begins work that can be done beside the rest, and returns what waits for its answer (as
+        `gpsq.pipeline.second_process.Aside.begin` does).
     parquet : bool, optional
         Write each layer as GeoParquet too, into the folder ``layers``; needs pyarrow.
     tiles : str, optional

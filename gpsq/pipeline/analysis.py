@@ -64,7 +64,8 @@ def analyse(
     read : callable, optional
         Reads the folder as `gpsq.reading.read_folder` does.
     begin : callable, optional
-        Begins work that can be done beside the rest, and returns what waits for its answer (`gpsq.pipeline.second_process.Aside.begin`).
+        Begins work that can be done beside the rest, and returns what waits for its answer, as
+        `gpsq.pipeline.second_process.Aside.begin` does.
 
     Returns
     -------

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from gpsq.exceptions import UnreadableFile
-from gpsq.reading.gpx import reader
+from gpsq.reading.gpx import reader as gpx
 from gpsq.reading.text import refuse_what_is_no_xml
 
 if TYPE_CHECKING:
@@ -33,18 +33,18 @@ def read_document(
     """
     if not data.strip(b" \t\r\n\0"):
         refuse_what_is_no_xml(data, file)
-    if reader.looks_like(data):
-        return reader.read(data, file)
-    from gpsq.reading.nmea import reader
+    if gpx.looks_like(data):
+        return gpx.read(data, file)
+    from gpsq.reading.nmea import reader as nmea
 
-    if reader.looks_like(data):
-        return reader.read(data, file)
-    from gpsq.reading.table import reader
+    if nmea.looks_like(data):
+        return nmea.read(data, file)
+    from gpsq.reading.table import reader as table
 
-    if reader.looks_like(data, file):
-        return reader.read(data, file, time_zone, date_order)
-    if reader.holds_points(data):
-        return reader.read(data, file)
+    if table.looks_like(data, file):
+        return table.read(data, file, time_zone, date_order)
+    if gpx.holds_points(data):
+        return gpx.read(data, file)
     raise UnreadableFile(
         file,
         "content in no format that gpsq reads",

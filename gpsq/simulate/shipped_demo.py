@@ -8,7 +8,7 @@ from pathlib import Path
 from gpsq.exceptions import OutputError
 
 #: Where the campaign lies in an installed package, and in a checkout.
-PLACES = (Path(__file__).parent / "demo_routes", Path(__file__).parents[1] / "demo_routes")
+PLACES = (Path(__file__).parents[1] / "demo_routes", Path(__file__).parents[2] / "demo_routes")
 
 
 def put(folder: Path) -> None:

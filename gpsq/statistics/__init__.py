@@ -1,1 +1,1 @@
-"""TODO."""
+"""Intervals, survival, resampling and power: numbers that know nothing of GPS."""

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from gpsq.summaries import device_pairs, hot_spots, own_error, ranking
-from gpsq.summaries.summarise import device_figures
+from gpsq.summaries import device_figures, device_pairs, hot_spots, own_error, ranking
 
 if TYPE_CHECKING:
     from gpsq.results import Analysis

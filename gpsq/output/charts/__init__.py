@@ -1,1 +1,1 @@
-"""TODO."""
+"""The charts, as SVG and PNG."""

@@ -10,7 +10,7 @@ from gpsq.output import wording
 from gpsq.output.charts.sheet import INK, RULE, SOFT, TYPE_PT, Drawing, Sheet, dashes
 from gpsq.output.device_figures import figure, overall
 from gpsq.output.drawing.looks import Look, device_looks
-from gpsq.output.map.data import hot_spots
+from gpsq.output.drawing.route_parts import hot_spots
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -11,7 +11,7 @@ from gpsq.output import wording
 from gpsq.output.charts.sheet import INK, LEAF, MARKERS, RULE, SOFT, TYPE_PT, Drawing, Sheet
 from gpsq.output.device_figures import figure, overall
 from gpsq.output.drawing.looks import Look, device_looks
-from gpsq.output.map.data import head_span_m, stretch_m
+from gpsq.output.drawing.route_parts import head_span_m, stretch_m
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -1,1 +1,1 @@
-"""TODO."""
+"""Lines and looks that charts, map and report share."""

@@ -1,1 +1,1 @@
-"""TODO."""
+"""The map, one page that needs no network."""

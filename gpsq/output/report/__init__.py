@@ -1,1 +1,1 @@
-"""TODO."""
+"""The report, its sentences, cards and small drawings."""

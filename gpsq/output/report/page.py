@@ -12,8 +12,8 @@ from gpsq.digests import version
 from gpsq.output import run_file, wording
 from gpsq.output.device_figures import MISSING, figure, overall
 from gpsq.output.drawing.looks import device_looks
+from gpsq.output.drawing.route_parts import hot_spots
 from gpsq.output.instants import dated
-from gpsq.output.map.data import hot_spots
 from gpsq.output.report import findings, sentences, sketches
 from gpsq.output.report.cards import by_event, card, saying
 from gpsq.output.templating import render, template_text

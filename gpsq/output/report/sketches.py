@@ -12,7 +12,7 @@ import numpy as np
 
 from gpsq.output.drawing.lines import Drawn, thin, thin_line
 from gpsq.output.drawing.looks import device_looks, state
-from gpsq.output.map.data import band_m, head_span_m, hot_spots, stretch_m
+from gpsq.output.drawing.route_parts import band_m, head_span_m, hot_spots, stretch_m
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

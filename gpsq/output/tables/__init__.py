@@ -1,1 +1,1 @@
-"""TODO."""
+"""Tables and layers for people, programs and GIS."""

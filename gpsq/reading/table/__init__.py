@@ -1,1 +1,1 @@
-"""TODO."""
+"""Delimited text."""

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from web_desk import demo_results, desk_with_results
+from web_session import demo_results, desk_with_results
 
 from gpsq.campaign import campaign_file, safe_files, start_log
 from gpsq.exceptions import CampaignError, OutputError

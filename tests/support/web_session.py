@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
 PORT = 4780
 HERE = f"http://127.0.0.1:{PORT}"
-DEMO = Path(__file__).resolve().parents[1] / "demo_routes"
+DEMO = Path(__file__).resolve().parents[2] / "demo_routes"
 
 
 @cache

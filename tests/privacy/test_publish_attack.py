@@ -66,7 +66,7 @@ def _analysed(campaign: Campaign, folder: Path) -> Analysis:
 
 
 def _files(analysis: Analysis, out: Path) -> Path:
-    """The files that the attacks read; the others hold no more (tests/test_publish.py reads them all)."""
+    """The files that the attacks read; the others hold no more (tests/privacy/test_publish.py reads them all)."""
     out.mkdir()
     (out / "centrelines.geojson").write_text(layers.centrelines_geojson(analysis))
     (out / "tracks.csv").write_text(tables.csv_text(tables.tracks(analysis)))

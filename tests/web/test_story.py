@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import pytest
-from web_desk import DEMO
+from web_session import DEMO
 
 from gpsq.campaign import campaign_file, flags, start_log
 

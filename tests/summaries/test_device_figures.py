@@ -14,8 +14,8 @@ from gpsq.model import NAT, Deviation, FirstFix
 from gpsq.results import TraceResult
 from gpsq.settings import Settings
 from gpsq.statistics import intervals, survival
+from gpsq.summaries import device_figures
 from gpsq.summaries.device_figures import by_start_state, summarise
-from gpsq.summaries.summarise import device_figures
 
 # 6-mercaptopurine against placebo, weeks in remission: Freireich et al. 1963, Blood 21:699–716;
 # Gehan 1965, Biometrika 52:203–223.

@@ -32,7 +32,7 @@ from gpsq.simulate.ride import BRAKE_MPS2, GAIN_MPS2, Motion, speed_limits, way_
 from gpsq.simulate.road import Bend, arc_length, by_the_metre, ridden_line
 from gpsq.simulate.truth import device_rms_m, true_offsets
 
-RULES = Path(__file__).parent / "gpx11_rules.xsd"
+RULES = Path(__file__).parents[1] / "support" / "gpx11_rules.xsd"
 
 
 def spec_of(*devices: DeviceSpec, **more: object) -> CampaignSpec:

@@ -8,7 +8,7 @@ import signal
 import time
 
 import pytest
-from web_desk import DEMO
+from web_session import DEMO
 
 from gpsq.output.tables import tables
 from gpsq.pipeline.analysis import analyse

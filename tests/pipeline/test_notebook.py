@@ -5,7 +5,7 @@ from __future__ import annotations
 import doctest
 from pathlib import Path
 
-TOP = Path(__file__).resolve().parents[1]
+TOP = Path(__file__).resolve().parents[2]
 
 
 def test_the_worked_page_runs_as_it_stands(monkeypatch):

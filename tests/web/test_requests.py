@@ -16,7 +16,7 @@ from pathlib import Path
 
 import pytest
 from output_sample import HOSTILE, sample
-from web_desk import DEMO, Client, StillDesk, demo_results, desk_with_results
+from web_session import DEMO, Client, StillDesk, demo_results, desk_with_results
 
 from gpsq.campaign import campaign_file, flags, start_log
 from gpsq.output.map.page import map_page

@@ -18,9 +18,9 @@ from output_sample import HOSTILE, sample
 
 from gpsq.exceptions import OutputError
 from gpsq.output.charts import all_charts
-from gpsq.output.map import page
 from gpsq.output.map.data import map_data, script_json
-from gpsq.output.report import page
+from gpsq.output.map.page import map_page
+from gpsq.output.report.page import report_page
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -52,10 +52,10 @@ def analysis() -> Analysis:
 @pytest.fixture(scope="module")
 def pages(analysis: Analysis, tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("pages")
-    (folder / "map.html").write_text(page.map_page(analysis), "utf-8")
-    (folder / "report.html").write_text(page.report_page(analysis, all_charts.figures(analysis)), "utf-8")
+    (folder / "map.html").write_text(map_page(analysis), "utf-8")
+    (folder / "report.html").write_text(report_page(analysis, all_charts.figures(analysis)), "utf-8")
     across = sample(lon_deg=180.0)
-    (folder / "across.html").write_text(page.map_page(across), "utf-8")
+    (folder / "across.html").write_text(map_page(across), "utf-8")
     return folder
 
 
@@ -316,7 +316,7 @@ def test_tiles_are_named_with_their_source_and_what_they_reveal(analysis: Analys
     import xyzservices.providers
 
     known = xyzservices.providers.query_name("OpenStreetMap.Mapnik")
-    text = page.map_page(analysis, tiles="OpenStreetMap.Mapnik")
+    text = map_page(analysis, tiles="OpenStreetMap.Mapnik")
     policy = next(a["content"] for a in Elements(text).of("meta") if a.get("http-equiv") == "Content-Security-Policy")
     assert "img-src data: https://tile.openstreetmap.org;" in str(policy)
     assert "tile.openstreetmap.org: that server learns which places are looked at" in text
@@ -327,9 +327,9 @@ def test_tiles_are_named_with_their_source_and_what_they_reveal(analysis: Analys
 
 def test_unknown_tiles_are_refused(analysis: Analysis) -> None:
     with pytest.raises(OutputError, match="no provider named"):
-        page.map_page(analysis, tiles="nowhere at all")
+        map_page(analysis, tiles="nowhere at all")
     with pytest.raises(OutputError, match="wants a key"):
-        page.map_page(analysis, tiles="Thunderforest.OpenCycleMap")
+        map_page(analysis, tiles="Thunderforest.OpenCycleMap")
 
 
 def test_positions_on_the_map_are_right_to_a_decimetre(analysis: Analysis) -> None:
@@ -362,8 +362,8 @@ def test_a_bare_analysis_still_gives_pages(analysis: Analysis) -> None:
     )
     drawn = all_charts.figures(bare)
     assert drawn == ()
-    assert "No device gave figures" in page.report_page(bare, drawn)
-    assert '"recordings":[]' in page.map_page(bare)
+    assert "No device gave figures" in report_page(bare, drawn)
+    assert '"recordings":[]' in map_page(bare)
 
 
 @pytest.mark.parametrize(
@@ -373,4 +373,4 @@ def test_a_bare_analysis_still_gives_pages(analysis: Analysis) -> None:
 def test_pages_always_have_a_title(analysis: Analysis, title: str, folder: str, shown: str) -> None:
     named = dataclasses.replace(analysis, title=title, folder=folder)
     assert map_data(named)["title"] == shown
-    assert f"<h1><bdi>{shown}</bdi></h1>" in page.report_page(named, ())
+    assert f"<h1><bdi>{shown}</bdi></h1>" in report_page(named, ())

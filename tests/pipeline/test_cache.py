@@ -9,6 +9,7 @@ import subprocess
 import sys
 from concurrent.futures import Executor
 from dataclasses import dataclass
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -24,8 +25,6 @@ from gpsq.pipeline.analysis import analyse
 from gpsq.simulate.shipped_demo import put
 
 if TYPE_CHECKING:
-    from pathlib import Path
-
     from gpsq.results import Analysis
 
 
@@ -150,7 +149,7 @@ def test_another_version_of_gpsq_takes_nothing(campaign: Path, monkeypatch: pyte
 
 def test_the_code_counts_to_the_last_letter(tmp_path: Path) -> None:
     """A changed module is another code, whatever its version number says."""
-    shutil.copytree(cache.Path(cache.__file__).parent, tmp_path / "gpsq", ignore=shutil.ignore_patterns("__pycache__"))
+    shutil.copytree(Path(digests.__file__).parent, tmp_path / "gpsq", ignore=shutil.ignore_patterns("__pycache__"))
     ask = "import sys; sys.path.insert(0, '.'); from gpsq import digests; print(digests.code(), digests.__file__)"
 
     def code() -> list[str]:
@@ -159,7 +158,7 @@ def test_the_code_counts_to_the_last_letter(tmp_path: Path) -> None:
 
     before = code()
     assert before[0] == digests.code()
-    with (tmp_path / "gpsq" / "firstfix.py").open("a") as file:
+    with (tmp_path / "gpsq" / "measures" / "first_fix.py").open("a") as file:
         file.write("#\n")
     assert code()[0] != before[0]
 

@@ -10,8 +10,8 @@ from lxml import etree
 
 from gpsq.simulate.demo import demo_campaign, main
 
-DEMO = Path(__file__).parents[1] / "demo_routes"
-RULES = Path(__file__).parent / "gpx11_rules.xsd"
+DEMO = Path(__file__).parents[2] / "demo_routes"
+RULES = Path(__file__).parents[1] / "support" / "gpx11_rules.xsd"
 MEBIBYTE = 2**20
 
 

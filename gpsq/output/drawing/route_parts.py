@@ -1,0 +1,53 @@
+"""Parts of a route for drawing: the stretch before a first fix, between two stations, the spread band, the hot spots."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from gpsq.model import FloatArray, Trace
+    from gpsq.results import Analysis, RouteResult, TraceResult
+
+
+def hot_spots(analysis: Analysis) -> tuple[Any, ...]:
+    """Return the places where recordings scatter most, by route and along it."""
+    return tuple(sorted(analysis.extra.get("hot_spots", ()), key=lambda spot: (spot.route, spot.from_m)))
+
+
+def head_span_m(trace: Trace, result: TraceResult, found: RouteResult) -> tuple[float, float] | None:
+    """Return the stretch of the centreline before the first fix, from and to, or None where it is not known.
+
+    It begins where the start log says the recording began, else at the beginning of the centreline.
+    """
+    missed_m = result.first_fix.missed_m
+    if found.centreline is None or not np.isfinite(missed_m) or missed_m <= 0:
+        return None
+    from_m = float(found.centreline.along_m[0])
+    if np.isfinite(trace.start_lat_deg) and np.isfinite(trace.start_lon_deg):
+        place = found.route.plane.to_metres(np.array([trace.start_lon_deg]), np.array([trace.start_lat_deg]))
+        nearest = np.hypot(*(found.centreline.xy_m - place).T).argmin()
+        from_m = float(found.centreline.along_m[nearest])
+    return from_m, from_m + missed_m
+
+
+def stretch_m(found: RouteResult, from_m: float, to_m: float) -> FloatArray:
+    """Return the (k, 2) part of a route's centreline between two stations, in its plane."""
+    line = found.centreline
+    if line is None:
+        return np.empty((0, 2))
+    inner = line.along_m[(line.along_m > from_m) & (line.along_m < to_m)]
+    along = np.clip([from_m, *inner, to_m], line.along_m[0], line.along_m[-1])
+    return np.column_stack([np.interp(along, line.along_m, line.xy_m[:, axis]) for axis in (0, 1)])
+
+
+def band_m(found: RouteResult) -> FloatArray:
+    """Return the (k, 2) outline of the centreline's spread band, one robust standard deviation to either side."""
+    line = found.centreline
+    if line is None or len(line.xy_m) < 2:
+        return np.empty((0, 2))
+    tangent = np.gradient(line.xy_m, axis=0)
+    tangent /= np.maximum(np.hypot(*tangent.T), 1e-9)[:, None]
+    side = np.column_stack([-tangent[:, 1], tangent[:, 0]]) * np.nan_to_num(line.spread_m)[:, None]
+    return np.vstack([line.xy_m + side, (line.xy_m - side)[::-1]])

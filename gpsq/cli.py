@@ -240,6 +240,7 @@ def flag(
 ) -> None:
     """Keep your decision about deviations, or list them by event; the next analysis honours it."""
     from gpsq.campaign import flags
+    from gpsq.measures import events
     from gpsq.output import terminal
     from gpsq.output.report.cards import meant
 
@@ -251,12 +252,17 @@ def flag(
     *names, decision = words
     if decision not in flags.DECISIONS or not names:
         raise InputError(
-            "gpsq flag", " ".join(words), "names of events, deviations or rides, then intentional, error or clear"
+            "gpsq flag",
+            " ".join(words),
+            "one or more deviations, events or rides, then intentional, error or clear",
         )
     chosen = meant(analysis, names)
-    flags.change(folder, lambda kept: flags.decided(kept, chosen, analysis.traces, decision, note))
-    what = f"{len(chosen)} deviation{'s' if len(chosen) > 1 else ''}"
-    typer.echo(f"{', '.join(names)} ({what}): {'no longer flagged' if decision == 'clear' else decision}")
+    flags.change(folder, lambda kept: flags.decided(kept, events.each_once(chosen), analysis.traces, decision, note))
+    said = [
+        name if name == own[0].id else f"{name} ({len(own)} deviation{'s' if len(own) > 1 else ''})"
+        for name, own in chosen.items()
+    ]
+    typer.echo(f"{', '.join(said)}: {'no longer flagged' if decision == flags.CLEAR else decision}")
     _say(f"Run gpsq analyse {folder} to see the figures change.", quiet=quiet)
 
 

@@ -6,7 +6,6 @@ A value that cannot be known is ``nan``, ``NaT`` or ``None``, never zero.
 
 from __future__ import annotations
 
-import hashlib
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
@@ -16,7 +15,7 @@ from gpsq.arrays import NAT, BoolArray, FloatArray, IntArray, TimeArray, freeze,
 from gpsq.exceptions import GeometryError
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping
+    from collections.abc import Mapping
 
     from gpsq.plane import Plane
 
@@ -43,8 +42,6 @@ __all__ = [
     "TimeArray",
     "Trace",
     "Unreadable",
-    "deviation_id",
-    "event_id",
 ]
 
 #: How the start of a recording is known, best evidence first.
@@ -319,24 +316,6 @@ class Deviation:
     flag: str = ""
     note: str = ""
     event: str = ""
-
-
-def deviation_id(key: tuple[str, int], part: int) -> str:
-    """Return a short name for a part of a recording, from its content and the number of the part alone.
-
-    >>> len(deviation_id(("ab", 1), 3)), deviation_id(("ab", 1), 3) == deviation_id(("ab", 1), 4)
-    (6, False)
-    """
-    return hashlib.sha256(f"{key[0]} {key[1]} {part}".encode()).hexdigest()[:6]
-
-
-def event_id(deviations: Iterable[str]) -> str:
-    """Return a short name for what some deviations show together, from their names alone.
-
-    >>> event_id(["b54a56", "6d5381"]) == event_id(["6d5381", "b54a56"])
-    True
-    """
-    return "E" + hashlib.sha256(" ".join(sorted(deviations)).encode()).hexdigest()[:5]
 
 
 @dataclass(frozen=True)

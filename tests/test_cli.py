@@ -103,11 +103,11 @@ def test_flag_keeps_a_decision_and_the_next_run_honours_it(analysed, tmp_path):
         (("abc123", "intentional"), "gpsq flag: found the deviation abc123; expected one of "),
         (
             ("intentional",),
-            "gpsq flag: found intentional; expected one or more deviations, then intentional, error or clear\n",
+            "gpsq flag: found intentional; expected one or more deviations, events or rides, then intentional, error or clear\n",
         ),
         (
             ("abc123", "maybe"),
-            "gpsq flag: found abc123 maybe; expected one or more deviations, then intentional, error or clear\n",
+            "gpsq flag: found abc123 maybe; expected one or more deviations, events or rides, then intentional, error or clear\n",
         ),
     ],
 )

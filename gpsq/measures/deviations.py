@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import hashlib
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -11,7 +12,7 @@ import numpy as np
 from gpsq.geometry import polyline
 from gpsq.measures.evidence import Stretch, judged
 from gpsq.measures.usual_spread import line_sd_m
-from gpsq.model import Deviation, deviation_id
+from gpsq.model import Deviation
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -194,3 +195,12 @@ def named(found: Sequence[Deviation], course: Course) -> tuple[Deviation, ...]:
         taken.add(part)
         done.append(dataclasses.replace(deviation, id=deviation_id(course.trace.key, part)))
     return tuple(done)
+
+
+def deviation_id(key: tuple[str, int], part: int) -> str:
+    """Return a short name for a part of a recording, from its content and the number of the part alone.
+
+    >>> len(deviation_id(("ab", 1), 3)), deviation_id(("ab", 1), 3) == deviation_id(("ab", 1), 4)
+    (6, False)
+    """
+    return hashlib.sha256(f"{key[0]} {key[1]} {part}".encode()).hexdigest()[:6]

@@ -7,12 +7,12 @@ the names that they have without any decision, so a list once printed can be wor
 from __future__ import annotations
 
 import dataclasses
+import hashlib
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from gpsq.arrays import norms
-from gpsq.model import event_id
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
@@ -111,3 +111,17 @@ def chosen(
             if found[name]:
                 break
     return found
+
+
+def each_once(found: Mapping[str, Sequence[Deviation]]) -> list[Deviation]:
+    """Return all deviations that several names mean, each once."""
+    return list({d.id: d for own in found.values() for d in own}.values())
+
+
+def event_id(deviations: Iterable[str]) -> str:
+    """Return a short name for what some deviations show together, from their names alone.
+
+    >>> event_id(["b54a56", "6d5381"]) == event_id(["6d5381", "b54a56"])
+    True
+    """
+    return "E" + hashlib.sha256(" ".join(sorted(deviations)).encode()).hexdigest()[:5]

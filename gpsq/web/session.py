@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 from gpsq.campaign import campaign_file, flags
 from gpsq.campaign.device_names import UNKNOWN_DEVICE
 from gpsq.exceptions import CampaignError, InputError, OutputError
+from gpsq.measures import events
 from gpsq.model import FLAGS
 from gpsq.output.report.cards import meant
 from gpsq.reading.listing import RESULTS
@@ -123,7 +124,7 @@ class Desk:
         if decision not in flags.DECISIONS:
             raise InputError("decision", decision, f"{', '.join(FLAGS)} or clear")
         analysis = self.analysis
-        chosen = meant(analysis, ids)
+        chosen = events.each_once(meant(analysis, ids))
         flags.change(self.folder, lambda kept: flags.decided(kept, chosen, analysis.traces, decision, note))
         return self.analyse()
 

@@ -41,8 +41,8 @@ def by_event(analysis: Analysis) -> list[tuple[Deviation, ...]]:
     return [tuple(own) for own in found.values()]
 
 
-def meant(analysis: Analysis, names: Sequence[str]) -> list[Deviation]:
-    """Return the deviations that a person means by names of events, deviations or rides, each once.
+def meant(analysis: Analysis, names: Sequence[str]) -> dict[str, list[Deviation]]:
+    """Return the deviations that a person means by each name of an event, a deviation or a ride.
 
     A name that was shown before holds, even where a decision made since has let its deviation vanish.
 
@@ -55,11 +55,12 @@ def meant(analysis: Analysis, names: Sequence[str]) -> list[Deviation]:
     found = events.chosen(names, everything, {r.trace: r.ride for r in analysis.results})
     unknown = [name for name, own in found.items() if not own]
     if unknown or not found:
-        known = ", ".join(dict.fromkeys(d.event for d in analysis.deviations)) or "none: there are no deviations"
-        what = "the name" if len(unknown) == 1 else "the names"
-        said = f"{what} {', '.join(unknown)}" if unknown else "no name"
-        raise InputError("decision", said, f"a deviation, a ride that has one, or one of the events {known}")
-    return list({d.id: d for own in found.values() for d in own}.values())
+        known = ", ".join(dict.fromkeys(d.event for d in analysis.deviations)) or "none: there are none"
+        what = f"the deviation{'s' if len(unknown) > 1 else ''} {', '.join(unknown)}".strip()
+        raise InputError(
+            "gpsq flag", what if unknown else "no name", f"one of {known}, a deviation of theirs or its ride"
+        )
+    return found
 
 
 @dataclass(frozen=True)
@@ -105,7 +106,7 @@ def card(analysis: Analysis, event: Sequence[Deviation]) -> Card:
     """Return what the card of an event shows."""
     flags = {d.flag for d in event}
     return Card(
-        event=event[0].event,
+        event=event[0].event or event[0].id,
         title=title(event),
         state=state(event[0].flag) if len(flags) == 1 else state(""),
         ride=analysis.results[event[0].trace].ride,

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from courses import ALONG_M, COUNT, STEP_M, course
 from hypothesis import given
 from hypothesis import strategies as st
-from test_deviation_evidence import ALONG_M, COUNT, STEP_M, course
 from trace_maker import smooth_noise
 
 from gpsq.measures import usual_spread

@@ -157,7 +157,7 @@ class Settings:
     # deviations
     deviation_band_m: float = _setting(30.0, "m", 2, 1000, "floor of the band: wider than a wide street")
     ride_band_m: float = _setting(
-        25.0,
+        30.0,
         "m",
         2,
         1000,

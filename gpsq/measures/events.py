@@ -107,7 +107,7 @@ def chosen(
     found: dict[str, list[Deviation]] = {}
     for name in names:
         for means in (lambda d: d.id, lambda d: d.event, lambda d: ride_of.get(d.trace, "")):
-            found[name] = [d for d in deviations if means(d) == name]
+            found[name] = [d for d in deviations if name and means(d) == name]
             if found[name]:
                 break
     return found

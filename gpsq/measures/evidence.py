@@ -73,7 +73,8 @@ def judged(stretch: Stretch, companions: Sequence[Course], others: Mapping[str, 
     """
     agree, disagree, unsure = _votes(stretch, companions)
     jumps, hints = _jump(stretch), _hints(stretch)
-    moves = [*jumps, *hints] or ["it moves smoothly at its normal speed"]
+    smoothly = "it moves smoothly" + " at its normal speed" * stretch.course.trace.timed
+    moves = [*jumps, *hints] or [smoothly]
     said = [*moves, _ends(stretch)]
     if agree or disagree:
         said.insert(0, f"{agree} of {agree + disagree} other devices on the ride {_leave(agree)} the line with it")

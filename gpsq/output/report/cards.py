@@ -97,6 +97,12 @@ class Card:
         return tuple(part.found.id for part in self.parts)
 
     @property
+    def grounds(self) -> str:
+        """What speaks for the suggestion, where it is the same for all recordings; else "", and each has its own."""
+        found = {part.grounds for part in self.parts}
+        return self.parts[0].grounds if len(found) == 1 else ""
+
+    @property
     def note(self) -> str:
         """The person's words on it; those on its recordings where they differ."""
         return "; ".join(dict.fromkeys(part.found.note for part in self.parts if part.found.note))

@@ -258,11 +258,7 @@ def flag(
         )
     chosen = meant(analysis, names)
     flags.change(folder, lambda kept: flags.decided(kept, events.each_once(chosen), analysis.traces, decision, note))
-    said = [
-        name if name == own[0].id else f"{name} ({len(own)} deviation{'s' if len(own) > 1 else ''})"
-        for name, own in chosen.items()
-    ]
-    typer.echo(f"{', '.join(said)}: {'no longer flagged' if decision == flags.CLEAR else decision}")
+    typer.echo(terminal.decision_line(chosen, decision))
     _say(f"Run gpsq analyse {folder} to see the figures change.", quiet=quiet)
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from gpsq.campaign.flags import CLEAR
 from gpsq.output import wording
 from gpsq.output.device_figures import figure, overall
 from gpsq.output.report.cards import by_event
@@ -11,8 +12,9 @@ from gpsq.output.report.findings import waiting
 from gpsq.output.wording import GAP, cell
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Iterator, Sequence
+    from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 
+    from gpsq.model import Deviation
     from gpsq.results import Analysis, DeviceSummary
 
 Row = list[str]
@@ -102,6 +104,15 @@ def deviation_lines(analysis: Analysis) -> Iterator[str]:
         for d in own
     ]
     yield from columns([DEVIATION_HEADS, *rows])
+
+
+def decision_line(chosen: Mapping[str, Sequence[Deviation]], decision: str) -> str:
+    """Return what was decided of which names; a name of an event or a ride says how many deviations it means."""
+    counts = {
+        name: f" ({len(own)} deviation{'s' * (len(own) > 1)})" for name, own in chosen.items() if own[0].id != name
+    }
+    said = ", ".join(name + counts.get(name, "") for name in chosen)
+    return f"{said}: {'no longer flagged' if decision == CLEAR else decision}"
 
 
 def _recording(analysis: Analysis, number: int) -> str:

@@ -317,6 +317,11 @@ class Deviation:
     note: str = ""
     event: str = ""
 
+    @property
+    def counts_as(self) -> str:
+        """What it counts as in the figures, one of `SUGGESTIONS`: the person's decision, or the suggestion until there is one."""
+        return {"intentional": ROUTE_CHOICE, "error": RECEIVER_ERROR}.get(self.flag, self.suggestion)
+
 
 @dataclass(frozen=True)
 class Flag:

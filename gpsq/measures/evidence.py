@@ -94,10 +94,10 @@ def _leave(count: int) -> str:
 
 
 def _inner(stretch: Stretch) -> tuple[IntArray, float]:
-    """Return the stations far off the line, and the peak."""
+    """Return the stations far off the line, and how far off the trace is there, in the median: its peak without its noise."""
     size = np.nan_to_num(np.abs(stretch.course.offset_m[stretch.low : stretch.high + 1]))
-    peak_m = float(size.max())
-    return stretch.low + np.flatnonzero(size >= INNER_SHARE * peak_m), peak_m
+    inner = np.flatnonzero(size >= INNER_SHARE * size.max())
+    return stretch.low + inner, float(np.median(size[inner]))
 
 
 def _beside_m(stretch: Stretch, other: Course, inner: IntArray) -> tuple[float, float]:

@@ -161,7 +161,8 @@ def _together(rides: Mapping[str, Sequence[Course]]) -> dict[str, tuple[Together
         spread = _known([near_spread_m(offset_m) for offset_m in common.values()])
         for ride, offset_m in common.items():
             if spread and not np.isnan(offset_m).all():
-                own = Together(offset_m, float(np.median(spread)), {c.number: offsets[c.number] for c in rides[ride]})
+                usual_m = float(np.quantile(spread, LOW_QUANTILE))
+                own = Together(offset_m, usual_m, {c.number: offsets[c.number] for c in rides[ride]})
                 found[ride] = (*found.get(ride, ()), own)
     return found
 

@@ -91,3 +91,18 @@ def test_a_new_decision_takes_the_place_of_the_old_and_clear_takes_both_back():
         (100, 199, "intentional", "second"),
     ]
     assert flags.decided(kept, [deviation(100, 199)], [TRACE], "clear", "") == [flag(0, 5)]
+
+
+@pytest.mark.parametrize(
+    ("flag_is", "suggested", "counts_as"),
+    [
+        ("", "route choice", "route choice"),
+        ("", "cannot be told", "cannot be told"),
+        ("intentional", "receiver error", "route choice"),
+        ("error", "route choice", "receiver error"),
+        ("error", "cannot be told", "receiver error"),
+    ],
+)
+def test_a_decision_counts_before_a_suggestion(flag_is, suggested, counts_as):
+    found = dataclasses.replace(deviation(0, 9), suggestion=suggested, flag=flag_is)
+    assert found.counts_as == counts_as

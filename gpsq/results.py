@@ -6,9 +6,10 @@ They stand on the types of `gpsq.model`, which know nothing of them.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from gpsq.arrays import same_length
+from gpsq.summary_types import Summaries
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -33,7 +34,8 @@ class TraceResult:
     """All that is known of one trace: `status` is "scored" or "not scored", with the `reason`; None where not measured.
 
     `vanished` are deviations that decisions on others made vanish: nothing is shown of them, but their names still hold.
-    `duplicate_of` names the recording that this one repeats; it then counts nowhere.
+    `duplicate_of` names the recording that this one repeats; it then counts nowhere. `spikes` counts the times that fixes
+    went off and came back within seconds, kept or set aside (None where times are unknown, so that nothing tells).
     """
 
     trace: int
@@ -50,36 +52,38 @@ class TraceResult:
     deviations: tuple[Deviation, ...] = ()
     vanished: tuple[Deviation, ...] = ()
     duplicate_of: str = ""
+    spikes: int | None = None
+    largest_spike_m: float = float("nan")
 
 
 @dataclass(frozen=True)
-class Interval:
-    """A figure with its interval: nan bounds where none exists; `method` says how it was found or why it is absent."""
+class DevicesApart:
+    """Two devices whose usual lines on a route lie `apart_m` from each other, more than both scatter.
 
-    value: float
-    low: float = float("nan")
-    high: float = float("nan")
-    method: str = ""
+    `first_scatter_m`, `second_scatter_m` : standard deviation per axis of each about its own usual line.
+    """
 
+    first: str
+    second: str
+    apart_m: float
+    first_scatter_m: float
+    second_scatter_m: float
 
-@dataclass(frozen=True)
-class DeviceSummary:
-    """Figures of one device on one route (`route` "" for all its routes); columns as in ``devices.csv``."""
-
-    device: str
-    route: str
-    rides: int
-    figures: Mapping[str, Interval]
+    @property
+    def pair(self) -> frozenset[str]:
+        """The names of the two."""
+        return frozenset((self.first, self.second))
 
 
 @dataclass(frozen=True, eq=False)
 class RouteResult:
-    """A route with its centreline (None where no line could be made)."""
+    """A route with its centreline (None where no line could be made), and the devices that lie apart on it."""
 
     route: Route
     centreline: Centreline | None
     rides: tuple[str, ...]
     reason: str = ""
+    apart: tuple[DevicesApart, ...] = ()
 
 
 @dataclass(frozen=True, eq=False)
@@ -97,7 +101,7 @@ class Analysis:
     flags: tuple[Flag, ...]
     inputs: Mapping[str, str]
     notes: tuple[str, ...] = ()
-    extra: Mapping[str, Any] = field(default_factory=dict)
+    summaries: Summaries = field(default_factory=Summaries)
 
     def __post_init__(self) -> None:
         same_length(self, ("traces", "results"))

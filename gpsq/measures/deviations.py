@@ -70,9 +70,12 @@ def _off(course: Course, ride: str, doubt_m: FloatArray, beside: Beside) -> tupl
     outside, away = _beyond(course.offset_m, _band_m(settings.deviation_band_m, own_m, doubt_m, settings))
     for together in usual.together.get(ride, ()):
         import os
+
         K = float(os.environ.get("K", "5")) / 4.0
         F = float(os.environ.get("F", "16"))
-        band_m = _band_m(F * np.sqrt(3.0 / len(together.of_trace_m)), K * together.usual_m * usual.rough, doubt_m, settings)
+        band_m = _band_m(
+            F * np.sqrt(3.0 / len(together.of_trace_m)), K * together.usual_m * usual.rough, doubt_m, settings
+        )
         far, not_back = _beyond(together.offset_m, band_m)
         with_ride = _with_ride(course, together)
         outside |= with_ride & far & _beyond(course.offset_m, band_m)[1]

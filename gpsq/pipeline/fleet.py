@@ -22,8 +22,8 @@ from gpsq.exceptions import InputError, NothingToAnalyse, OutputError
 from gpsq.model import Trace
 from gpsq.output.tables import layers, tables
 from gpsq.pipeline import executors
-from gpsq.pipeline.analysis import analyse_traces
 from gpsq.pipeline.fleet_routes import NO_ROUTE, Place, Sorted, sort_out, traces_in
+from gpsq.pipeline.stages import analyse_traces
 from gpsq.reading.folder import named
 from gpsq.reading.listing import find_files
 from gpsq.reading.parquet import SUFFIX
@@ -216,7 +216,7 @@ class _Part:
         traces = [r for r in read if isinstance(r, Trace) and (r.file, r.track) in wanted]
         traces = sorted(named(traces, entries, self.campaign), key=lambda t: (t.file, t.track))
         analysis = analyse_traces(traces, self.campaign.settings, self.decisions)
-        self._write(number, dataclasses.replace(analysis, extra=summaries(analysis)))
+        self._write(number, dataclasses.replace(analysis, summaries=summaries(analysis)))
         return len(traces)
 
     def _write(self, number: int, analysis: Analysis) -> None:

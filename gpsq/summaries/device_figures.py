@@ -11,9 +11,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gpsq.results import DeviceSummary, Interval
 from gpsq.statistics import intervals, survival
 from gpsq.summaries.station_table import Spread, by_ride, on_common_line, spread_over_rides, station_table
+from gpsq.summary_types import DeviceSummary, Interval, StateSummary
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Mapping, Sequence
@@ -29,16 +29,6 @@ MOST_BLOCKS = 40
 #: the part brings the cover nearest to 95 % over all the settings of tests/validation/interval_coverage.py.
 FLOOR_FROM_RIDES = 4
 FLOOR_FACTOR = 0.5
-
-
-@dataclass(frozen=True)
-class StateSummary:
-    """Time to first fix of one device within one start state (hot, warm, cold, unknown)."""
-
-    device: str
-    state: str
-    recordings: int
-    figures: Mapping[str, Interval]
 
 
 @dataclass(frozen=True)
@@ -145,6 +135,7 @@ def _summary(
     figures |= _crosstrack_figures(results, lines, settings)
     figures["repeatability_m"] = repeatability([pair.spread for pair in lines], settings.confidence)
     figures |= _plain_figures(figures, lines, settings.confidence)
+    figures["spikes"] = _spikes(results)
     _say_undecided(figures, lines)
     return DeviceSummary(device, route, rides, figures)
 
@@ -222,6 +213,17 @@ def _plain_figures(figures: Mapping[str, Interval], lines: Sequence[_Lines], con
     rms = _pooled_rms(_known(pair.plain_left_out_m for pair in lines), confidence)
     spread = repeatability([pair.plain_spread for pair in lines], confidence)
     return counted | {"xte_rms_plain_m": rms, "repeatability_plain_m": spread}
+
+
+def _spikes(results: Sequence[TraceResult]) -> Interval:
+    """Return how often fixes went off and came back within seconds, with how far at most in `method`."""
+    counts = [r.spikes for r in results if r.spikes is not None]
+    if not counts:
+        return Interval(np.nan, method="none: no recording has times")
+    some = sum(count > 0 for count in counts)
+    said = f"in {some} of {len(counts)} recording{'s' * (len(counts) > 1)}"
+    largest_m = max((r.largest_spike_m for r in results if r.spikes), default=np.nan)
+    return Interval(float(sum(counts)), method=f"{said}, the largest {largest_m:.0f} m" if some else said)
 
 
 def _say_undecided(figures: dict[str, Interval], lines: Sequence[_Lines]) -> None:

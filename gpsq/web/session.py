@@ -16,7 +16,7 @@ from gpsq.exceptions import CampaignError, InputError, OutputError
 from gpsq.measures import events
 from gpsq.model import FLAGS
 from gpsq.output.report.cards import meant
-from gpsq.reading.listing import RESULTS
+from gpsq.settings import RESULTS
 from gpsq.web import campaign_edits, dropped_files, page_data
 from gpsq.web.jobs import Line
 

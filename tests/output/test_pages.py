@@ -21,6 +21,7 @@ from gpsq.output.charts import all_charts
 from gpsq.output.map.data import map_data, script_json
 from gpsq.output.map.page import map_page
 from gpsq.output.report.page import report_page
+from gpsq.summary_types import Summaries
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -358,7 +359,15 @@ def test_the_missed_head_runs_from_the_start_to_the_first_fix(analysis: Analysis
 
 def test_a_bare_analysis_still_gives_pages(analysis: Analysis) -> None:
     bare = dataclasses.replace(
-        analysis, traces=(), results=(), routes=(), deviations=(), unreadable=(), flags=(), extra={}, notes=()
+        analysis,
+        traces=(),
+        results=(),
+        routes=(),
+        deviations=(),
+        unreadable=(),
+        flags=(),
+        summaries=Summaries(),
+        notes=(),
     )
     drawn = all_charts.figures(bare)
     assert drawn == ()

@@ -15,8 +15,8 @@ if TYPE_CHECKING:
 
     from matplotlib.axes import Axes
 
-    from gpsq.results import Interval
-    from gpsq.summaries.campaigns import Entry, League
+    from gpsq.summaries.campaigns import Compared, Entry
+    from gpsq.summary_types import Interval
 
 TITLE = "Time to first fix against repeatability"
 BELOW = "Lower left is better; bars: interval, where there is one"
@@ -26,25 +26,25 @@ EVEN_MARKS = frozenset(f"({number})" for number in range(2, 100, 2))
 MOST_COURSES = {True: 3, False: 1}
 
 
-def league_chart(league: League) -> Chart | None:
-    """Return the figure of a league, or None where no device has both a time to first fix and a repeatability."""
+def compare_chart(compared: Compared) -> Chart | None:
+    """Return the figure of a comparison, or None where no device has both a time to first fix and a repeatability."""
     courses: dict[str, list[Entry]] = {}
-    for entry in league.entries:
+    for entry in compared.entries:
         if np.isfinite([entry.ttff_s.value, entry.repeatability_m.value]).all():
             courses.setdefault(entry.course, []).append(entry)
     if not courses:
         return None
-    looks = league_looks(league)
+    looks = compare_looks(compared)
 
     def draw(sheet: Sheet) -> None:
         _draw(sheet, courses, looks)
 
-    return rendered([Drawing("league", TITLE, _finding(courses), draw)])[0]
+    return rendered([Drawing("compare", TITLE, _finding(courses), draw)])[0]
 
 
-def league_looks(league: League) -> dict[str, Look]:
+def compare_looks(compared: Compared) -> dict[str, Look]:
     """Return the look of every device, in the order of their names."""
-    return {name: look(i) for i, name in enumerate(sorted({entry.device for entry in league.entries}))}
+    return {name: look(i) for i, name in enumerate(sorted({entry.device for entry in compared.entries}))}
 
 
 def campaign_marks(entries: Iterable[Entry]) -> dict[tuple[str, str], str]:

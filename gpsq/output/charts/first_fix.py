@@ -17,7 +17,8 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
     from gpsq.model import FirstFix, FloatArray
-    from gpsq.results import Analysis, DeviceSummary
+    from gpsq.results import Analysis
+    from gpsq.summary_types import DeviceSummary
 
 #: More rows or columns than this cannot be read at the size of a slide.
 MOST_DEVICES = 8

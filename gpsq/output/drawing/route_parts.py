@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 
 def hot_spots(analysis: Analysis) -> tuple[Any, ...]:
     """Return the places where recordings scatter most, by route and along it."""
-    return tuple(sorted(analysis.extra.get("hot_spots", ()), key=lambda spot: (spot.route, spot.from_m)))
+    return tuple(sorted(analysis.summaries.hot_spots, key=lambda spot: (spot.route, spot.from_m)))
 
 
 def head_span_m(trace: Trace, result: TraceResult, found: RouteResult) -> tuple[float, float] | None:

@@ -1,4 +1,4 @@
-"""What report, page and terminal show alike: how a figure is said, deviations by event, and the card of an event."""
+"""What report, page and terminal show alike: deviations by event, what a name means, and the card of an event."""
 
 from __future__ import annotations
 
@@ -16,21 +16,10 @@ from gpsq.output.instants import iso_times
 from gpsq.output.report import sketches
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Sequence
 
     from gpsq.model import Deviation
     from gpsq.results import Analysis
-
-
-def saying(name: str) -> Callable[[float], str]:
-    """Return how the figure of that name is said: in seconds, metres, as a ratio or a share."""
-    if name.endswith("_s") and not name.startswith("fixed"):
-        return wording.seconds
-    if name.endswith("_m"):
-        return wording.metres
-    if name.startswith("length_ratio"):
-        return lambda value: f"{value:.3f}" if np.isfinite(value) else wording.UNKNOWN
-    return wording.share
 
 
 def by_event(analysis: Analysis) -> list[tuple[Deviation, ...]]:

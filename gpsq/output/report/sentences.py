@@ -13,7 +13,8 @@ from gpsq.output.report.findings import waiting
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from gpsq.results import Analysis, DeviceSummary
+    from gpsq.results import Analysis
+    from gpsq.summary_types import DeviceSummary
 
 #: Under this many rides no interval of any use exists, and a sentence says so.
 FEW_RIDES = 3
@@ -33,7 +34,7 @@ def of_device(summary: DeviceSummary, confidence: float) -> str:
 
     Examples
     --------
-    >>> from gpsq.results import DeviceSummary, Interval
+    >>> from gpsq.summary_types import DeviceSummary, Interval
     >>> figures = {"ttff_median_s": Interval(17.0, 12.0, 25.0), "missed_median_m": Interval(85.0)}
     >>> of_device(DeviceSummary("Amber", "", 8, figures), 0.95).replace(wording.GAP, " ")
     'has its first fix after 17 s in the median (95 % interval 12 s to 25 s) and misses 85 m of road before it.'
@@ -44,7 +45,24 @@ def of_device(summary: DeviceSummary, confidence: float) -> str:
         return "gave nothing that can be measured."
     said = known[0] if len(known) == 1 else f"{', '.join(known[:-1])} and {known[-1]}"
     few = f" Too few rides ({summary.rides}) to say more." if summary.rides < FEW_RIDES else ""
-    return f"{said}.{few}"
+    return f"{said}.{spikes(summary)}{few}"
+
+
+def spikes(summary: DeviceSummary) -> str:
+    """Return a sentence on fixes that were off for a moment, which errors station by station do not show; "" for none.
+
+    Examples
+    --------
+    >>> from gpsq.summary_types import DeviceSummary, Interval
+    >>> found = {"spikes": Interval(3.0, method="in 2 of 8 recordings, the largest 250 m")}
+    >>> spikes(DeviceSummary("Amber", "", 8, found)).strip()
+    'Off and back within seconds 3 times, in 2 of 8 recordings, the largest 250 m: errors station by station do not show it.'
+    """
+    found = figure(summary, "spikes")
+    if not found.value > 0:
+        return ""
+    times = "once" if found.value == 1 else f"{found.value:.0f} times"
+    return f" Off and back within seconds {times}, {found.method}: errors station by station do not show it."
 
 
 def _fix_part(summary: DeviceSummary, confidence: float) -> str:
@@ -120,6 +138,10 @@ def _steadiest(analysis: Analysis, summaries: Sequence[DeviceSummary]) -> str:
     best, next_best = ranked[0], ranked[1]
     said = f"{wording.metres(figure(best, name).value)} against {wording.metres(figure(next_best, name).value)}"
     found = _comparison(analysis, "xte_rms_m", best.device, next_best.device)
+    apart = _apart_m(analysis, best.device, next_best.device)
+    if np.isfinite(apart):
+        lie = f"the two lie {wording.metres(apart)} apart, and which is right cannot be known without a surveyed line"
+        return f"{best.device} repeats best, {said} for {next_best.device}; {lie}."
     if found is None:
         alone = "they share no ride, so chance is not ruled out"
         return f"{best.device} repeats best, {said} for {next_best.device}; {alone}."
@@ -129,6 +151,12 @@ def _steadiest(analysis: Analysis, summaries: Sequence[DeviceSummary]) -> str:
     if shown and gain >= 0:
         return f"{best.device} repeats best: {said} for {next_best.device}, the next; {same}."
     return f"Which of {best.device} and {next_best.device} repeats better cannot be said yet: {said}; {same}."
+
+
+def _apart_m(analysis: Analysis, first: str, second: str) -> float:
+    """Return how far two devices lie apart on the route where they do so most, nan where they do not."""
+    apart = [two.apart_m for route in analysis.routes for two in route.apart if two.pair == {first, second}]
+    return max(apart, default=float("nan"))
 
 
 def _difference_sure(low: float, high: float, say: Any, analysis: Analysis) -> str:
@@ -142,7 +170,7 @@ def _difference_sure(low: float, high: float, say: Any, analysis: Analysis) -> s
 
 def _comparison(analysis: Analysis, measure: str, best: str, other: str) -> tuple[float, float, float, bool] | None:
     """Return how much less the first device has, its bounds, and whether that is shown; None if not compared."""
-    for found in analysis.extra.get("comparisons", ()):
+    for found in analysis.summaries.comparisons:
         if found.measure != measure or {found.first, found.second} != {best, other}:
             continue
         sign = -1.0 if found.first == best else 1.0

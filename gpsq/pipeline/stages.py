@@ -11,6 +11,7 @@ from gpsq.measures.route import Measured, Member, analyse_route
 from gpsq.pipeline.remembering import remembered_each, route_key
 from gpsq.results import Analysis, RouteResult, TraceResult
 from gpsq.rides.arrange import Arranged, arrange
+from gpsq.rides.opposite import tails_towards
 from gpsq.summaries import reference
 from gpsq.summaries.summarise import summaries
 
@@ -87,14 +88,29 @@ def _measured(arranged: Arranged, settings: Settings, decisions: Sequence[Flag],
         deviations=tuple(d for result in results for d in result.deviations),
         flags=tuple(decisions),
         inputs={},
-        notes=arranged.notes,
+        notes=(*arranged.notes, *_apart_in_words(found)),
     )
+
+
+def _apart_in_words(routes: Sequence[RouteResult]) -> list[str]:
+    """Say which devices lie apart, once for each pair and route."""
+    return [
+        f"route {found.route.name}: {two.first} and {two.second} lie {two.apart_m:.0f} m apart, more than both scatter "
+        f"({two.first_scatter_m:.1f} m and {two.second_scatter_m:.1f} m); which is right cannot be known without a "
+        f"surveyed line, so the centreline runs between them"
+        for found in routes
+        for two in found.apart
+    ]
 
 
 def _routes_measured(
     arranged: Arranged, settings: Settings, decisions: Sequence[Flag], means: Means
 ) -> Iterator[tuple[RouteResult, tuple[Measured, ...]]]:
-    jobs = [(route, _members(route, arranged), decisions, settings) for route in arranged.routes]
+    tails = tails_towards(arranged.routes, arranged.traces, arranged.rides, arranged.twins, settings.gap_s)
+    jobs = [
+        (route, _members(route, arranged), decisions, settings, towards)
+        for route, towards in zip(arranged.routes, tails, strict=True)
+    ]
     means.tell("analysing routes", 0, len(jobs))
     answers = remembered_each(means.cache, route_key, analyse_route, jobs, means.each)
     for done, ((route, members, *_), (result, measured)) in enumerate(zip(jobs, answers, strict=True), start=1):

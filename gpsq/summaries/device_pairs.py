@@ -12,13 +12,13 @@ from gpsq.statistics import intervals, paired
 from gpsq.statistics.intervals import FEWEST_FOR_SIGN_FLIP
 from gpsq.statistics.power import POWER, detectable_difference, rides_needed
 from gpsq.summaries.station_table import by_ride, station_table
-from gpsq.summary_types import PairedComparison
+from gpsq.summary_types import Interval, PairedComparison
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from gpsq.model import FloatArray, Trace
-    from gpsq.results import RouteResult, TraceResult
+    from gpsq.results import DevicesApart, RouteResult, TraceResult
     from gpsq.settings import Settings
 
 UNITS = {"ttff_s": "s", "xte_rms_m": "m"}
@@ -35,6 +35,10 @@ class _Pair:
     differences: FloatArray
     left_out: str
 
+    @property
+    def names(self) -> frozenset[str]:
+        return frozenset((self.first, self.second))
+
 
 def compare_pairs(
     traces: Sequence[Trace], results: Sequence[TraceResult], routes: Sequence[RouteResult], settings: Settings
@@ -45,8 +49,14 @@ def compare_pairs(
     devices started in the same state. From six rides on the test flips signs (`paired.sign_flip_p`) and needs
     no normal distribution; with fewer it cannot reach 5 %, so Student's paired test stands in, and `test` says so.
     """
+    apart = {two.pair: two for route in routes for two in route.apart}
     pairs = [*_first_fix_pairs(traces, results), *_error_pairs(traces, results, routes)]
-    compared = [_compared(pair, settings) for pair in pairs]
+    compared = [
+        _withheld(pair, apart[pair.names])
+        if pair.measure == "xte_rms_m" and pair.names in apart
+        else _compared(pair, settings)
+        for pair in pairs
+    ]
     known = [c for c in compared if np.isfinite(c.p)]
     if not known:
         return tuple(compared)
@@ -122,6 +132,19 @@ def _rms_differences(
         if both.any():
             differences.append(np.sqrt(np.mean(one[both] ** 2)) - np.sqrt(np.mean(other[both] ** 2)))
     return np.array(differences, dtype=float)
+
+
+def _withheld(pair: _Pair, two: DevicesApart) -> PairedComparison:
+    """Return a comparison that is not made: of two devices that lie apart, each errs by where the line was put."""
+    n = len(pair.differences)
+    said = (
+        f"{pair.first} and {pair.second} are not compared in cross-track error: they lie {two.apart_m:.0f} m apart; "
+        f"which is right cannot be known without a surveyed line"
+    )
+    none = Interval(np.nan, method="none: the two lie apart")
+    return PairedComparison(
+        pair.measure, pair.first, pair.second, n, none, np.nan, np.nan, "none", None, np.nan, pair.left_out, said
+    )
 
 
 def _compared(pair: _Pair, settings: Settings) -> PairedComparison:

@@ -208,39 +208,40 @@ def test_workers_with_another_gpsq_are_refused(dask: Any, monkeypatch: pytest.Mo
         Cluster(dask.scheduler_address)
 
 
-def lines_without_a_worker(monkeypatch: pytest.MonkeyPatch, after_s: float, again_s: float) -> list[str]:
+@pytest.fixture
+def soon(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What is told after twenty seconds and each minute is told at once."""
     monkeypatch.setattr(executors, "LOOK_S", 0.05)
-    monkeypatch.setattr(executors, "TOLD_AFTER_S", after_s)
-    monkeypatch.setattr(executors, "TOLD_AGAIN_S", again_s)
-    return []
+    monkeypatch.setattr(executors, "TOLD_AFTER_S", 0.3)
+    monkeypatch.setattr(executors, "TOLD_AGAIN_S", 0.5)
 
 
-def test_with_no_worker_left_it_says_so_and_goes_on_with_one_that_joins(
-    campaign: Path, alone: Analysis, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    said = lines_without_a_worker(monkeypatch, 0.3, 0.5)
-    with local_cluster(1) as dask, Cluster(dask.scheduler_address, say=said.append) as cluster:
+@pytest.mark.usefixtures("soon")
+def test_with_no_worker_left_it_says_so_and_goes_on_with_one_that_joins(campaign: Path, alone: Analysis) -> None:
+    said: list[str] = []
 
-        def leave(what: str, done: int, of: int) -> None:
-            if what == "reading" and done == 12:
-                dask.scale(0)
+    def say(line: str) -> None:
+        said.append(line)
+        if len(said) == 3:
+            dask.scale(1)
 
-        def say(line: str) -> None:
-            said.append(line)
-            if len(said) == 3:
-                dask.scale(1)
-
-        monkeypatch.setattr(cluster, "_say", say)
-        found = analyse(campaign, executor=cluster, on_progress=leave)
+    with local_cluster(1) as dask, Cluster(dask.scheduler_address, say=say) as cluster:
+        dask.scale(0)
+        until = time.monotonic() + 30
+        while dask.scheduler_info["workers"]:
+            assert time.monotonic() < until, "the worker stays"
+            time.sleep(0.05)
+        found = analyse(campaign, executor=cluster)
+        address = dask.scheduler_address
     assert same(found, alone)
     assert len(said) >= 3
-    start = f"The cluster at {dask.scheduler_address} has no worker left: waiting for one to join; "
-    assert all(line.startswith(start) for line in said)
-    assert "of 30 tasks are done." in said[0]
+    told = f"The cluster at {address} has no worker left: waiting for one to join; 0 of 30 tasks are done."
+    assert said[:3] == [told] * 3
 
 
-def test_while_workers_are_there_nothing_is_said(dask: Any, monkeypatch: pytest.MonkeyPatch) -> None:
-    said = lines_without_a_worker(monkeypatch, 0.1, 0.1)
+@pytest.mark.usefixtures("soon")
+def test_while_workers_are_there_nothing_is_said(dask: Any) -> None:
+    said: list[str] = []
     with Cluster(dask.scheduler_address, say=said.append) as cluster:
         assert list(cluster.map(time.sleep, [0.6])) == [None]
     assert said == []

@@ -9,13 +9,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from gpsq.campaign import flags
+from gpsq.digests import file_sha256
 from gpsq.exceptions import NothingToAnalyse
 from gpsq.measures import first_fix
 from gpsq.measures.route import Measured, Member, analyse_route
 from gpsq.pipeline import executors, remembering
 from gpsq.pipeline.remembering import Recalling
 from gpsq.reading import read_folder
-from gpsq.results import Analysis, RouteResult, TraceResult
+from gpsq.results import Analysis, RouteResult, Streets, TraceResult
 from gpsq.rides.arrange import Arranged, arrange
 from gpsq.summaries import reference
 from gpsq.summaries.summarise import summaries
@@ -24,6 +25,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Mapping, Sequence
     from concurrent.futures import Executor
 
+    from gpsq.campaign.campaign_file import Campaign
     from gpsq.model import Flag, Trace
     from gpsq.pipeline.cache import Cache
     from gpsq.reading.folder import Readings
@@ -98,11 +100,19 @@ def analyse(
         if cache is None:
             return work(arranged)
         read_before = remembering.Kept(cache, readings.traces, (readings, asked))
-        lines = remembering.contents(folder, readings.campaign.reference.values())
+        beside = [*readings.campaign.reference.values(), readings.campaign.streets]
+        lines = remembering.contents(folder, [name for name in beside if name])
         analysis = read_before.whole(
             Analysis, (flagged, lines), lambda: work(lambda: read_before.whole(Arranged, (), arranged))
         )
     return dataclasses.replace(analysis, folder=str(folder))
+
+
+def _streets(folder: Path, campaign: Campaign) -> Streets | None:
+    """Return the file of streets that the campaign names."""
+    if not campaign.streets:
+        return None
+    return Streets(campaign.streets, file_sha256(folder / campaign.streets), campaign.streets_source)
 
 
 def _measured(
@@ -121,6 +131,8 @@ def _measured(
         title=readings.campaign.title,
         unreadable=readings.unreadable,
         inputs=dict(readings.inputs),
+        time_zone=readings.campaign.time_zone or "",
+        streets=_streets(folder, readings.campaign),
     )
     notes = (*told, *analysis.notes)
     tell("summing up", 0, 1)

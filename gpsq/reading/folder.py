@@ -76,7 +76,7 @@ def read_folder(
         raise NothingToAnalyse(str(folder), "no folder of that name", "a folder of recordings")
     campaign = campaigns.load(folder)
     log = start_log.load(folder, campaign)
-    listing = find_files(folder, not_recordings=frozenset(campaign.reference.values()))
+    listing = find_files(folder, not_recordings=frozenset({*campaign.reference.values(), campaign.streets}))
     task = partial(read_file, settings=campaign.settings, time_zone=campaign.time_zone)
     results = _read_all(listing.files, task, executor, on_progress)
     traces = [r for r in results if isinstance(r, Trace)]

@@ -51,3 +51,8 @@ def band_m(found: RouteResult) -> FloatArray:
     tangent /= np.maximum(np.hypot(*tangent.T), 1e-9)[:, None]
     side = np.column_stack([-tangent[:, 1], tangent[:, 0]]) * np.nan_to_num(line.spread_m)[:, None]
     return np.vstack([line.xy_m + side, (line.xy_m - side)[::-1]])
+
+
+def device_summaries(analysis: Analysis) -> tuple[Any, ...]:
+    """Return the figures of every device on each route, and over all routes."""
+    return tuple(analysis.extra.get("devices", ()))

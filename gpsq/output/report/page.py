@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
 
     from gpsq.model import Trace, Unreadable
-    from gpsq.output.charts.sheet import Chart
+    from gpsq.output.drawing.rendering import Chart
     from gpsq.results import Analysis, DeviceSummary, Interval, TraceResult
 
 #: Nothing may be fetched or run.

@@ -99,7 +99,7 @@ def between(figure: Interval, say: object = seconds) -> str:
 
     Examples
     --------
-    >>> from gpsq.model import Interval
+    >>> from gpsq.results import Interval
     >>> between(Interval(12.0, 9.0, 20.0), seconds).replace(GAP, " ")
     '9 s to 20 s'
     """

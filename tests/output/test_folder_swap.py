@@ -41,7 +41,7 @@ def mark_of(target: Path) -> str:
 WRITER = f"""
 import json, sys, itertools
 from pathlib import Path
-from gpsq.output import folder, run_file
+from gpsq.output import folder_swap, run_file
 FILES = {FILES}
 {inspect.getsource(put)}
 for n in itertools.count():
@@ -161,7 +161,7 @@ from pathlib import Path
 sys.path.insert(0, sys.argv[2])
 from output_sample import sample
 from gpsq.exceptions import OutputError
-from gpsq.output.write import write_results
+from gpsq.output.results_folder import write_results
 analysis = sample()
 signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
 resource.setrlimit(resource.RLIMIT_FSIZE, (int(sys.argv[3]), int(sys.argv[3])))

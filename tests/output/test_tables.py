@@ -23,7 +23,7 @@ from lxml import etree
 from output_sample import HOSTILE, sample
 
 from gpsq.model import NAT, FirstFix
-from gpsq.output import wording
+from gpsq.output import instants
 from gpsq.output.drawing.lines import cut_antimeridian, parts, thin, unwrap
 from gpsq.output.tables import layer_styles, layers, tables
 from gpsq.output.tables.columns import DESCRIPTIONS
@@ -178,7 +178,7 @@ def test_figures_that_are_infinite_or_negative_zero_become_blank_or_zero(analysi
 def test_times_are_iso_8601_in_utc() -> None:
     """ISO 8601-1:2019, 5.4.2.1: extended format with the designator Z; thousandths only where there are any."""
     times = np.array(["2026-05-04T07:10:00", "2026-05-04T07:10:00.25", "NaT"], "datetime64[ms]")
-    assert wording.iso_times(times) == ["2026-05-04T07:10:00Z", "2026-05-04T07:10:00.250Z", ""]
+    assert instants.iso_times(times) == ["2026-05-04T07:10:00Z", "2026-05-04T07:10:00.250Z", ""]
 
 
 def test_a_time_of_day_without_a_date_is_no_time(analysis: Analysis) -> None:

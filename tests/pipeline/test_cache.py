@@ -142,7 +142,7 @@ def test_another_version_of_gpsq_takes_nothing(campaign: Path, monkeypatch: pyte
     counting = Counting()
     run(campaign, counting)
     counting.taken()
-    monkeypatch.setattr(cache, "code", lambda: "another")
+    monkeypatch.setattr(digests, "code", lambda: "another")
     run(campaign, counting)
     assert counting.taken() == (9, 1)
 

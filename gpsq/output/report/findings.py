@@ -30,7 +30,7 @@ def waiting(summary: DeviceSummary, name: str, *, brief: bool = False) -> str:
 
     Examples
     --------
-    >>> from gpsq.model import DeviceSummary, Interval
+    >>> from gpsq.results import DeviceSummary, Interval
     >>> found = {"xte_rms_m": Interval(14.0), "xte_rms_plain_m": Interval(2.7), "open_deviations": Interval(2.0)}
     >>> device = DeviceSummary("Amber", "", 8, found)
     >>> [waiting(device, "xte_rms_m", brief=brief).replace(GAP, " ") for brief in (False, True)]

@@ -33,9 +33,9 @@ def of_device(summary: DeviceSummary, confidence: float) -> str:
 
     Examples
     --------
-    >>> from gpsq.model import DeviceSummary, Interval
+    >>> from gpsq.results import DeviceSummary, Interval
     >>> figures = {"ttff_median_s": Interval(17.0, 12.0, 25.0), "missed_median_m": Interval(85.0)}
-    >>> of_device(DeviceSummary("Amber", "", 8, figures), 0.95).replace(words.GAP, " ")
+    >>> of_device(DeviceSummary("Amber", "", 8, figures), 0.95).replace(wording.GAP, " ")
     'has its first fix after 17 s in the median (95 % interval 12 s to 25 s) and misses 85 m of road before it.'
     """
     parts = [_fix_part(summary, confidence), _missed_part(summary), _error_part(summary, confidence)]

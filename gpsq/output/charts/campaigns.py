@@ -8,6 +8,7 @@ import numpy as np
 
 from gpsq.digests import version
 from gpsq.output import wording
+from gpsq.output.drawing.labels import beside
 from gpsq.output.drawing.looks import Look, look
 from gpsq.output.drawing.plot import Plot, tick_text, whole_ticks
 from gpsq.output.drawing.rendering import Chart, Drawing, rendered
@@ -109,8 +110,9 @@ def _panel(sheet: Sheet, box: Box, entries: list[Entry], looks: dict[str, Look])
         sheet.mark(own.mark, x, y, MARK_PT, own.colour)
         half = MARK_PT / 2 / POINTS_PER_INCH
         taken.append(Box(x - half, y - half, x + half, y + half))
-    for entry in entries:
-        _mark(plot, entry, marks[entry.campaign, entry.route], taken)
+    for i, entry in enumerate(entries):
+        others = taken[:i] + taken[i + 1 :]  # its own point lies under its leader
+        taken += _mark(plot, entry, marks[entry.campaign, entry.route], others)
 
 
 def _bars(plot: Plot, time: Interval, spread: Interval, at: tuple[float, float], colour: str) -> None:
@@ -124,18 +126,15 @@ def _bars(plot: Plot, time: Interval, spread: Interval, at: tuple[float, float],
         plot.sheet.line([(x, low), (x, high)], colour, 1.6)
 
 
-def _mark(plot: Plot, entry: Entry, mark: str, taken: list[Box]) -> None:
-    """Write the campaign's number beside a point."""
-    from gpsq.output.drawing.labels import beside
-
-    if not mark:
-        return
+def _mark(plot: Plot, entry: Entry, mark: str, taken: list[Box]) -> list[Box]:
+    """Write the campaign's number beside a point; return where it stands."""
     x, y = float(plot.x_in(max(entry.ttff_s.value, 1.0))), float(plot.y_in(entry.repeatability_m.value))
     size = (text_width_in(mark, SMALL_PT), 1.2 * SMALL_PT / POINTS_PER_INCH)
-    box = beside(np.array([x, y]), size, plot.box.grown(0.1), taken, np.empty((0, 2)))
-    if box is not None:
-        plot.sheet.write(box.left, box.bottom + 0.26 * SMALL_PT / POINTS_PER_INCH, mark, size_pt=SMALL_PT, colour=SOFT)
-        taken.append(box)
+    box = beside(np.array([x, y]), size, plot.box.grown(0.1), taken, np.empty((0, 2))) if mark else None
+    if box is None:
+        return []
+    low = box.bottom + 0.26 * SMALL_PT / POINTS_PER_INCH
+    return [plot.sheet.write(box.left, low, mark, size_pt=SMALL_PT, colour=SOFT)]
 
 
 def _title(courses: dict[str, list[Entry]]) -> str:

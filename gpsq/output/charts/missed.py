@@ -71,7 +71,7 @@ def missed(analysis: Analysis) -> Drawing | None:
         shown = roads[: MOST_ROADS[sheet.wide]]
         more = f" {len(roads) - len(shown)} more ways in the table." if len(roads) > len(shown) else ""
         y = sheet.paragraph(0.2, y - 0.24, KEY + more, most_in, lines=2, size_pt=SMALL_PT, colour=SOFT)
-        if len(medians) > 1:
+        if len(medians) > 1 and sheet.wide:
             y = sheet.legend({name: looks[name] for name in medians}, y - 0.26, marks=True)
         _draw_roads(sheet, shown, looks, Box(0.2, low + 0.05, sheet.width_in - 0.2, y - 0.1))
 
@@ -125,7 +125,8 @@ def _draw_road(sheet: Sheet, found: RouteResult, own: Sequence[Miss], looks: dic
     reach_m = max(LEAST_REACH_M, REACH_FACTOR * float(np.median(near)))
     reach_m = max(LEAST_REACH_M, 1.02 * float(near[near <= reach_m].max(initial=0.0)))
     rows = Box(box.left, box.bottom + 0.42, box.right, box.top - 0.27)
-    each = rows.height / len(own) >= LEAST_ROW_IN
+    devices = {miss.device for miss in own}
+    each = rows.height / len(own) >= LEAST_ROW_IN and (sheet.wide or len(devices) == 1)
     names_in = 0.85 if each else 1.15
     plot = Plot(
         sheet, Box(rows.left + names_in, rows.bottom, rows.right - (1.05 if each else 0.75), rows.top), (0.0, reach_m)
@@ -171,8 +172,13 @@ def _bar(plot: Plot, miss: Miss, middle: float, thick: float, colour: str) -> fl
 def _draw_devices(plot: Plot, own: Sequence[Miss], looks: dict[str, Look], rows: Box) -> None:
     """Draw a row for each device: a tick for each recording, and the median in words."""
     names = list(dict.fromkeys(miss.device for miss in own))
-    high = min(0.5, rows.height / len(names))
-    for i, name in enumerate(names):
+    most = max(1, int(rows.height / LEAST_ROW_IN))
+    shown = names if len(names) <= most else names[: most - 1]
+    high = min(0.5, rows.height / min(len(names), most))
+    if len(names) > len(shown):
+        low = rows.top - (len(shown) + 0.5) * high - 0.36 * SMALL_PT / POINTS_PER_INCH
+        plot.sheet.write(rows.left, low, f"{len(names) - len(shown)} more in the table", size_pt=SMALL_PT, colour=SOFT)
+    for i, name in enumerate(shown):
         middle, text = rows.top - (i + 0.5) * high, rows.top - (i + 0.5) * high - 0.36 * SMALL_PT / POINTS_PER_INCH
         values = np.array([miss.missed_m for miss in own if miss.device == name])
         plot.sheet.write(rows.left, text, name, size_pt=SMALL_PT, most_in=1.08)

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from gpsq.digests import version
 from gpsq.output import wording
-from gpsq.output.drawing.sheet import SMALL_PT, SOFT, wrapped
+from gpsq.output.drawing.sheet import SMALL_PT, SOFT, text_width_in, wrapped
 from gpsq.output.ride_days import period
 
 if TYPE_CHECKING:
@@ -46,13 +46,13 @@ def write_margin(sheet: Sheet, analysis: Analysis, counts: str, more: str = "") 
         source += f". {more}"
     parts = [wording.short(wording.title(analysis), 60), counts, period(analysis)]
     rows = [" · ".join(part for part in parts if part), source]
+    most_in = sheet.width_in - 0.4
     if not sheet.wide:
-        most_in = sheet.width_in - 0.4
         rows = [row for text in rows for row in wrapped(text, SMALL_PT, most_in)][:4]
-    if sheet.wide and len(rows[0]) + len(rows[1]) < 150:
-        sheet.write(0.2, LOWEST_IN, rows[0], size_pt=SMALL_PT, colour=SOFT, most_in=5.2)
-        sheet.write(sheet.width_in - 0.2, LOWEST_IN, rows[1], size_pt=SMALL_PT, colour=SOFT, anchor="end", most_in=4.2)
+    elif sum(text_width_in(row, SMALL_PT) for row in rows) + 0.2 < most_in:
+        sheet.write(0.2, LOWEST_IN, rows[0], size_pt=SMALL_PT, colour=SOFT)
+        sheet.write(sheet.width_in - 0.2, LOWEST_IN, rows[1], size_pt=SMALL_PT, colour=SOFT, anchor="end")
         return LOWEST_IN + ROW_IN
-    for i, row in enumerate(reversed(rows)):
-        sheet.write(0.2, LOWEST_IN + i * ROW_IN, row, size_pt=SMALL_PT, colour=SOFT, most_in=sheet.width_in - 0.4)
+    for i, row in enumerate(rows):
+        sheet.write(0.2, LOWEST_IN + (len(rows) - 1 - i) * ROW_IN, row, size_pt=SMALL_PT, colour=SOFT, most_in=most_in)
     return LOWEST_IN + len(rows) * ROW_IN

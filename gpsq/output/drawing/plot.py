@@ -75,7 +75,7 @@ def whole_ticks(low: float, high: float, about: int = 5) -> list[float]:
     """
     rough = max(high - low, 1e-9) / about
     power = 10.0 ** np.floor(np.log10(rough))
-    step = float(next(step * power for step in (1, 2, 5, 10) if step * power >= rough * 0.999))
+    step = float(min((step * power for step in (1, 2, 5, 10)), key=lambda step: abs(np.log(step / rough))))
     first = np.ceil(low / step - 1e-9)
     count = int(np.floor(high / step + 1e-9) - first) + 1
     return [float(round((first + i) * step, 9)) + 0.0 for i in range(count)]

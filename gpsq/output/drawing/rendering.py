@@ -65,7 +65,7 @@ class Chart:
         svg = svg[svg.index("<svg") :]
         for colour, variable in THEMED.items():
             svg = svg.replace(colour, variable)
-        svg = svg.translate(SPELLED_OUT)
+        svg = re.sub(r"<title>.*?</title>\n", "", svg, count=1).translate(SPELLED_OUT)
         return re.sub(
             r'^<svg [^>]*viewBox="([^"]+)"[^>]*>', r'<svg viewBox="\1" aria-hidden="true" focusable="false">', svg
         )

@@ -247,7 +247,7 @@ def fitted(text: str, size_pt: float, most_in: float, *, bold: bool = False) -> 
     Examples
     --------
     >>> fitted("a rather long name of a device", 11.0, 1.0)
-    'a rath…evice'
+    'a rat…evice'
     """
     said = _spaced(text)
     if text_width_in(said, size_pt, bold=bold) <= most_in:

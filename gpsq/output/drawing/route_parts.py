@@ -7,7 +7,9 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 if TYPE_CHECKING:
-    from gpsq.model import FloatArray, Trace
+    from collections.abc import Sequence
+
+    from gpsq.model import Deviation, FloatArray, Trace
     from gpsq.results import Analysis, RouteResult, TraceResult
 
 
@@ -56,3 +58,27 @@ def band_m(found: RouteResult) -> FloatArray:
 def device_summaries(analysis: Analysis) -> tuple[Any, ...]:
     """Return the figures of every device on each route, and over all routes."""
     return tuple(analysis.extra.get("devices", ()))
+
+
+def excursions(analysis: Analysis, deviations: Sequence[Deviation]) -> list[list[Deviation]]:
+    """Return the deviations of one route by excursion: those of one ride that overlap along the route are one."""
+    groups: list[list[Deviation]] = []
+    for found in sorted(deviations, key=lambda d: (analysis.results[d.trace].ride, d.from_m)):
+        ride = analysis.results[found.trace].ride
+        last = groups[-1] if groups else []
+        if last and analysis.results[last[0].trace].ride == ride and found.from_m < max(d.to_m for d in last):
+            last.append(found)
+        else:
+            groups.append([found])
+    return groups
+
+
+def block_m(found: RouteResult, from_m: float, to_m: float, half_m: float) -> FloatArray:
+    """Return the (k, 2) outline of a stretch of a route, so wide to either side."""
+    from gpsq.geometry.polyline import left_normals
+
+    line = stretch_m(found, from_m, to_m)
+    if len(line) < 2:
+        return np.empty((0, 2))
+    side = left_normals(line) * half_m
+    return np.vstack([line + side, (line - side)[::-1]])

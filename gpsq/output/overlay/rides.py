@@ -12,7 +12,7 @@ from gpsq.output import wording
 from gpsq.output.drawing.flags import flag_text
 from gpsq.output.drawing.lines import parts
 from gpsq.output.drawing.looks import Look, device_looks
-from gpsq.output.drawing.route_parts import head_span_m
+from gpsq.output.drawing.route_parts import excursions, head_span_m
 from gpsq.output.ride_days import short_names
 from gpsq.output.wording import cell, short
 
@@ -186,21 +186,8 @@ def _left_road(analysis: Analysis, route: RouteResult, devices: Sequence[str], d
     chosen = [
         d for d in analysis.deviations if d.route == route.route.name and analysis.traces[d.trace].device in devices
     ]
-    found = [_gone(analysis, route, group, days) for group in _together(analysis, chosen)]
+    found = [_gone(analysis, route, group, days) for group in excursions(analysis, chosen)]
     return sorted(found, key=lambda off: (-off.peak_m, off.from_m))
-
-
-def _together(analysis: Analysis, deviations: Sequence[Deviation]) -> list[list[Deviation]]:
-    """Return deviations of one ride that overlap along the route, as one."""
-    groups: list[list[Deviation]] = []
-    for found in sorted(deviations, key=lambda d: (analysis.results[d.trace].ride, d.from_m)):
-        ride = analysis.results[found.trace].ride
-        last = groups[-1] if groups else []
-        if last and analysis.results[last[0].trace].ride == ride and found.from_m < max(d.to_m for d in last):
-            last.append(found)
-        else:
-            groups.append([found])
-    return groups
 
 
 def _gone(analysis: Analysis, route: RouteResult, group: Sequence[Deviation], days: dict[str, str]) -> LeftRoad:

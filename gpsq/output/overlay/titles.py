@@ -79,6 +79,6 @@ def asides(overlay: Overlay, unlabelled: Sequence[Ridden]) -> list[str]:
         said.append(f"{len(overlay.drawn)} of {total} recordings drawn")
     if unlabelled:
         furthest = max((ride.fix.missed_m for ride in unlabelled if np.isfinite(ride.fix.missed_m)), default=np.nan)
-        where = f", all within {wording.metres(furthest)} of the start" if np.isfinite(furthest) else ""
-        said.append(f"{len(unlabelled)} more first fix{'es' if len(unlabelled) > 1 else ''} without a flag{where}")
+        where = f" within {wording.metres(furthest)} of the start" if np.isfinite(furthest) else ", without a flag"
+        said.append(f"{len(unlabelled)} more fixed{where}")
     return said

@@ -1,30 +1,72 @@
 """gpsq judges the quality of repeated GPS tracks.
 
-Each stage is a module of free functions; the names below are the modules and types a script needs.
-Nothing heavy is imported here: ``import gpsq`` stays light.
+The names below are what a notebook or a script may use; ``docs/notebook.md`` is a worked page. Each is loaded when it is
+first used (PEP 562), so ``import gpsq`` stays light.
 """
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from pathlib import Path
+    from gpsq.exceptions import GpsqError, InputError
+    from gpsq.model import Centreline, CrossTrack, CurveDistances, Deviation, FirstFix, Flag, Route, Trace, Unreadable
+    from gpsq.pipeline.frames import Frames, analyse
+    from gpsq.results import Analysis, RouteResult, TraceResult
+    from gpsq.settings import Settings
+    from gpsq.summaries.fair_test import shortfalls
+    from gpsq.summary_types import DeviceSummary, Interval, Summaries
 
-    from gpsq.pipeline.frames import Frames
+    __version__: str
+
+_HOMES = {
+    "gpsq.exceptions": ("GpsqError", "InputError"),
+    "gpsq.model": (
+        "Centreline", "CrossTrack", "CurveDistances", "Deviation", "FirstFix", "Flag", "Route", "Trace", "Unreadable",
+    ),
+    "gpsq.pipeline.frames": ("Frames", "analyse"),
+    "gpsq.results": ("Analysis", "RouteResult", "TraceResult"),
+    "gpsq.settings": ("Settings",),
+    "gpsq.summaries.fair_test": ("shortfalls",),
+    "gpsq.summary_types": ("DeviceSummary", "Interval", "Summaries"),
+}  # fmt: skip
+_HOME_OF = {name: home for home, names in _HOMES.items() for name in names}
+
+__all__ = [
+    "Analysis",
+    "Centreline",
+    "CrossTrack",
+    "CurveDistances",
+    "Deviation",
+    "DeviceSummary",
+    "FirstFix",
+    "Flag",
+    "Frames",
+    "GpsqError",
+    "InputError",
+    "Interval",
+    "Route",
+    "RouteResult",
+    "Settings",
+    "Summaries",
+    "Trace",
+    "TraceResult",
+    "Unreadable",
+    "analyse",
+    "shortfalls",
+]
 
 
-def analyse(folder: str | Path) -> Frames:
-    """Analyse the campaign in a folder and return its tables and layers as frames; nothing is written.
+def __getattr__(name: str) -> Any:
+    if name == "__version__":
+        from gpsq.digests import version
 
-    The frames are those of the results folder: `tracks`, `devices`, `deviations` and so on, with the same columns
-    (see `gpsq.pipeline.frames.Frames`). A worked page is in ``docs/notebook.md``.
+        return version()
+    if name not in _HOME_OF:
+        raise AttributeError(f"module 'gpsq' has no attribute {name!r}")
+    return getattr(import_module(_HOME_OF[name]), name)
 
-    Raises
-    ------
-    gpsq.exceptions.InputError
-        Where nothing in the folder can be analysed, or its campaign file cannot be followed.
-    """
-    from gpsq.pipeline.frames import frames_of
 
-    return frames_of(folder)
+def __dir__() -> list[str]:
+    return sorted([*globals(), *__all__, "__version__"])

@@ -273,13 +273,13 @@ def compare(
     """Set every device of many campaigns side by side, from their results."""
     from gpsq.output import campaigns_page
     from gpsq.settings import Settings
-    from gpsq.summaries.campaigns import league
+    from gpsq.summaries.campaigns import compare_campaigns
 
-    found = league(results, Settings())
-    campaigns_page.write_league(found, out)
+    found = compare_campaigns(results, Settings())
+    campaigns_page.write_compared(found, out)
     for line in campaigns_page.lines(found):
         typer.echo(line)
-    typer.echo(f"\nPage: {out / 'league.html'}")
+    typer.echo(f"\nPage: {out / 'compare.html'}")
     _say(*found.problems)
     if found.problems:
         _say(f"{len(found.problems)} of {len(results)} folders could not be read.", quiet=quiet)

@@ -6,9 +6,10 @@ They stand on the types of `gpsq.model`, which know nothing of them.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from gpsq.arrays import same_length
+from gpsq.summary_types import Summaries
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -50,26 +51,6 @@ class TraceResult:
     duplicate_of: str = ""
 
 
-@dataclass(frozen=True)
-class Interval:
-    """A figure with its interval: nan bounds where none exists; `method` says how it was found or why it is absent."""
-
-    value: float
-    low: float = float("nan")
-    high: float = float("nan")
-    method: str = ""
-
-
-@dataclass(frozen=True)
-class DeviceSummary:
-    """Figures of one device on one route (`route` "" for all its routes); columns as in ``devices.csv``."""
-
-    device: str
-    route: str
-    rides: int
-    figures: Mapping[str, Interval]
-
-
 @dataclass(frozen=True, eq=False)
 class RouteResult:
     """A route with its centreline (None where no line could be made)."""
@@ -107,7 +88,7 @@ class Analysis:
     flags: tuple[Flag, ...]
     inputs: Mapping[str, str]
     notes: tuple[str, ...] = ()
-    extra: Mapping[str, Any] = field(default_factory=dict)
+    summaries: Summaries = field(default_factory=Summaries)
     time_zone: str = ""
     streets: Streets | None = None
     published: bool = False

@@ -59,21 +59,21 @@ def test_the_table_on_standard_output(capsys, weeks, tmp_path):
     assert second.startswith("course 2: Other town, route A\n")
     assert "Cross-track errors are comparable within one course only" in out
     assert "course 1: ridden in Week 1, Week 2; other days have other skies" in out
-    assert out.endswith(f"Page: {tmp_path / 'side' / 'league.html'}\n")
+    assert out.endswith(f"Page: {tmp_path / 'side' / 'compare.html'}\n")
 
 
 def test_the_files(capsys, weeks, tmp_path):
     run(capsys, "compare", *weeks, "--out", tmp_path / "side")
     side = tmp_path / "side"
     assert {path.name for path in side.iterdir()} == {
-        "league.html", "league.csv", "league.svg", "league.png", "league-square.svg", "league-square.png", "run.json",
+        "compare.html", "compare.csv", "compare.svg", "compare.png", "compare-square.svg", "compare-square.png", "run.json",
     }  # fmt: skip
-    with (side / "league.csv").open(encoding="utf-8", newline="") as text:
+    with (side / "compare.csv").open(encoding="utf-8", newline="") as text:
         rows = list(csv.DictReader(text))
     assert len(rows) == 6
     assert rows[0]["repeatability_low_m"] == "2.0"
     assert rows[0]["ttff_low_s"] == ""
-    page = (side / "league.html").read_text("utf-8")
+    page = (side / "compare.html").read_text("utf-8")
     assert "Other town" in page
     assert "default-src" in page
     assert "<script" not in page

@@ -18,6 +18,7 @@ FLOORS = (
     ("arrays", "digests"),
     ("plane",),
     ("model",),
+    ("summary_types",),
     ("results",),
     ("geometry", "statistics", "campaign", "simulate"),
     ("reading", "rides", "centreline"),

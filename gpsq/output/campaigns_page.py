@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from gpsq.digests import version
 from gpsq.output import run_file, wording
-from gpsq.output.charts.campaigns import campaign_marks, league_chart, league_looks
+from gpsq.output.charts.campaigns import campaign_marks, compare_chart, compare_looks
 from gpsq.output.folder_swap import replaced
 from gpsq.output.report import sketches
 from gpsq.output.templating import render, template_text
@@ -20,8 +20,8 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
     from pathlib import Path
 
-    from gpsq.results import Interval
-    from gpsq.summaries.campaigns import Entry, League
+    from gpsq.summaries.campaigns import Compared, Entry
+    from gpsq.summary_types import Interval
 
 HEADS = (
     "device",
@@ -48,18 +48,18 @@ class Row:
     cells: list[str]
 
 
-def lines(league: League) -> Iterator[str]:
+def lines(compared: Compared) -> Iterator[str]:
     """Yield the table for a terminal, a part for each course, and what must be said about it."""
-    for course, rows in _by_course(league):
+    for course, rows in _by_course(compared):
         yield course
         yield from columns([list(HEADS), *(row.cells for row in rows)])
         yield ""
-    yield from league.notes
+    yield from compared.notes
 
 
-def _by_course(league: League) -> Iterator[tuple[str, list[Row]]]:
+def _by_course(compared: Compared) -> Iterator[tuple[str, list[Row]]]:
     """Give the rows of each course, under its name and where it was ridden."""
-    for course, entries in groupby(league.entries, key=lambda entry: entry.course):
+    for course, entries in groupby(compared.entries, key=lambda entry: entry.course):
         own = list(entries)
         marks = campaign_marks(own)
         said = "; ".join(f"{mark} {name}, route {route}".strip() for (name, route), mark in marks.items())
@@ -87,17 +87,17 @@ def _figure(found: Interval, say: Callable[[float], str]) -> str:
     return say(found.value) + (f" ({bounds})" if bounds else "")
 
 
-def write_league(league: League, out: Path) -> list[Path]:
-    """Write ``league.html``, ``league.csv`` and the figure into the folder `out`, in place of earlier ones.
+def write_compared(compared: Compared, out: Path) -> list[Path]:
+    """Write ``compare.html``, ``compare.csv`` and the figure into the folder `out`, in place of earlier ones.
 
     Raises
     ------
     OutputError
         When the folder is not one of gpsq's, or cannot be written.
     """
-    texts = _texts(league)
+    texts = _texts(compared)
     names = sorted([*texts, run_file.NAME])
-    data = {"gpsq": version(), "compared": sorted({cell(e.campaign) for e in league.entries}), "files": names}
+    data = {"gpsq": version(), "compared": sorted({cell(e.campaign) for e in compared.entries}), "files": names}
     texts[run_file.NAME] = json.dumps(data, indent=1, ensure_ascii=False) + "\n"
     with replaced(out) as aside:
         for name, content in texts.items():
@@ -105,35 +105,35 @@ def write_league(league: League, out: Path) -> list[Path]:
     return [out / name for name in names]
 
 
-def _texts(league: League) -> dict[str, str | bytes]:
-    chart = league_chart(league)
-    found: dict[str, str | bytes] = {"league.csv": _csv(league), "league.html": _page(league, chart)}
+def _texts(compared: Compared) -> dict[str, str | bytes]:
+    chart = compare_chart(compared)
+    found: dict[str, str | bytes] = {"compare.csv": _csv(compared), "compare.html": _page(compared, chart)}
     if chart is not None:
-        found |= {"league.svg": chart.wide_svg, "league.png": chart.wide_png}
-        found |= {"league-square.svg": chart.square_svg, "league-square.png": chart.square_png}
+        found |= {"compare.svg": chart.wide_svg, "compare.png": chart.wide_png}
+        found |= {"compare-square.svg": chart.square_svg, "compare-square.png": chart.square_png}
     return found
 
 
-def _csv(league: League) -> str:
+def _csv(compared: Compared) -> str:
     import pandas as pd
 
-    rows = [{k: cell(v) if isinstance(v, str) else v for k, v in row.items()} for row in league.rows()]
+    rows = [{k: cell(v) if isinstance(v, str) else v for k, v in row.items()} for row in compared.rows()]
     return str(pd.DataFrame(rows).round(DECIMALS).to_csv(index=False, lineterminator="\n"))
 
 
-def _page(league: League, chart: Any) -> str:
+def _page(compared: Compared, chart: Any) -> str:
     return render(
-        "league.html.j2",
+        "compare.html.j2",
         policy=POLICY,
         css=template_text("look.css") + template_text("report.css"),
         version=version(),
         heads=HEADS,
         chart=chart,
-        looks=league_looks(league),
+        looks=compare_looks(compared),
         marks=sketches.MARKS,
-        courses=list(_by_course(league)),
-        notes=league.notes,
-        problems=league.problems,
-        devices=len({entry.device for entry in league.entries}),
-        campaigns=len({entry.campaign for entry in league.entries}),
+        courses=list(_by_course(compared)),
+        notes=compared.notes,
+        problems=compared.problems,
+        devices=len({entry.device for entry in compared.entries}),
+        campaigns=len({entry.campaign for entry in compared.entries}),
     )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from gpsq.results import DeviceSummary, Interval
+from gpsq.summary_types import DeviceSummary, Interval
 
 if TYPE_CHECKING:
     from gpsq.results import Analysis
@@ -14,7 +14,7 @@ MISSING = Interval(float("nan"), method="not measured")
 
 def overall(analysis: Analysis) -> dict[str, DeviceSummary]:
     """Return the summary over all routes of each device, by name; empty where no statistics were made."""
-    return {summary.device: summary for summary in analysis.extra.get("devices", ()) if not summary.route}
+    return {summary.device: summary for summary in analysis.summaries.devices if not summary.route}
 
 
 def figure(summary: DeviceSummary | None, name: str) -> Interval:

@@ -86,7 +86,7 @@ def _texts(analysis: Analysis, tiles: str | None) -> dict[str, str | bytes]:
         "centrelines.geojson": layers.centrelines_geojson(analysis),
         "centrelines.gpx": centrelines_gpx.centrelines_gpx(analysis),
         "map.html": page.map_page(analysis, tiles=tiles),
-        **({"reference.csv": tables.csv_text(tables.reference(analysis))} if analysis.extra.get("reference") else {}),
+        **({"reference.csv": tables.csv_text(tables.reference(analysis))} if analysis.summaries.reference else {}),
         **layer_styles.files(),
     }
 

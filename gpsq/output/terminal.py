@@ -7,16 +7,18 @@ from typing import TYPE_CHECKING
 from gpsq.output import wording
 from gpsq.output.device_figures import figure, overall
 from gpsq.output.report.findings import waiting
+from gpsq.output.tables.column import saying
+from gpsq.output.tables.columns import shown
 from gpsq.output.wording import GAP, cell
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Iterator, Sequence
+    from collections.abc import Iterable, Iterator, Sequence
 
-    from gpsq.results import Analysis, DeviceSummary
+    from gpsq.output.tables.column import Column
+    from gpsq.results import Analysis
+    from gpsq.summary_types import DeviceSummary
 
 Row = list[str]
-FIX_HEADS = ["device", "rides", "median time to first fix", "fixed in 30 s", "road missed, median", "of the route"]
-ERROR_HEADS = ["device", "rides", "cross-track RMS", "95 % of road within", "repeatability", "Fréchet, median"]
 DEVIATION_HEADS = ["deviation", "recording", "route", "from", "to", "peak", "suggestion", "flag"]
 
 
@@ -24,35 +26,20 @@ def lines(analysis: Analysis) -> Iterator[str]:
     """Yield the time-to-fix table, the errors per device and a line on the deviations."""
     devices = overall(analysis).values()
     yield "Time to first fix"
-    yield from columns([FIX_HEADS, *(_fix_row(d) for d in devices)])
+    yield from columns(_figures(devices, "fix"))
     yield ""
     yield "Errors on the road, after settling"
-    yield from columns([ERROR_HEADS, *(_error_row(d) for d in devices)])
+    yield from columns(_figures(devices, "errors"))
     yield from _waiting_lines(devices)
     yield ""
     yield from _deviation_summary(analysis)
 
 
-def _fix_row(device: DeviceSummary) -> Row:
-    return [
-        cell(device.device),
-        str(device.rides),
-        _said(device, "ttff_median_s", wording.seconds),
-        _said(device, "fixed_in_30s", wording.share),
-        _said(device, "missed_median_m", wording.metres, bounds=False),
-        _said(device, "missed_share_median", wording.share, bounds=False),
-    ]
-
-
-def _error_row(device: DeviceSummary) -> Row:
-    return [
-        cell(device.device),
-        str(device.rides),
-        _said(device, "xte_rms_m", wording.metres),
-        _said(device, "xte_p95_m", wording.metres, bounds=False),
-        _said(device, "repeatability_m", wording.metres),
-        _said(device, "frechet_median_m", wording.metres, bounds=False),
-    ]
+def _figures(devices: Iterable[DeviceSummary], part: str) -> list[Row]:
+    """Return heads and a row per device: the columns of a part of the report that a terminal has room for."""
+    wanted = [c for c in shown(part) if {"terminal", "terminal interval"} & set(c.parts)]
+    heads = ["device", "rides", *(c.short_heading for c in wanted)]
+    return [heads, *([cell(d.device), str(d.rides), *(_said(d, c) for c in wanted)] for d in devices)]
 
 
 def _waiting_lines(devices: Iterable[DeviceSummary]) -> Iterator[str]:
@@ -64,9 +51,9 @@ def _waiting_lines(devices: Iterable[DeviceSummary]) -> Iterator[str]:
                 yield f"{cell(device.device)}: {what} {value}; {said}".replace(GAP, " ")
 
 
-def _said(device: DeviceSummary, name: str, say: Callable[[float], str], *, bounds: bool = True) -> str:
-    found = figure(device, name)
-    inside = wording.between(found, say) if bounds else ""
+def _said(device: DeviceSummary, column: Column) -> str:
+    found, say = figure(device, column.source), saying(column)
+    inside = wording.between(found, say) if "terminal interval" in column.parts else ""
     return say(found.value) + (f" ({inside})" if inside else "")
 
 

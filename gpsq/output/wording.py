@@ -10,7 +10,8 @@ from gpsq.exceptions import one_line
 
 if TYPE_CHECKING:
     from gpsq.model import FirstFix
-    from gpsq.results import Analysis, Interval
+    from gpsq.results import Analysis
+    from gpsq.summary_types import Interval
 
 UNKNOWN = "unknown"
 #: No-break space between figure and unit (SI brochure, 5.4.3).
@@ -99,7 +100,7 @@ def between(figure: Interval, say: object = seconds) -> str:
 
     Examples
     --------
-    >>> from gpsq.results import Interval
+    >>> from gpsq.summary_types import Interval
     >>> between(Interval(12.0, 9.0, 20.0), seconds).replace(GAP, " ")
     '9 s to 20 s'
     """

@@ -138,9 +138,9 @@ def _measured(
     tell("summing up", 0, 1)
     summed_up = begin(summaries, analysis)
     figures, unused = reference.measure(analysis, readings.campaign.reference, folder)
-    extra = summed_up() | ({"reference": figures} if figures else {})
+    summed = dataclasses.replace(summed_up(), reference=figures)
     tell("summing up", 1, 1)
-    return dataclasses.replace(analysis, extra=extra, notes=(*notes, *unused))
+    return dataclasses.replace(analysis, summaries=summed, notes=(*notes, *unused))
 
 
 def analyse_traces(

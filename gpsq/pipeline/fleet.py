@@ -216,7 +216,7 @@ class _Part:
         traces = [r for r in read if isinstance(r, Trace) and (r.file, r.track) in wanted]
         traces = sorted(named(traces, entries, self.campaign), key=lambda t: (t.file, t.track))
         analysis = analyse_traces(traces, self.campaign.settings, self.decisions)
-        self._write(number, dataclasses.replace(analysis, extra=summaries(analysis)))
+        self._write(number, dataclasses.replace(analysis, summaries=summaries(analysis)))
         return len(traces)
 
     def _write(self, number: int, analysis: Analysis) -> None:

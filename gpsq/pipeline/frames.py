@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -17,18 +17,8 @@ if TYPE_CHECKING:
     from gpsq.results import Analysis
 
 
-#: What `Analysis.extra` holds as rows of one kind each.
-ROWS = (
-    "start_states",
-    "comparisons",
-    "error_variances",
-    "hot_spots",
-    "ranks",
-    "route_ratios",
-    "quality_classes",
-    "quality_trends",
-    "distance_biases",
-)
+#: Kinds of summaries that have a table of their own, with chosen columns.
+TABLED = ("devices", "reference")
 
 
 @dataclass(frozen=True, eq=False)
@@ -68,17 +58,19 @@ class Frames:
     analysis: Analysis
 
 
-def frames_of(folder: str | Path) -> Frames:
-    """Analyse the campaign in a folder and return its frames; nothing is written.
+def analyse(folder: str | Path) -> Frames:
+    """Analyse the campaign in a folder and return its tables and layers as frames; nothing is written.
+
+    The frames are those of the results folder, with the same columns. A worked page is in ``docs/notebook.md``.
 
     Raises
     ------
     InputError
         Where nothing in the folder can be analysed, or its campaign file cannot be followed.
     """
-    from gpsq.pipeline.analysis import analyse
+    from gpsq.pipeline.analysis import analyse as analysis_of
 
-    return frames(analyse(Path(folder)))
+    return frames(analysis_of(Path(folder)))
 
 
 def frames(analysis: Analysis) -> Frames:
@@ -87,7 +79,8 @@ def frames(analysis: Analysis) -> Frames:
 
     from gpsq.output.tables import layers, tables
 
-    extra = {name: pd.DataFrame([flat_row(row) for row in analysis.extra.get(name, ())]) for name in ROWS}
+    kinds = [f.name for f in fields(analysis.summaries) if f.name not in TABLED]
+    summed = {name: pd.DataFrame([flat_row(row) for row in getattr(analysis.summaries, name)]) for name in kinds}
     return Frames(
         tracks=tables.tracks(analysis),
         devices=tables.devices(analysis),
@@ -96,5 +89,5 @@ def frames(analysis: Analysis) -> Frames:
         reference=tables.reference(analysis),
         layers=layers.frames(analysis),
         analysis=analysis,
-        **extra,
+        **summed,
     )

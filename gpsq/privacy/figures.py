@@ -7,18 +7,19 @@ the length that is shown, that would tell how much is hidden, and with a street 
 from __future__ import annotations
 
 import dataclasses
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from gpsq.privacy.neutral import day
-from gpsq.results import Interval
+from gpsq.summary_types import Interval, Summaries
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from gpsq.model import CrossTrack, CurveDistances, FirstFix, FloatArray
-    from gpsq.results import Analysis, DeviceSummary
+    from gpsq.results import Analysis
+    from gpsq.summary_types import DeviceSummary, HotSpot
 
 NAN = float("nan")
 #: Bounds of a duration are published to this: a recording without a fix lasts as long as its ride.
@@ -102,26 +103,23 @@ def _told_by(found: Interval, missed_m: FloatArray) -> Interval:
     return Interval(found.value, low, high, found.method)
 
 
-#: Figures over recordings that hold nothing but ratios, ranks, errors and times to fix.
-KEPT = (
-    "start_states",
-    "comparisons",
-    "error_variances",
-    "ranks",
-    "route_ratios",
-    "quality_trends",
-    "distance_biases",
-)
+def over_recordings(analysis: Analysis, hot_spots: tuple[HotSpot, ...]) -> Summaries:
+    """Return the figures over recordings that may be published; a kind that is not named here is left out.
 
-
-def over_recordings(analysis: Analysis, hot_spots: Sequence[Any]) -> dict[str, Any]:
-    """Return the figures over recordings that may be published; a kind that is not known here is left out.
-
-    Left out of them are numbers of fixes, and the name of a reference line and how much of it the rides share.
+    Kept are those that hold nothing but ratios, ranks, errors and times to fix. Left out of the others are numbers of
+    fixes, and the name of a reference line and how much of it the rides share.
     """
-    found = analysis.extra
-    kept: dict[str, Any] = {name: found[name] for name in KEPT if name in found}
-    kept["quality_classes"] = tuple(dataclasses.replace(c, fixes=0) for c in found.get("quality_classes", ()))
-    if reference := found.get("reference", ()):
-        kept["reference"] = tuple(dataclasses.replace(r, file="reference line", shared_m=NAN) for r in reference)
-    return {**kept, "devices": devices(analysis, found.get("devices", ())), "hot_spots": tuple(hot_spots)}
+    found = analysis.summaries
+    return Summaries(
+        devices=devices(analysis, found.devices),
+        start_states=found.start_states,
+        comparisons=found.comparisons,
+        error_variances=found.error_variances,
+        hot_spots=hot_spots,
+        ranks=found.ranks,
+        route_ratios=found.route_ratios,
+        quality_classes=tuple(dataclasses.replace(c, fixes=0) for c in found.quality_classes),
+        quality_trends=found.quality_trends,
+        distance_biases=found.distance_biases,
+        reference=tuple(dataclasses.replace(r, file="reference line", shared_m=NAN) for r in found.reference),
+    )

@@ -78,7 +78,7 @@ def publication(analysis: Analysis, zones: Sequence[Zone], chosen_names: Collect
             notes=NOTES,
             published=True,
             streets=_absolute(whole),
-            extra=figures.over_recordings(whole, hot_spots(traces, results, routes, whole.settings)),
+            summaries=figures.over_recordings(whole, hot_spots(traces, results, routes, whole.settings)),
         ),
         tuple(remarks),
     )
@@ -109,10 +109,9 @@ def _renamed(analysis: Analysis, chosen: Collection[str]) -> tuple[Analysis, lis
         "another name can be given under [devices] in campaign.toml."
         for old, new in changed.items()
     ]
-    reference = [
-        dataclasses.replace(row, device=names.get(row.device, "")) for row in analysis.extra.get("reference", ())
-    ]
-    return dataclasses.replace(renamed, extra={**summaries(renamed), "reference": tuple(reference)}), said
+    reference = [dataclasses.replace(row, device=names.get(row.device, "")) for row in analysis.summaries.reference]
+    summed = dataclasses.replace(summaries(renamed), reference=tuple(reference))
+    return dataclasses.replace(renamed, summaries=summed), said
 
 
 def _trace(whole: Trace, part: Trace | None, name: str) -> Trace:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gpsq.results import Interval
+from gpsq.summary_types import Interval
 
 if TYPE_CHECKING:
     from numpy.random import Generator

@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gpsq.results import Interval
 from gpsq.statistics.intervals import median_ranks, proportion
+from gpsq.summary_types import Interval
 
 if TYPE_CHECKING:
     from gpsq.model import BoolArray, FloatArray

@@ -6,46 +6,22 @@ another, accuracy both together: mean square error = bias² + variance. Without 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from gpsq.statistics import intervals
 from gpsq.summaries.station_table import effective_stations, spread_over_rides
+from gpsq.summary_types import AgainstReference
 
 if TYPE_CHECKING:
     from gpsq.model import FloatArray
-    from gpsq.results import Interval
+
 
 #: The accuracy standard's least number of check points (FGDC-STD-007.3-1998, section 3.2.2).
 FEWEST_CHECK_POINTS = 20
 #: The 95 % figure from the root mean square is used when it lies this near the one counted.
 AGREEMENT = 0.1
-
-
-@dataclass(frozen=True)
-class AgainstReference:
-    """Errors of one device, or of a centreline, against a reference line; offsets are + to the left of travel.
-
-    `bias_m` median offset of a ride, its mean over rides with its interval; `systematic_m` root mean square of the mean
-    over rides at each station, free of noise as far as rides allow (trueness along the route); `precision_m` spread over
-    rides about that mean (nan for one row); `accuracy_m` root mean square offset; `within_95_m` the size that 95 % of the
-    offsets keep, counted; `standard_95_m` the same by the accuracy standard, 1.96 times the root mean square;
-    `radius_95_m` its horizontal figure, 2.4477 times, which takes the error along the track to be as large as that
-    across. `assumption` says whether these two may be used.
-    """
-
-    rides: int
-    bias_m: Interval
-    systematic_m: float
-    precision_m: float
-    accuracy_m: float
-    within_95_m: float
-    standard_95_m: float
-    radius_95_m: float
-    assumption_holds: bool
-    assumption: str
 
 
 def against_reference(offset_m: FloatArray, confidence: float = 0.95) -> AgainstReference:

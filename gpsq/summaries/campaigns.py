@@ -16,10 +16,10 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from gpsq.exceptions import InputError
-from gpsq.results import Interval
 from gpsq.statistics.bootstrap import draw_counts, share_first
 from gpsq.summaries.flat_rows import flat_row
 from gpsq.summaries.same_course import courses
+from gpsq.summary_types import Interval
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -59,7 +59,7 @@ class Entry:
 
 
 @dataclass(frozen=True)
-class League:
+class Compared:
     """The entries, best repeatability first within a course, and what must be said about them.
 
     `problems` has a plain line for each folder that could not be read.
@@ -82,7 +82,7 @@ class _Results:
     lines: Mapping[str, FloatArray]
 
 
-def league(folders: Sequence[Path], settings: Settings) -> League:
+def compare_campaigns(folders: Sequence[Path], settings: Settings) -> Compared:
     """Read results folders, or campaigns that hold one, and set their devices side by side.
 
     Raises
@@ -111,7 +111,7 @@ def league(folders: Sequence[Path], settings: Settings) -> League:
         e for course in dict.fromkeys(e.course for e in entries) for e in _ranked(course, entries, results, settings)
     ]
     said = (*_notes(ranked), *_waiting(results))
-    return League(tuple(ranked), said, tuple(str(problem) for problem in problems))
+    return Compared(tuple(ranked), said, tuple(str(problem) for problem in problems))
 
 
 def _results_in(folder: Path) -> Path:

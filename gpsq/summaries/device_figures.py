@@ -11,9 +11,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gpsq.results import DeviceSummary, Interval
 from gpsq.statistics import intervals, survival
 from gpsq.summaries.station_table import Spread, by_ride, on_common_line, spread_over_rides, station_table
+from gpsq.summary_types import DeviceSummary, Interval, StateSummary
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Mapping, Sequence
@@ -29,16 +29,6 @@ MOST_BLOCKS = 40
 #: the part brings the cover nearest to 95 % over all the settings of tests/validation/interval_coverage.py.
 FLOOR_FROM_RIDES = 4
 FLOOR_FACTOR = 0.5
-
-
-@dataclass(frozen=True)
-class StateSummary:
-    """Time to first fix of one device within one start state (hot, warm, cold, unknown)."""
-
-    device: str
-    state: str
-    recordings: int
-    figures: Mapping[str, Interval]
 
 
 @dataclass(frozen=True)

@@ -12,43 +12,19 @@ from gpsq.statistics import intervals
 from gpsq.statistics.intervals import FEWEST_FOR_SIGN_FLIP, RANDOM_SUBSETS
 from gpsq.statistics.power import POWER, detectable_difference, rides_needed
 from gpsq.summaries.station_table import by_ride, station_table
+from gpsq.summary_types import PairedComparison
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from gpsq.model import FloatArray, Trace
-    from gpsq.results import Interval, RouteResult, TraceResult
+    from gpsq.results import RouteResult, TraceResult
     from gpsq.settings import Settings
 
 UNITS = {"ttff_s": "s", "xte_rms_m": "m"}
 WORDS = {"ttff_s": ("fixes later", "time to first fix"), "xte_rms_m": ("errs more", "cross-track error")}
 
 Key = tuple[str, str]
-
-
-@dataclass(frozen=True)
-class PairedComparison:
-    """The difference between two devices on the rides that both recorded.
-
-    `measure` is ``ttff_s`` or ``xte_rms_m``; `difference` is first less second, its mean over rides, in the measure's
-    unit. `p` is two-sided, `p_adjusted` allows for all comparisons made (Benjamini–Hochberg), `test` names the test.
-    `rides_needed` is the number of rides that would show the difference seen with 80 % power (None: more than can be
-    ridden), `detectable` the smallest true difference that so many rides as these show with 80 % power. `left_out`
-    says which shared rides could not be used. `verdict` is a sentence.
-    """
-
-    measure: str
-    first: str
-    second: str
-    rides: int
-    difference: Interval
-    p: float
-    p_adjusted: float
-    test: str
-    rides_needed: int | None
-    detectable: float
-    left_out: str
-    verdict: str
 
 
 @dataclass(frozen=True)

@@ -37,7 +37,7 @@ def shortfalls(analysis: Analysis) -> list[str]:
     pairs = [(t, r) for t, r in zip(analysis.traces, analysis.results, strict=True) if not r.duplicate_of]
     rules = (_starts, _states, _rides, _together, _undecided, _intervals, _notes)
     said = [sentence for rule in rules for sentence in rule(pairs)]
-    if not analysis.extra.get("reference"):
+    if not analysis.summaries.reference:
         said.append("no reference line: an offset that all rides share cannot be seen: repeatability, not trueness")
     return said
 

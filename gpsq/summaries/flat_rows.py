@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import fields
 from typing import TYPE_CHECKING, Any
 
-from gpsq.results import Interval
+from gpsq.summary_types import Interval
 
 if TYPE_CHECKING:
     from _typeshed import DataclassInstance
@@ -20,7 +20,7 @@ def flat_row(result: DataclassInstance) -> dict[str, Any]:
 
     Examples
     --------
-    >>> from gpsq.summaries.own_error import ErrorVariance
+    >>> from gpsq.summary_types import ErrorVariance
     >>> row = flat_row(ErrorVariance("a", "", 3, Interval(4.0, 1.0, 9.0), 2.0))
     >>> [(name, row[name]) for name in ("variance_m2", "variance_low_m2", "variance_high_m2", "sd_m")]
     [('variance_m2', 4.0), ('variance_low_m2', 1.0), ('variance_high_m2', 9.0), ('sd_m', 2.0)]

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
@@ -10,12 +9,13 @@ import numpy as np
 
 from gpsq.statistics import intervals
 from gpsq.summaries.station_table import station_table
+from gpsq.summary_types import DistanceBias, HotSpot, QualityClass, QualityTrend
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
     from gpsq.model import BoolArray, FloatArray, Trace
-    from gpsq.results import Interval, RouteResult, TraceResult
+    from gpsq.results import RouteResult, TraceResult
     from gpsq.settings import Settings
     from gpsq.summaries.station_table import StationTable
 
@@ -25,52 +25,6 @@ HOT_FACTOR = 1.5
 #: Classes of the receivers' own figures (common practice; edges belong to the lower class).
 CLASSES = {"hdop": (0.0, 1.0, 2.0, 5.0, 10.0, np.inf), "sat": (0.0, 4.0, 6.0, 8.0, 12.0, np.inf)}
 FEWEST_FIXES = 10
-
-
-@dataclass(frozen=True)
-class HotSpot:
-    """A stretch where traces spread more than elsewhere; shares are of the route's squared error and of its length."""
-
-    route: str
-    from_m: float
-    to_m: float
-    spread_m: float
-    times_typical: float
-    share_of_error: float
-    share_of_length: float
-
-
-@dataclass(frozen=True)
-class QualityClass:
-    """Root mean square offset of a device's fixes with `low` < figure ≤ `high`; `quantity` is hdop or sat."""
-
-    device: str
-    quantity: str
-    low: float
-    high: float
-    fixes: int
-    rides: int
-    rms_m: float
-
-
-@dataclass(frozen=True)
-class QualityTrend:
-    """Rank correlation of a device's error with a quality figure, taken in each ride; the median over rides."""
-
-    device: str
-    quantity: str
-    rides: int
-    correlation: Interval
-
-
-@dataclass(frozen=True)
-class DistanceBias:
-    """Recorded length over the centreline's, what noise across the track adds to it, and the likely reason."""
-
-    device: str
-    ratio: Interval
-    from_noise: float
-    reason: str
 
 
 def hot_spots(

@@ -9,14 +9,13 @@ hold or that the rides are too few.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gpsq.results import Interval
 from gpsq.statistics import intervals
 from gpsq.summaries.station_table import by_ride, station_table
+from gpsq.summary_types import ErrorVariance, Interval
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -28,18 +27,6 @@ if TYPE_CHECKING:
 FEWEST_DEVICES = 3
 #: With three rides Student's interval of a skewed variance holds the truth too seldom (90 % instead of 95 %).
 FEWEST_RIDES_FOR_INTERVAL = 4
-
-
-@dataclass(frozen=True)
-class ErrorVariance:
-    """One device's own error on one route ("" for all): `variance_m2`, and `sd_m`, nan where that is negative."""
-
-    device: str
-    route: str
-    rides: int
-    variance_m2: Interval
-    sd_m: float
-    note: str = ""
 
 
 def error_variances(

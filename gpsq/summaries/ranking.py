@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from itertools import combinations
 from typing import TYPE_CHECKING
 
@@ -11,44 +10,16 @@ import numpy as np
 from gpsq.statistics import intervals
 from gpsq.statistics.bootstrap import draw_counts, places, share_first
 from gpsq.summaries.station_table import by_ride, on_common_line, spread_over_rides, station_table
+from gpsq.summary_types import DevicePlace, DeviceSummary, Interval, RouteRatio
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from gpsq.model import FloatArray, Trace
-    from gpsq.results import DeviceSummary, Interval, RouteResult, TraceResult
+    from gpsq.results import RouteResult, TraceResult
     from gpsq.settings import Settings
 
 FEWEST_RIDES = 3
-
-
-@dataclass(frozen=True)
-class DevicePlace:
-    """Place of a device on a route by repeatability (1 is best).
-
-    `first_share` is the share of resamplings of rides in which it comes first; in 95 % of them (the setting
-    `confidence`) its place lies between `best` and `worst`.
-    """
-
-    route: str
-    device: str
-    rides: int
-    repeatability_m: float
-    place: int
-    first_share: float
-    best: int
-    worst: int
-
-
-@dataclass(frozen=True)
-class RouteRatio:
-    """Repeatability of one device on one route over that on another; the interval says whether the places differ."""
-
-    device: str
-    first: str
-    second: str
-    ratio: Interval
-    verdict: str
 
 
 def compare_places(summaries: Sequence[DeviceSummary]) -> tuple[RouteRatio, ...]:

@@ -18,11 +18,11 @@ from gpsq.geometry.alignment import Abreast, abreast, align
 from gpsq.measures import cross_track
 from gpsq.model import BoolArray, Centreline, FloatArray
 from gpsq.reading.reference_line import read_line
-from gpsq.results import Interval
 from gpsq.rides.unbroken import runs_of
 from gpsq.statistics import intervals
 from gpsq.summaries.accuracy import against_reference
 from gpsq.summaries.station_table import ROUTE_CHOICE, mean_of_known
+from gpsq.summary_types import Interval, ReferenceFigures
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
@@ -30,25 +30,10 @@ if TYPE_CHECKING:
     from gpsq.geometry.polyline import Steps
     from gpsq.results import Analysis, RouteResult, TraceResult
     from gpsq.settings import Settings
-    from gpsq.summaries.accuracy import AgainstReference
+
 
 #: A reference that shares less of the road than this with a route is no line of that route.
 LEAST_SHARED_M = 100.0
-
-
-@dataclass(frozen=True)
-class ReferenceFigures:
-    """Errors against the line in `file`: of a device (`device` "" for the centreline) on a route ("" for all routes).
-
-    `rides` are those that the figures rest on; `shared_m` is the length of the reference that they cover.
-    """
-
-    route: str
-    device: str
-    file: str
-    rides: int
-    shared_m: float
-    found: AgainstReference
 
 
 @dataclass(frozen=True, eq=False)

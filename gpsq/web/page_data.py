@@ -12,14 +12,17 @@ from gpsq.output.device_figures import figure, overall
 from gpsq.output.drawing.looks import device_looks
 from gpsq.output.instants import iso_times
 from gpsq.output.report import sentences, sketches
-from gpsq.output.report.cards import card, saying
-from gpsq.output.report.page import ERROR_COLUMNS, FIX_COLUMNS, HEADS
+from gpsq.output.report.cards import card
+from gpsq.output.tables import columns
+from gpsq.output.tables.column import saying
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from gpsq.model import Deviation, Trace, Unreadable
+    from gpsq.output.tables.column import Column
     from gpsq.results import Analysis, TraceResult
+    from gpsq.summary_types import DeviceSummary
 
 #: Deviations drawn on the page; the others stand in a table of the report.
 MOST_CARDS = 200
@@ -36,7 +39,7 @@ class Cell:
 
 def of_analysis(analysis: Analysis, before: Mapping[tuple[str, str], str]) -> dict[str, Any]:
     """Return what the page shows; `before` holds the figures of the run before, by device and name."""
-    fix, errors = (_table(analysis, columns, before) for columns in (FIX_COLUMNS, ERROR_COLUMNS))
+    fix, errors = (_table(analysis, columns.shown(part), before) for part in ("fix", "errors"))
     return {
         "answer": sentences.answer(analysis),
         "looks": device_looks(analysis),
@@ -58,8 +61,8 @@ def of_analysis(analysis: Analysis, before: Mapping[tuple[str, str], str]) -> di
 
 def figures(analysis: Analysis) -> dict[tuple[str, str], str]:
     """Return every figure of every device in words, to be told apart from those of the next run."""
-    names = (*FIX_COLUMNS, *ERROR_COLUMNS)
-    return {(d, name): saying(name)(figure(s, name).value) for d, s in overall(analysis).items() for name in names}
+    wanted = columns.shown("fix", "errors")
+    return {(d, c.name): saying(c)(figure(s, c.source).value) for d, s in overall(analysis).items() for c in wanted}
 
 
 def devices(analysis: Analysis) -> list[str]:
@@ -68,19 +71,19 @@ def devices(analysis: Analysis) -> list[str]:
     return sorted({r.device for r in recordings if r.device})
 
 
-def _table(analysis: Analysis, columns: Sequence[str], before: Mapping[tuple[str, str], str]) -> dict[str, Any]:
+def _table(analysis: Analysis, wanted: Sequence[Column], before: Mapping[tuple[str, str], str]) -> dict[str, Any]:
     summaries = overall(analysis).values()
-    kept = [name for name in columns if any(np.isfinite(figure(s, name).value) for s in summaries)]
-    rows = [(s.device, s.rides, [_cell(s, name, before) for name in kept]) for s in summaries]
-    return {"heads": [HEADS[name] for name in kept], "rows": rows}
+    kept = [c for c in wanted if any(np.isfinite(figure(s, c.source).value) for s in summaries)]
+    rows = [(s.device, s.rides, [_cell(s, c, before) for c in kept]) for s in summaries]
+    return {"heads": [c.heading for c in kept], "rows": rows}
 
 
-def _cell(summary: Any, name: str, before: Mapping[tuple[str, str], str]) -> Cell:
-    found, say = figure(summary, name), saying(name)
+def _cell(summary: DeviceSummary, column: Column, before: Mapping[tuple[str, str], str]) -> Cell:
+    found, say = figure(summary, column.source), saying(column)
     value = say(found.value)
     known = np.isfinite(found.value)
     bounds = wording.between(found, say) if known else found.method.split(";")[0].removeprefix("none: ")
-    was = before.get((summary.device, name), value)
+    was = before.get((summary.device, column.name), value)
     return Cell(value, wording.cell(bounds), was if was != value else "")
 
 

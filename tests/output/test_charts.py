@@ -19,7 +19,7 @@ from gpsq.output.charts.error import _binned_median
 from gpsq.output.drawing import looks
 from gpsq.output.drawing.views import left_to_right
 from gpsq.output.report import sentences
-from gpsq.results import DeviceSummary, Interval
+from gpsq.summary_types import DeviceSummary, Interval, Summaries
 
 if TYPE_CHECKING:
     from gpsq.output.drawing.rendering import Chart
@@ -137,8 +137,8 @@ def summary(device: str, seconds: float, repeatability: float = float("nan"), ri
 
 
 def told(analysis: Analysis, summaries: list[DeviceSummary], comparisons: list[Any]) -> list[str]:
-    extra = {"devices": tuple(summaries), "comparisons": tuple(comparisons)}
-    return [s.replace(wording.GAP, " ") for s in sentences.answer(dataclasses.replace(analysis, extra=extra))]
+    summed = Summaries(devices=tuple(summaries), comparisons=tuple(comparisons))
+    return [s.replace(wording.GAP, " ") for s in sentences.answer(dataclasses.replace(analysis, summaries=summed))]
 
 
 def test_a_difference_that_is_shown_is_said_with_its_size_and_interval(analysis: Analysis) -> None:

@@ -1,10 +1,10 @@
-"""The figure of the league."""
+"""The figure of a comparison of campaigns."""
 
 from __future__ import annotations
 
-from gpsq.output.charts.campaigns import league_chart
-from gpsq.results import Interval
-from gpsq.summaries.campaigns import Entry, League
+from gpsq.output.charts.campaigns import compare_chart
+from gpsq.summaries.campaigns import Compared, Entry
+from gpsq.summary_types import Interval
 
 NAN = float("nan")
 
@@ -14,8 +14,8 @@ def entry(course, campaign, device, ttff, repeatability):
 
 
 def test_the_figure_names_devices_and_says_its_finding():
-    found = league_chart(
-        League(
+    found = compare_chart(
+        Compared(
             (
                 entry("course 1", "Week 1", "quick & <b>", Interval(4.0, 2.0, 9.0), Interval(5.0, 4.0, 6.0)),
                 entry("course 1", "Week 2", "steady", Interval(40.0), Interval(2.0)),
@@ -36,4 +36,4 @@ def test_the_figure_names_devices_and_says_its_finding():
 
 
 def test_nothing_to_draw_gives_no_figure():
-    assert league_chart(League((entry("course 1", "Week 1", "a", Interval(NAN), Interval(2.0)),), ())) is None
+    assert compare_chart(Compared((entry("course 1", "Week 1", "a", Interval(NAN), Interval(2.0)),), ())) is None

@@ -10,25 +10,30 @@ from output_sample import sample
 from gpsq.output import terminal
 from gpsq.output.report import findings, page
 from gpsq.output.wording import GAP
-from gpsq.results import Interval
 from gpsq.summaries.accuracy import against_reference
-from gpsq.summaries.hot_spots import DistanceBias, QualityClass, QualityTrend
-from gpsq.summaries.ranking import DevicePlace, RouteRatio
-from gpsq.summaries.reference import ReferenceFigures
+from gpsq.summary_types import (
+    DevicePlace,
+    DistanceBias,
+    Interval,
+    QualityClass,
+    QualityTrend,
+    ReferenceFigures,
+    RouteRatio,
+)
 
 ROWS = [[2.9, 3.2, 3.1], [3.4, 2.6, 2.8]]
 
 
-def with_extra(**extra):
+def with_summaries(**more):
     found = sample()
-    return replace(found, extra={**found.extra, **extra})
+    return replace(found, summaries=replace(found.summaries, **more))
 
 
 def with_open_deviations():
     found = sample()
     more = {"xte_rms_plain_m": Interval(0.4), "open_deviations": Interval(3.0)}
-    devices = tuple(replace(s, figures={**s.figures, **more}) for s in found.extra["devices"])
-    return replace(found, extra={**found.extra, "devices": devices})
+    devices = tuple(replace(s, figures={**s.figures, **more}) for s in found.summaries.devices)
+    return replace(found, summaries=replace(found.summaries, devices=devices))
 
 
 def reference(device="", route="A"):
@@ -53,11 +58,11 @@ def test_places_say_how_sure_they_are():
         DevicePlace("B", "slow", 5, 4.0, 1, 1.0, 1, 1),
     )
     ratio = RouteRatio("slow", "A", "B", Interval(1.0), "slow: no difference shown between A and B, ratio 1.0")
-    first, second = findings.sections(with_extra(ranks=places, route_ratios=(ratio,)))["ranks"]
+    first, second = findings.sections(with_summaries(ranks=places, route_ratios=(ratio,)))["ranks"]
     assert "quick <b> comes first in 78" in first
     assert first.endswith("quick <b> 1 (1 to 2), slow 2 (1 to 2).")
     assert second.endswith("slow 1.")
-    text = page.report_page(with_extra(ranks=places, route_ratios=(ratio,)), ())
+    text = page.report_page(with_summaries(ranks=places, route_ratios=(ratio,)), ())
     assert "Which device repeats best" in text
     assert "quick &lt;b&gt; comes first" in text
     assert "no difference shown between A and B" in text
@@ -73,7 +78,7 @@ def test_error_and_signal_quality(correlation, said):
         QualityClass("other", "hdop", 0.0, 1.0, 500, 5, 99.0),
     )
     trends = (QualityTrend("Amber", "hdop", 5, Interval(correlation)),)
-    ((device, text),) = findings.sections(with_extra(quality_classes=classes, quality_trends=trends))["quality"]
+    ((device, text),) = findings.sections(with_summaries(quality_classes=classes, quality_trends=trends))["quality"]
     assert device == "Amber"
     assert said in text
     assert text.replace(GAP, " ").endswith("RMS 2.0 m at hdop up to 1, 12 m at hdop over 10")
@@ -82,13 +87,13 @@ def test_error_and_signal_quality(correlation, said):
 
 def test_distance_recorded():
     biases = (DistanceBias("Amber", Interval(1.02), 0.01, "recorded +2.0%, which is all of it"),)
-    text = page.report_page(with_extra(distance_biases=biases), ())
+    text = page.report_page(with_summaries(distance_biases=biases), ())
     assert "Distance recorded" in text
     assert f"recorded +2.0{GAP}%, which is all of it" in text
 
 
 def test_the_reference_in_words_and_in_the_table():
-    found = with_extra(reference=(reference(), reference("Amber")))
+    found = with_summaries(reference=(reference(), reference("Amber")))
     said = findings.sections(found)["reference"]
     assert (
         said["said"][0]

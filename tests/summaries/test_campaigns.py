@@ -10,12 +10,12 @@ from written_results import ROAD, one
 from gpsq.exceptions import InputError
 from gpsq.settings import Settings
 from gpsq.statistics.bootstrap import draw_counts, places, share_first
-from gpsq.summaries.campaigns import league
+from gpsq.summaries.campaigns import compare_campaigns
 from gpsq.summaries.ranking import rank_by_repeatability
 
 
 def test_devices_of_one_campaign_stand_best_first_with_how_often_each_comes_first(tmp_path):
-    found = league([one(tmp_path, "a")], Settings())
+    found = compare_campaigns([one(tmp_path, "a")], Settings())
     assert [(e.device, e.rides, e.repeatability_m.value, e.repeatability_m.low) for e in found.entries] == [
         ("quick", 6, 3.0, 2.0), ("slow", 6, 4.0, pytest.approx(np.nan, nan_ok=True)),
     ]  # fmt: skip
@@ -25,7 +25,7 @@ def test_devices_of_one_campaign_stand_best_first_with_how_often_each_comes_firs
 
 
 def test_equal_devices_share_the_first_place(tmp_path):
-    found = league([one(tmp_path, "a", rough=3.0)], Settings())
+    found = compare_campaigns([one(tmp_path, "a", rough=3.0)], Settings())
     assert [e.first_error_share for e in found.entries] == [0.5, 0.5]
 
 
@@ -36,7 +36,7 @@ def test_campaigns_on_one_course_are_put_together_and_others_kept_apart(tmp_path
         one(tmp_path, "c", "Way back", ROAD[::-1]),
         one(tmp_path, "d", "Other town", ROAD + np.array([0.0, 0.2])),
     ]
-    found = league(folders, Settings())
+    found = compare_campaigns(folders, Settings())
     courses = {e.campaign: e.course for e in found.entries}
     assert courses["Week 1"] == courses["Week 2"]
     assert len(set(courses.values())) == 3
@@ -51,7 +51,7 @@ def test_a_ride_without_a_fix_counts_as_longest(tmp_path):
     text = (folder / "tracks.csv").read_text().splitlines()
     never = [line.replace(line.split(",")[5] + ",false", ",true") if line.startswith("q") else line for line in text]
     (folder / "tracks.csv").write_text("\n".join(never) + "\n")
-    entries = league([folder], Settings()).entries
+    entries = compare_campaigns([folder], Settings()).entries
     assert {e.start_states for e in entries} == {"6 hot"}
     shares = {e.device: e.first_ttff_share for e in entries}
     assert shares["quick"] == 0.0
@@ -59,7 +59,7 @@ def test_a_ride_without_a_fix_counts_as_longest(tmp_path):
 
 
 def test_two_campaigns_of_one_title_are_told_apart(tmp_path):
-    found = league([one(tmp_path, "a"), one(tmp_path, "b")], Settings())
+    found = compare_campaigns([one(tmp_path, "a"), one(tmp_path, "b")], Settings())
     assert {e.campaign for e in found.entries} == {"Week 1", "Week 1 (2)"}
 
 
@@ -67,12 +67,12 @@ def test_a_lone_device_is_not_first_of_anything(tmp_path):
     folder = one(tmp_path, "a")
     text = (folder / "devices.csv").read_text().splitlines()
     (folder / "devices.csv").write_text("\n".join(text[:3]) + "\n")
-    (entry,) = league([folder], Settings()).entries
+    (entry,) = compare_campaigns([folder], Settings()).entries
     assert np.isnan([entry.first_ttff_share, entry.first_error_share]).all()
 
 
 def test_rows_are_flat_and_named_with_their_units(tmp_path):
-    row = league([one(tmp_path, "a")], Settings()).rows()[0]
+    row = compare_campaigns([one(tmp_path, "a")], Settings()).rows()[0]
     assert {"course", "campaign", "device", "ttff_s", "ttff_low_s", "repeatability_high_m", "first_error_share"} <= set(
         row
     )
@@ -94,19 +94,19 @@ def test_a_folder_that_is_no_results_folder_is_refused_in_one_line(tmp_path, spo
     folder = one(tmp_path, "a")
     spoil(folder)
     with pytest.raises(InputError, match=said) as caught:
-        league([folder], Settings())
+        compare_campaigns([folder], Settings())
     assert "\n" not in str(caught.value)
 
 
 def test_a_missing_folder_is_refused(tmp_path):
     with pytest.raises(InputError, match="found no folder"):
-        league([tmp_path / "nowhere"], Settings())
+        compare_campaigns([tmp_path / "nowhere"], Settings())
 
 
 def test_missing_centrelines_keep_campaigns_apart(tmp_path):
     folders = [one(tmp_path, "a", "Week 1"), one(tmp_path, "b", "Week 2")]
     (folders[1] / "centrelines.geojson").unlink()
-    assert len({e.course for e in league(folders, Settings()).entries}) == 2
+    assert len({e.course for e in compare_campaigns(folders, Settings()).entries}) == 2
 
 
 # --- resampling ----------------------------------------------------------------------------------------------------

@@ -11,12 +11,13 @@ from gpsq.model import NAT, Deviation
 from gpsq.results import Analysis
 from gpsq.settings import Settings
 from gpsq.summaries.fair_test import shortfalls
+from gpsq.summary_types import Summaries
 
 WAITS = np.full((2, 8), 9.0)
 
 
-def analysis(traces, results, routes, **extra):
-    return Analysis("campaign", "", Settings(), traces, (), routes, results, (), (), {}, (), extra)
+def analysis(traces, results, routes, **summed):
+    return Analysis("campaign", "", Settings(), traces, (), routes, results, (), (), {}, (), Summaries(**summed))
 
 
 def fair(rides=8):
@@ -26,12 +27,12 @@ def fair(rides=8):
     return traces, results, routes
 
 
-def said(parts, **extra):
-    return " | ".join(shortfalls(analysis(*parts, **extra)))
+def said(parts, **summed):
+    return " | ".join(shortfalls(analysis(*parts, **summed)))
 
 
 def test_a_fair_campaign_with_a_reference_falls_short_of_nothing():
-    assert shortfalls(analysis(*fair(), reference="a line")) == []
+    assert shortfalls(analysis(*fair(), reference=("a line",))) == []
 
 
 def test_without_a_reference_only_that_is_said():
@@ -57,8 +58,8 @@ def test_each_rule_is_noticed():
         "no notes": (tuple(replace(t, log_note="") for t in traces), results, routes),
     }  # fmt: skip
     for sentence, parts in broken.items():
-        assert sentence in said(parts, reference="a line")
-        assert len(shortfalls(analysis(*parts, reference="a line"))) == 1
+        assert sentence in said(parts, reference=("a line",))
+        assert len(shortfalls(analysis(*parts, reference=("a line",)))) == 1
 
 
 def test_a_waiting_decision_is_noticed():

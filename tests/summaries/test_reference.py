@@ -33,7 +33,7 @@ def week(tmp_path_factory):
 def line(week):
     """The file of the way out, and a recording on it."""
     _, found = week
-    return next(row.file for row in found.extra["reference"] if row.route == "A")
+    return next(row.file for row in found.summaries.reference if row.route == "A")
 
 
 def figures(found, references, folder):
@@ -43,7 +43,7 @@ def figures(found, references, folder):
 
 def test_a_common_bias_is_found_with_the_reference(week):
     _, found = week
-    rows = {(row.route, row.device): row for row in found.extra["reference"]}
+    rows = {(row.route, row.device): row for row in found.summaries.reference}
     assert {route for route, _ in rows} == {"", "A", "B"}
     assert rows["", ""].rides == len({r.ride for r in found.results if r.route})
     for route in ("A", "B"):
@@ -60,14 +60,14 @@ def test_a_common_bias_is_found_with_the_reference(week):
 
 def test_it_is_invisible_without(week):
     _, found = week
-    for summary in found.extra["devices"]:
+    for summary in found.summaries.devices:
         own = summary.figures["bias_m"]
         assert abs(own.value) < 0.5
         assert own.high < BIAS_M / 2 or summary.route
 
 
 def test_accuracy_holds_both_trueness_and_repeatability(week):
-    for row in week[1].extra["reference"]:
+    for row in week[1].summaries.reference:
         if row.device:
             mean_square = row.found.systematic_m**2 + row.found.precision_m**2
             assert row.found.accuracy_m**2 == pytest.approx(mean_square, rel=0.25)
@@ -140,7 +140,7 @@ def test_the_table_and_the_report_show_it(week, tmp_path):
 
 def test_without_a_reference_no_table_is_written(week, tmp_path):
     _, found = week
-    without = dataclasses.replace(found, extra={k: v for k, v in found.extra.items() if k != "reference"})
+    without = dataclasses.replace(found, summaries=dataclasses.replace(found.summaries, reference=()))
     write_results(without, tmp_path / "results")
     assert not (tmp_path / "results" / "reference.csv").exists()
     assert any(NO_REFERENCE in sentence for sentence in shortfalls(without))
@@ -159,7 +159,7 @@ def test_what_lies_before_settling_does_not_count(week, line):
 def test_a_detour_that_waits_does_not_count(week):
     _, found = week
     assert any(d.suggestion == "route choice" and not d.flag for d in found.deviations)
-    for row in found.extra["reference"]:
+    for row in found.summaries.reference:
         if row.device and row.route:
             detours = [d for d in found.deviations if d.route == row.route and d.suggestion == "receiver error"]
             assert detours or row.found.accuracy_m < 15  # a detour of a hundred metres would give more

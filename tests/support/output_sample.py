@@ -25,8 +25,9 @@ from gpsq.model import (
     Unreadable,
 )
 from gpsq.plane import Plane
-from gpsq.results import Analysis, DeviceSummary, Interval, RouteResult, TraceResult
+from gpsq.results import Analysis, RouteResult, TraceResult
 from gpsq.settings import Settings
+from gpsq.summary_types import DeviceSummary, Interval, Summaries
 
 HOSTILE = (
     "<script>window.PWNED=1</script>",
@@ -111,11 +112,11 @@ def sample(
     unreadable = (
         Unreadable("Amber/broken <i>.gpx", 1, "html_page", "found a web page; expected a GPX document", "ab" * 32),
     )
-    extra = {"devices": _summaries(devices, results, traces)}
+    summed = Summaries(devices=_summaries(devices, results, traces))
     inputs = {t.file: t.sha256 for t in traces} | {"rides.csv": "cd" * 32}
     return Analysis(
         "sample", "Weir <Lane> {{7*7}}", Settings(), tuple(traces), unreadable, tuple(found), tuple(results),
-        tuple(deviations), flags, inputs, ("A plain note about <this> campaign.",), extra,
+        tuple(deviations), flags, inputs, ("A plain note about <this> campaign.",), summed,
     )  # fmt: skip
 
 

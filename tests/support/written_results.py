@@ -15,7 +15,7 @@ DEVICES = (
 
 
 def results(folder, title, road, devices, tracks):
-    """Write what league reads of a results folder."""
+    """Write what a comparison reads of a results folder."""
     folder.mkdir()
     (folder / "run.json").write_text(json.dumps({"title": title}))
     (folder / "devices.csv").write_text("\n".join([DEVICES, *devices]) + "\n")

@@ -16,8 +16,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gpsq.pipeline.analysis import analyse
-from gpsq.results import Interval
 from gpsq.simulate import make_campaign, standard_spec, write
+from gpsq.summary_types import Interval
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -40,11 +40,11 @@ def campaign(seed: int, bias_m: float) -> tuple[list[Interval], list[Interval], 
         folder = Path(name)
         write(make_campaign(spec, seed), folder, reference=True)
         found = analyse(folder)
-    rows = found.extra["reference"]
+    rows = found.summaries.reference
     both = [r.found.bias_m for r in rows if not r.route and not r.device]
     lines = [r.found.bias_m for r in rows if r.route and not r.device]
     devices = [r.found.bias_m for r in rows if r.device and not r.route]
-    without = [s.figures["bias_m"] for s in found.extra["devices"] if not s.route]
+    without = [s.figures["bias_m"] for s in found.summaries.devices if not s.route]
     return both, lines, devices, without
 
 

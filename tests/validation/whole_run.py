@@ -44,8 +44,8 @@ def one(seed: int, rides: int) -> list[tuple[float, float, float, float]]:
         write(make_campaign(spec_of(seed, rides), seed), Path(folder))
         found = analyse(Path(folder))
     spread, own = true_spreads(seed)
-    repeat = {s.device: s.figures["repeatability_m"] for s in found.extra["devices"] if s.route}
-    hats = {v.device: v.sd_m for v in found.extra["error_variances"] if v.route}
+    repeat = {s.device: s.figures["repeatability_m"] for s in found.summaries.devices if s.route}
+    hats = {v.device: v.sd_m for v in found.summaries.error_variances if v.route}
     return [(repeat[d].value, spread[d], hats.get(d, np.nan), own[d]) for d in spread if d in repeat]
 
 

@@ -18,8 +18,8 @@ if TYPE_CHECKING:
     from collections.abc import Iterable
 
     from gpsq.output.drawing.sheet import Sheet
-    from gpsq.results import Interval
-    from gpsq.summaries.campaigns import Entry, League
+    from gpsq.summaries.campaigns import Compared, Entry
+    from gpsq.summary_types import Interval
 
 KEY = "Lower left is better. Bars: interval, where there is one. The level axis is logarithmic."
 #: Panels of the wide and the square sheet; courses beyond them are in the table.
@@ -28,26 +28,26 @@ TIMES_S = (1, 2, 5, 10, 20, 30, 60, 120, 300, 600)
 MARK_PT = 9.0
 
 
-def league_chart(league: League) -> Chart | None:
-    """Return the figure of a league, or None where no device has both a time to first fix and a repeatability."""
+def compare_chart(compared: Compared) -> Chart | None:
+    """Return the figure of a comparison, or None where no device has both a time to first fix and a repeatability."""
     courses: dict[str, list[Entry]] = {}
-    for entry in league.entries:
+    for entry in compared.entries:
         if np.isfinite([entry.ttff_s.value, entry.repeatability_m.value]).all():
             courses.setdefault(entry.course, []).append(entry)
     if not courses:
         return None
-    looks = league_looks(league)
+    looks = compare_looks(compared)
     title = _title(courses)
 
     def draw(sheet: Sheet) -> None:
         _draw(sheet, title, courses, looks)
 
-    return rendered([Drawing("league", title, _finding(courses), draw)])[0]
+    return rendered([Drawing("compare", title, _finding(courses), draw)])[0]
 
 
-def league_looks(league: League) -> dict[str, Look]:
+def compare_looks(compared: Compared) -> dict[str, Look]:
     """Return the look of every device, in the order of their names."""
-    return {name: look(i) for i, name in enumerate(sorted({entry.device for entry in league.entries}))}
+    return {name: look(i) for i, name in enumerate(sorted({entry.device for entry in compared.entries}))}
 
 
 def campaign_marks(entries: Iterable[Entry]) -> dict[tuple[str, str], str]:

@@ -36,7 +36,8 @@ if TYPE_CHECKING:
 
     from gpsq.model import FirstFix
     from gpsq.output.drawing.sheet import Sheet
-    from gpsq.results import Analysis, DeviceSummary
+    from gpsq.results import Analysis
+    from gpsq.summary_types import DeviceSummary
 
 #: More rows than this cannot be read at the size of a slide.
 MOST_ROWS = {True: 10, False: 7}

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
 def hot_spots(analysis: Analysis) -> tuple[Any, ...]:
     """Return the places where recordings scatter most, by route and along it."""
-    return tuple(sorted(analysis.extra.get("hot_spots", ()), key=lambda spot: (spot.route, spot.from_m)))
+    return tuple(sorted(analysis.summaries.hot_spots, key=lambda spot: (spot.route, spot.from_m)))
 
 
 def head_span_m(trace: Trace, result: TraceResult, found: RouteResult) -> tuple[float, float] | None:
@@ -57,7 +57,7 @@ def band_m(found: RouteResult) -> FloatArray:
 
 def device_summaries(analysis: Analysis) -> tuple[Any, ...]:
     """Return the figures of every device on each route, and over all routes."""
-    return tuple(analysis.extra.get("devices", ()))
+    return analysis.summaries.devices
 
 
 def excursions(analysis: Analysis, deviations: Sequence[Deviation]) -> list[list[Deviation]]:

@@ -1,4 +1,4 @@
-"""What the report and the local page show alike: how a figure is said, and the card of a deviation."""
+"""What the report and the local page show alike: the card of a deviation."""
 
 from __future__ import annotations
 
@@ -6,27 +6,13 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from gpsq.output import wording
 from gpsq.output.drawing.looks import state
 from gpsq.output.instants import iso_times
 from gpsq.output.report import sketches
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
-
     from gpsq.model import Deviation
     from gpsq.results import Analysis
-
-
-def saying(name: str) -> Callable[[float], str]:
-    """Return how the figure of that name is said: in seconds, metres, as a ratio or a share."""
-    if name.endswith("_s") and not name.startswith("fixed"):
-        return wording.seconds
-    if name.endswith("_m"):
-        return wording.metres
-    if name.startswith("length_ratio"):
-        return lambda value: f"{value:.3f}" if np.isfinite(value) else wording.UNKNOWN
-    return wording.share
 
 
 def card(analysis: Analysis, deviation: Deviation) -> dict[str, Any]:

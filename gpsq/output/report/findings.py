@@ -14,9 +14,8 @@ from gpsq.output.wording import GAP, cell
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from gpsq.results import Analysis, DeviceSummary
-    from gpsq.summaries.hot_spots import QualityClass
-    from gpsq.summaries.reference import ReferenceFigures
+    from gpsq.results import Analysis
+    from gpsq.summary_types import DeviceSummary, QualityClass, ReferenceFigures
 
 #: A device whose figure changes by less than this share without its open deviations is not said to.
 WORTH_SAYING = 0.05
@@ -30,7 +29,7 @@ def waiting(summary: DeviceSummary, name: str, *, brief: bool = False) -> str:
 
     Examples
     --------
-    >>> from gpsq.results import DeviceSummary, Interval
+    >>> from gpsq.summary_types import DeviceSummary, Interval
     >>> found = {"xte_rms_m": Interval(14.0), "xte_rms_plain_m": Interval(2.7), "open_deviations": Interval(2.0)}
     >>> device = DeviceSummary("Amber", "", 8, found)
     >>> [waiting(device, "xte_rms_m", brief=brief).replace(GAP, " ") for brief in (False, True)]
@@ -49,18 +48,16 @@ def sections(analysis: Analysis) -> dict[str, Any]:
     """Return what the report shows of the finer findings; an empty list leaves its part out."""
     return {
         "ranks": list(_ranks(analysis)),
-        "ratios": [wording.typeset(found.verdict) for found in analysis.extra.get("route_ratios", ())],
+        "ratios": [wording.typeset(found.verdict) for found in analysis.summaries.route_ratios],
         "quality": list(_quality(analysis)),
-        "lengths": [
-            (found.device, wording.typeset(found.reason)) for found in analysis.extra.get("distance_biases", ())
-        ],
+        "lengths": [(found.device, wording.typeset(found.reason)) for found in analysis.summaries.distance_biases],
         "reference": _reference(analysis),
     }
 
 
 def _ranks(analysis: Analysis) -> Iterator[str]:
     """Say for each route which device repeats best and how sure its place is."""
-    for route, own in groupby(analysis.extra.get("ranks", ()), key=lambda place: place.route):
+    for route, own in groupby(analysis.summaries.ranks, key=lambda place: place.route):
         places = list(own)
         first = places[0]
         others = ", ".join(
@@ -74,8 +71,8 @@ def _ranks(analysis: Analysis) -> Iterator[str]:
 
 def _quality(analysis: Analysis) -> Iterator[tuple[str, str]]:
     """Say for each device how its error goes with hdop and satellites, where it recorded them."""
-    classes: tuple[QualityClass, ...] = analysis.extra.get("quality_classes", ())
-    for trend in analysis.extra.get("quality_trends", ()):
+    classes: tuple[QualityClass, ...] = analysis.summaries.quality_classes
+    for trend in analysis.summaries.quality_trends:
         own = [c for c in classes if (c.device, c.quantity) == (trend.device, trend.quantity)]
         steps = ", ".join(f"{wording.metres(c.rms_m)} {_class(c)}" for c in own)
         value, what = trend.correlation.value, QUANTITIES[trend.quantity]
@@ -92,7 +89,7 @@ def _class(found: QualityClass) -> str:
 
 
 def _reference(analysis: Analysis) -> dict[str, Any]:
-    rows: tuple[ReferenceFigures, ...] = analysis.extra.get("reference", ())
+    rows: tuple[ReferenceFigures, ...] = analysis.summaries.reference
     routes = len({row.route for row in rows if row.route})
     return {
         "said": [_of_line(row) for row in rows if row.route and not row.device],

@@ -10,12 +10,14 @@ import numpy as np
 
 from gpsq.digests import version
 from gpsq.output import run_file, wording
-from gpsq.output.device_figures import MISSING, figure, overall
+from gpsq.output.device_figures import MISSING, overall
 from gpsq.output.drawing.looks import device_looks
 from gpsq.output.drawing.route_parts import hot_spots
 from gpsq.output.instants import dated
 from gpsq.output.report import findings, sentences, sketches
-from gpsq.output.report.cards import card, saying
+from gpsq.output.report.cards import card
+from gpsq.output.tables import columns
+from gpsq.output.tables.column import saying
 from gpsq.output.templating import render, template_text
 from gpsq.output.wording import cell
 
@@ -24,46 +26,14 @@ if TYPE_CHECKING:
 
     from gpsq.model import Trace, Unreadable
     from gpsq.output.drawing.rendering import Chart
-    from gpsq.results import Analysis, DeviceSummary, Interval, TraceResult
+    from gpsq.output.tables.column import Column
+    from gpsq.results import Analysis, TraceResult
+    from gpsq.summary_types import DeviceSummary, Interval
 
 #: Nothing may be fetched or run.
 POLICY = "default-src 'none'; img-src data:; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'"
 #: More cards than this are not looked at one by one; the table of deviations has them all.
 MOST_CARDS = 60
-FIX_COLUMNS = (
-    "ttff_median_s",
-    "fixed_in_10s",
-    "fixed_in_30s",
-    "fixed_in_60s",
-    "settle_median_s",
-    "missed_median_m",
-    "missed_share_median",
-)
-ERROR_COLUMNS = (
-    "repeatability_m",
-    "xte_rms_m",
-    "xte_p95_m",
-    "bias_m",
-    "hausdorff_median_m",
-    "frechet_median_m",
-    "length_ratio_median",
-)
-HEADS = {
-    "ttff_median_s": "median time to first fix",
-    "fixed_in_10s": f"fixed within 10{wording.GAP}s",
-    "fixed_in_30s": f"within 30{wording.GAP}s",
-    "fixed_in_60s": f"within 60{wording.GAP}s",
-    "settle_median_s": "usable after (settled)",
-    "missed_median_m": "road missed",
-    "missed_share_median": "share of the route",
-    "repeatability_m": "repeatability, standard deviation",
-    "xte_rms_m": "cross-track error, RMS",
-    "xte_p95_m": "95 % of road within",
-    "bias_m": "bias (+ left)",
-    "hausdorff_median_m": "Hausdorff distance, median",
-    "frechet_median_m": "Fréchet distance, median",
-    "length_ratio_median": "length against centreline",
-}
 
 
 def report_page(analysis: Analysis, charts: tuple[Chart, ...]) -> str:
@@ -99,12 +69,12 @@ def _answer(analysis: Analysis) -> dict[str, Any]:
 def _figures(analysis: Analysis) -> dict[str, Any]:
     summaries = list(overall(analysis).values())
     return {
-        "fix": _table(summaries, FIX_COLUMNS),
-        "errors": _table(summaries, ERROR_COLUMNS),
+        "fix": _table(summaries, columns.shown("fix")),
+        "errors": _table(summaries, columns.shown("errors")),
         "per_route": _per_route(analysis),
         "states": _states(analysis),
-        "own_errors": [found for found in analysis.extra.get("error_variances", ()) if not found.route],
-        "comparisons": [_sentence(found.verdict) for found in analysis.extra.get("comparisons", ())],
+        "own_errors": [found for found in analysis.summaries.error_variances if not found.route],
+        "comparisons": [_sentence(found.verdict) for found in analysis.summaries.comparisons],
         "hot_spots": _numbered(hot_spots(analysis)),
         "waiting": sum(not deviation.flag for deviation in analysis.deviations),
         "reference_heads": findings.REFERENCE_HEADS,
@@ -150,18 +120,22 @@ def _when(analysis: Analysis) -> str:
     return first if first == last else f"{first} to {last}"
 
 
-def _table(summaries: list[DeviceSummary], columns: tuple[str, ...]) -> dict[str, Any]:
+def _table(summaries: list[DeviceSummary], wanted: Sequence[Column]) -> dict[str, Any]:
     """Heads and cells of a table of figures per device; a column that no device has is left out."""
-    kept = [name for name in columns if any(np.isfinite(figure(s, name).value) for s in summaries)]
+    kept = _known(wanted, [summary.figures for summary in summaries])
     rows = [(summary.device, summary.rides, _with_waiting(summary, kept)) for summary in summaries]
-    return {"heads": [HEADS[name] for name in kept], "rows": rows}
+    return {"heads": [column.heading for column in kept], "rows": rows}
+
+
+def _known(wanted: Sequence[Column], figures: Sequence[Mapping[str, Interval]]) -> list[Column]:
+    """Return the columns that any of the devices has a figure for."""
+    return [c for c in wanted if any(np.isfinite(own.get(c.source, MISSING).value) for own in figures)]
 
 
 def _per_route(analysis: Analysis) -> dict[str, Any]:
     """Return the chief figures of each device on each route, where there is more than one."""
-    chosen = [s for s in analysis.extra.get("devices", ()) if s.route]
-    columns = ("ttff_median_s", "missed_median_m", "repeatability_m", "xte_rms_m", "xte_p95_m")
-    table = _table(chosen, columns)
+    chosen = [s for s in analysis.summaries.devices if s.route]
+    table = _table(chosen, columns.shown("route"))
     rows = [(summary.route, *row) for summary, row in zip(chosen, table["rows"], strict=True)]
     return {"heads": table["heads"], "rows": rows if len({s.route for s in chosen}) > 1 else []}
 
@@ -169,26 +143,26 @@ def _per_route(analysis: Analysis) -> dict[str, Any]:
 def _states(analysis: Analysis) -> dict[str, Any]:
     """Return the time to first fix by start state, where there is more than one: only like is compared with like."""
     order = {"hot": 0, "warm": 1, "cold": 2}
-    states = analysis.extra.get("start_states", ())
+    states = analysis.summaries.start_states
     chosen = sorted(states, key=lambda found: (order.get(found.state, 3), found.state, found.device))
-    columns = ("ttff_median_s", "fixed_in_10s", "fixed_in_30s", "fixed_in_60s")
-    kept = [name for name in columns if any(np.isfinite(found.figures[name].value) for found in chosen)]
+    kept = _known(columns.shown("state"), [found.figures for found in chosen])
     rows = [(found.state, found.device, found.recordings, _cells(found.figures, kept)) for found in chosen]
-    return {"heads": [HEADS[name] for name in kept], "rows": rows if len({found.state for found in chosen}) > 1 else []}
+    heads = [column.heading for column in kept]
+    return {"heads": heads, "rows": rows if len({found.state for found in chosen}) > 1 else []}
 
 
-def _cells(figures: Mapping[str, Interval], names: Sequence[str]) -> list[tuple[str, list[str]]]:
+def _cells(figures: Mapping[str, Interval], wanted: Sequence[Column]) -> list[tuple[str, list[str]]]:
     """Return each figure in words, and its bounds or why it is unknown."""
-    found = [(figures.get(name, MISSING), name) for name in names]
-    return [(saying(name)(value.value), [said] if (said := _bounds(value, name)) else []) for value, name in found]
+    found = [(figures.get(column.source, MISSING), column) for column in wanted]
+    return [(saying(c)(value.value), [said] if (said := _bounds(value, c)) else []) for value, c in found]
 
 
-def _with_waiting(summary: DeviceSummary, names: Sequence[str]) -> list[tuple[str, list[str]]]:
+def _with_waiting(summary: DeviceSummary, wanted: Sequence[Column]) -> list[tuple[str, list[str]]]:
     """Return the cells of a device; below an error what it is without the deviations that wait for a decision."""
-    cells = zip(names, _cells(summary.figures, names), strict=True)
+    cells = zip(wanted, _cells(summary.figures, wanted), strict=True)
     return [
-        (value, [*below, *([said] if (said := findings.waiting(summary, name, brief=True)) else [])])
-        for name, (value, below) in cells
+        (value, [*below, *([said] if (said := findings.waiting(summary, c.source, brief=True)) else [])])
+        for c, (value, below) in cells
     ]
 
 
@@ -214,11 +188,11 @@ def _together(analysis: Analysis) -> list[tuple[str, list[str], str]]:
     return [(ride, ids, suggestion) for (ride, _, suggestion), ids in groups.items() if len(ids) > 1]
 
 
-def _bounds(found: Interval, name: str) -> str:
+def _bounds(found: Interval, column: Column) -> str:
     """Return the bounds of a figure, or why it has none."""
     if not np.isfinite(found.value):
         return cell(found.method.split(";")[0].removeprefix("none: "))
-    return wording.between(found, saying(name))
+    return wording.between(found, saying(column))
 
 
 def _rows(analysis: Analysis) -> Iterator[dict[str, Any]]:

@@ -13,7 +13,8 @@ from gpsq.output.report.findings import waiting
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from gpsq.results import Analysis, DeviceSummary
+    from gpsq.results import Analysis
+    from gpsq.summary_types import DeviceSummary
 
 #: Under this many rides no interval of any use exists, and a sentence says so.
 FEW_RIDES = 3
@@ -33,7 +34,7 @@ def of_device(summary: DeviceSummary, confidence: float) -> str:
 
     Examples
     --------
-    >>> from gpsq.results import DeviceSummary, Interval
+    >>> from gpsq.summary_types import DeviceSummary, Interval
     >>> figures = {"ttff_median_s": Interval(17.0, 12.0, 25.0), "missed_median_m": Interval(85.0)}
     >>> of_device(DeviceSummary("Amber", "", 8, figures), 0.95).replace(wording.GAP, " ")
     'has its first fix after 17 s in the median (95 % interval 12 s to 25 s) and misses 85 m of road before it.'
@@ -142,7 +143,7 @@ def _difference_sure(low: float, high: float, say: Any, analysis: Analysis) -> s
 
 def _comparison(analysis: Analysis, measure: str, best: str, other: str) -> tuple[float, float, float, bool] | None:
     """Return how much less the first device has, its bounds, and whether that is shown; None if not compared."""
-    for found in analysis.extra.get("comparisons", ()):
+    for found in analysis.summaries.comparisons:
         if found.measure != measure or {found.first, found.second} != {best, other}:
             continue
         sign = -1.0 if found.first == best else 1.0

@@ -6,7 +6,7 @@ import sqlite3
 from contextlib import closing
 from typing import TYPE_CHECKING
 
-from gpsq.output.tables.columns import DESCRIPTIONS
+from gpsq.output.tables import columns
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -38,6 +38,5 @@ def add_descriptions(path: Path, layers: Iterable[str]) -> None:
         for table in ("gpkg_data_columns", "gpkg_data_column_constraints"):
             base.execute(_EXTENSION, (table, _DEFINITION))
         for layer in layers:
-            names = [row[1] for row in base.execute(f'PRAGMA table_info("{layer}")')]
-            known = [name for name in names if name in DESCRIPTIONS]
-            base.executemany(_COLUMN, [(layer, name, name, DESCRIPTIONS[name]) for name in known])
+            meant = [(layer, c.name, c.name, c.meaning) for c in columns.of_file(layer)]
+            base.executemany(_COLUMN, meant)

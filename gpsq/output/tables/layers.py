@@ -15,7 +15,7 @@ import pandas as pd
 from gpsq.output import wording
 from gpsq.output.drawing.lines import cut_antimeridian, parts
 from gpsq.output.instants import dated
-from gpsq.output.tables import tables
+from gpsq.output.tables import columns, tables
 from gpsq.output.tables.geopackage_notes import add_descriptions
 
 if TYPE_CHECKING:
@@ -58,10 +58,6 @@ LAYERS = {
     "first_fixes": "Point",
     "stations": "Point",
 }
-FIRST_FIXES = (
-    "file", "track", "device", "ride", "route", "started", "start_basis", "first_fix", "ttff_s", "missed_m",
-    "missed_share", "missed_is_minimum", "settle_s",
-)  # fmt: skip
 
 
 def tracks(analysis: Analysis) -> geopandas.GeoDataFrame:
@@ -100,7 +96,11 @@ def first_fixes(analysis: Analysis) -> geopandas.GeoDataFrame:
     import shapely
 
     fixed = [i for i, trace in enumerate(analysis.traces) if trace.accepted]
-    rows = tables.tracks(analysis).iloc[fixed][list(FIRST_FIXES)].reset_index(drop=True)
+    rows = (
+        tables.tracks(analysis)
+        .iloc[fixed][[column.name for column in columns.of_file("first_fixes")]]
+        .reset_index(drop=True)
+    )
     places = np.array([[analysis.traces[i].lon_deg[0], analysis.traces[i].lat_deg[0]] for i in fixed])
     return _frame(rows, shapely.points(places.reshape(-1, 2)))
 

@@ -1,0 +1,106 @@
+"""What a column is: its name, unit, heading and meaning, where its value is found and how it is said."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from gpsq.output import wording
+from gpsq.summary_types import Interval
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Mapping
+
+
+@dataclass(frozen=True)
+class Column:
+    """One column of a table.
+
+    Attributes
+    ----------
+    name : of the column, with its unit.
+    kind : how it is kept: text, time, count, bool, or the number of decimals of a figure.
+    meaning : what it is, in words; "" takes the name.
+    source : where it is found, as a path from what the row is of ("result.first_fix.seconds"); of a device's figures
+        the name alone, or with the end of its interval ("ttff_median_s.low").
+    unit : s, m, share, ratio or "" (none, or the name says it); figures are said accordingly.
+    heading : above it where people read it; `brief` the same where there is little room.
+    parts : where it is shown beside its file: "fix" and "errors" (tables of report and page), "state" and "route" (the
+        same by start state and by route), "terminal" (with its interval: "terminal interval"), "compare", and
+        "first_fixes" (that layer).
+    """
+
+    name: str
+    kind: str
+    meaning: str
+    source: str
+    unit: str = ""
+    heading: str = ""
+    brief: str = ""
+    parts: tuple[str, ...] = ()
+
+    @property
+    def short_heading(self) -> str:
+        """Return the heading for where there is little room."""
+        return self.brief or self.heading
+
+
+def text(name: str, meaning: str, source: str, *parts: str) -> Column:
+    """Return a column of text."""
+    return Column(name, "text", meaning, source, parts=parts)
+
+
+def with_bounds(column: Column, stem: str = "") -> tuple[Column, Column, Column]:
+    """Return a figure's column and those of its bounds, ``STEM_low_UNIT`` and ``STEM_high_UNIT``."""
+    stem = stem or column.name.removesuffix(f"_{column.unit}")
+    low, high = (
+        replace(
+            column,
+            name=f"{stem}_{end}" + (f"_{column.unit}" if column.unit in ("s", "m") else ""),
+            meaning=f"{side} bound of {column.name}",
+            source=f"{column.source}.{end}",
+            heading="",
+            brief="",
+            parts=(),
+        )
+        for end, side in (("low", "lower"), ("high", "upper"))
+    )
+    return column, low, high
+
+
+def value(column: Column, row: Mapping[str, Any]) -> Any:
+    """Return what stands in a row for a column, None where it is not known.
+
+    Parameters
+    ----------
+    row : what the row is of, by the first word of the columns' sources; or the value itself by the column's name.
+
+    Examples
+    --------
+    >>> bound = Column("ttff_low_s", "2", "", "ttff_median_s.low")
+    >>> value(bound, {"ttff_median_s": Interval(9.0, 4.0, 12.0)}), value(bound, {})
+    (4.0, None)
+    """
+    first, *path = [column.name] if column.name in row else column.source.split(".")
+    found = row.get(first)
+    for name in path:
+        if found is None:
+            return None
+        found = getattr(found, name)
+    return found.value if isinstance(found, Interval) else found
+
+
+def saying(column: Column) -> Callable[[float], str]:
+    """Return how a figure of a column is said: in seconds, metres, as a ratio, a share or a number."""
+    ways = {"s": wording.seconds, "m": wording.metres, "share": wording.share, "ratio": _ratio}
+    return ways.get(column.unit, _number)
+
+
+def _ratio(value: float) -> str:
+    return f"{value:.3f}" if np.isfinite(value) else wording.UNKNOWN
+
+
+def _number(value: float) -> str:
+    return f"{value:g}" if np.isfinite(value) else wording.UNKNOWN

@@ -287,6 +287,27 @@ def compare(
 
 
 @app.command()
+def replay(
+    folder: Folder,
+    ride: Annotated[str, typer.Argument(metavar="RIDE", help="The ride: its name, its day, or one of its files.")],
+    out: Annotated[
+        Path | None, typer.Option("--out", metavar="FILE", help="A .gif, or an .mp4 where there is ffmpeg.")
+    ] = None,
+    cut_passes: Cut = False,
+    quiet: Quiet = False,
+) -> None:
+    """Make a moving picture of one ride, fifteen seconds long: road, devices, clock, and what was missed."""
+    from gpsq.output.overlay.rides import slug
+    from gpsq.output.replay import film
+
+    analysis = _analysis(folder, cut_passes=cut_passes, quiet=quiet)
+    found = film.ride_named(analysis, ride)
+    path = out or Path(f"replay-{slug(found)}.gif")
+    film.write_film(analysis, found, path)
+    typer.echo(f"Film: {path}")
+
+
+@app.command()
 def publish(
     folder: Folder,
     out: Annotated[Path, typer.Option("--out", metavar="DIR", help="Folder of the published results.")],

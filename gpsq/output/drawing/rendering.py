@@ -160,19 +160,20 @@ def _svg_text(item: Text, height: float) -> str:
 # ---- pixels ----
 
 
-def pixels(sheet: Sheet, dpi: int) -> NDArray[np.uint8]:
-    """Return the sheet as (height, width, 4) pixels."""
+def pixels(sheet: Sheet, dpi: int, *, ground: str = LEAF) -> NDArray[np.uint8]:
+    """Return the sheet as (height, width, 4) pixels, on a ground of that colour; "" leaves it clear."""
     import matplotlib as mpl
     from matplotlib.backends import backend_agg
 
     maker: Any = backend_agg.RendererAgg
     renderer = maker(round(sheet.width_in * dpi), round(sheet.height_in * dpi), dpi)
     height = sheet.height_in * dpi
-    ground = np.array([(0, 0), (sheet.width_in, 0), (sheet.width_in, sheet.height_in), (0, sheet.height_in)])
+    corners = np.array([(0, 0), (sheet.width_in, 0), (sheet.width_in, sheet.height_in), (0, sheet.height_in)])
     with mpl.rc_context(_OPTIONS), warnings.catch_warnings():
         # A name may hold signs that the font lacks; the viewer's fonts have them.
         warnings.filterwarnings("ignore", message="Glyph .* missing from")
-        for item in [Line(ground, "", fill=LEAF, closed=True), *sheet.items]:
+        below = [Line(corners, "", fill=ground, closed=True)] if ground else []
+        for item in [*below, *sheet.items]:
             if isinstance(item, Line):
                 _paint_line(renderer, item, dpi)
             else:

@@ -14,7 +14,7 @@ from gpsq.output.drawing.looks import device_looks, state
 from gpsq.output.drawing.margin import CUT
 from gpsq.output.drawing.route_parts import band_m, block_m, excursions, head_span_m, hot_spots, stretch_m
 from gpsq.output.drawing.streets import lines_m
-from gpsq.output.map.playing import played
+from gpsq.output.drawing.timing import played
 from gpsq.output.wording import cell
 
 if TYPE_CHECKING:

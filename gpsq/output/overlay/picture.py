@@ -99,7 +99,7 @@ def draw_overlay(sheet: Sheet, analysis: Analysis, overlay: Overlay) -> None:
         )
     area = Box(0.2, low + 0.27, sheet.width_in - 0.2, y - 0.1)
     near = near_flags(overlay)
-    main, inset = _boxes(area, overlay, bool(near), sheet.wide)
+    main, inset = boxes(area, overlay, bool(near), sheet.wide)
     streets = lines_m(analysis, overlay.found.route.plane, overlay.line_m)
     stairs = near_stairs(overlay, inset, near, MOST_FLAGS[sheet.wide]) if inset else None
     if stairs and stairs.view.scale < WORTH_ENLARGING * whole_view(overlay, main).scale:
@@ -123,7 +123,7 @@ def near_flags(overlay: Overlay) -> list[Ridden]:
     return near if max(furthest, LEAST_STRETCH_M) < WHOLE_SHARE * (along_m[-1] - along_m[0]) else []
 
 
-def _boxes(area: Box, overlay: Overlay, with_near: bool, wide: bool) -> tuple[Box, Box | None]:
+def boxes(area: Box, overlay: Overlay, with_near: bool, wide: bool) -> tuple[Box, Box | None]:
     """Share the area between the whole way and the first stretch, so that the whole way is drawn large."""
     if not with_near:
         return area, None
@@ -145,9 +145,9 @@ def _turn(xy_m: FloatArray, box: Box) -> FloatArray:
     return turn if scales[1] > WORTH_TURNING * scales[0] else np.eye(2)
 
 
-def whole_view(overlay: Overlay, box: Box) -> View:
-    """Return how the whole way lies in its box."""
-    everything = np.vstack([overlay.line_m, *(way for off in overlay.left_road for way in off.places_m)])
+def whole_view(overlay: Overlay, box: Box, also_m: Sequence[FloatArray] = ()) -> View:
+    """Return how the whole way lies in its box, with all that left it, and other places."""
+    everything = np.vstack([overlay.line_m, *(way for off in overlay.left_road for way in off.places_m), *also_m])
     middle = ((box.left + box.right) / 2, (box.bottom + box.top) / 2)
     return fitted(everything, _turn(everything, box), (box.width - 0.7, box.height - 0.5), middle)
 

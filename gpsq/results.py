@@ -33,7 +33,8 @@ if TYPE_CHECKING:
 class TraceResult:
     """All that is known of one trace: `status` is "scored" or "not scored", with the `reason`; None where not measured.
 
-    `duplicate_of` names the recording that this one repeats; it then counts nowhere.
+    `duplicate_of` names the recording that this one repeats; it then counts nowhere. `spikes` counts the times that fixes
+    went off and came back within seconds, kept or set aside (None where times are unknown, so that nothing tells).
     """
 
     trace: int
@@ -49,16 +50,38 @@ class TraceResult:
     curves: CurveDistances | None = None
     deviations: tuple[Deviation, ...] = ()
     duplicate_of: str = ""
+    spikes: int | None = None
+    largest_spike_m: float = float("nan")
+
+
+@dataclass(frozen=True)
+class DevicesApart:
+    """Two devices whose usual lines on a route lie `apart_m` from each other, more than both scatter.
+
+    `first_scatter_m`, `second_scatter_m` : standard deviation per axis of each about its own usual line.
+    """
+
+    first: str
+    second: str
+    apart_m: float
+    first_scatter_m: float
+    second_scatter_m: float
+
+    @property
+    def pair(self) -> frozenset[str]:
+        """The names of the two."""
+        return frozenset((self.first, self.second))
 
 
 @dataclass(frozen=True, eq=False)
 class RouteResult:
-    """A route with its centreline (None where no line could be made)."""
+    """A route with its centreline (None where no line could be made), and the devices that lie apart on it."""
 
     route: Route
     centreline: Centreline | None
     rides: tuple[str, ...]
     reason: str = ""
+    apart: tuple[DevicesApart, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -11,6 +11,7 @@ import numpy as np
 from gpsq.arrays import norms
 from gpsq.campaign import flags
 from gpsq.centreline import consensus_line
+from gpsq.centreline.strands import strand
 from gpsq.geometry import polyline
 from gpsq.measures import cross_track, deviations, first_fix
 from gpsq.results import RouteResult
@@ -33,6 +34,7 @@ if TYPE_CHECKING:
         Route,
         Trace,
     )
+    from gpsq.rides.opposite import Tail
     from gpsq.settings import Settings
 
 #: With fewer rides the line of the others is one ride's line, and its error would be charged to the trace.
@@ -64,7 +66,11 @@ class Measured:
 
 
 def analyse_route(
-    route: Route, members: Sequence[Member], decisions: Sequence[Flag], settings: Settings
+    route: Route,
+    members: Sequence[Member],
+    decisions: Sequence[Flag],
+    settings: Settings,
+    tails: Sequence[Tail] = (),
 ) -> tuple[RouteResult, tuple[Measured, ...]]:
     """Return a route's centreline and what was measured of each of its traces.
 
@@ -72,13 +78,10 @@ def analyse_route(
     ----------
     route : the route. members : its traces, in the order of `route.members`.
     decisions : the person's flags on the whole campaign.
+    tails : the last stretches of the opposite way, where there is one (see `gpsq.rides.opposite`).
     """
     own = settings.with_values(step_m=consensus_line.step_for(route.xy_m, settings))
-    strands = [
-        consensus_line.strand(xy, runs_of(m.trace, own.gap_s), m.ride, _counting(m, decisions), own)
-        for m, xy in zip(members, route.xy_m, strict=True)
-    ]
-    consensus = consensus_line.make(strands, own)
+    consensus = line_of(route, members, decisions, own, tails)
     rides = tuple(sorted({m.ride for m in members}))
     fixes = [first_fix.first_fix(m.trace) for m in members]
     if consensus is None:
@@ -86,15 +89,52 @@ def analyse_route(
         return RouteResult(route, None, rides, why), tuple(
             Measured(m.number, why, fix) for m, fix in zip(members, fixes, strict=True)
         )
-    result = RouteResult(route, consensus.centreline, rides, _why_no_scores(members, rides))
+    result = RouteResult(route, consensus.centreline, rides, _why_no_scores(members, rides), consensus.apart())
     measured = _Measuring(route, members, decisions, own, consensus).all(fixes, result.reason)
     return result, _with_minimum(measured, members, own)
+
+
+def line_of(
+    route: Route, members: Sequence[Member], decisions: Sequence[Flag], settings: Settings, tails: Sequence[Tail] = ()
+) -> Consensus | None:
+    """Return the consensus of a route's traces, or None where no line can be made; parameters as in `analyse_route`."""
+    strands = [
+        strand(
+            xy,
+            runs_of(m.trace, settings.gap_s),
+            m.ride,
+            _counting(m, decisions),
+            settings,
+            device=m.trace.device,
+            age_s=_age_s(m.trace),
+        )
+        for m, xy in zip(members, route.xy_m, strict=True)
+    ]
+    return consensus_line.make(strands, settings, _opposite_end(tails, settings))
+
+
+def _opposite_end(tails: Sequence[Tail], settings: Settings) -> FloatArray | None:
+    """Return the line on which the rides of the opposite way end, turned round, or None."""
+    strands = [
+        strand(t.xy_m, [(0, len(t.xy_m))], t.ride, np.ones(len(t.xy_m), dtype=bool), settings, device=t.device)
+        for t in tails
+    ]
+    made = consensus_line.make(strands, settings, always_aligned=True) if strands else None
+    return None if made is None else made.centreline.xy_m[::-1]
 
 
 def _counting(member: Member, decisions: Sequence[Flag]) -> BoolArray:
     if member.duplicate_of:
         return np.zeros(member.trace.accepted, dtype=bool)
     return flags.counting(member.trace, decisions)
+
+
+def _age_s(trace: Trace) -> FloatArray:
+    """Return (n,) seconds since the first fix; inf where times are missing or the recording was cut out of a longer one."""
+    cut = any(s.reason == "outside_passes" and s.first_point < trace.point[0] for s in trace.set_aside)
+    if not trace.timed or cut:
+        return np.full(trace.accepted, np.inf)
+    return np.asarray((trace.time - trace.time[0]) / np.timedelta64(1, "s"), dtype=float)
 
 
 def _why_no_scores(members: Sequence[Member], rides: Sequence[str]) -> str:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from gpsq.output import wording
 from gpsq.output.device_figures import figure, overall
 from gpsq.output.report.findings import waiting
+from gpsq.output.report.sentences import spikes
 from gpsq.output.tables.column import saying
 from gpsq.output.tables.columns import shown
 from gpsq.output.wording import GAP, cell
@@ -31,6 +32,7 @@ def lines(analysis: Analysis) -> Iterator[str]:
     yield "Errors on the road, after settling"
     yield from columns(_figures(devices, "errors"))
     yield from _waiting_lines(devices)
+    yield from (f"{cell(device.device)}:{said}" for device in devices if (said := spikes(device)))
     yield ""
     yield from _deviation_summary(analysis)
 

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gpsq.centreline import consensus_line
+from gpsq.centreline import consensus_line, strands
 from gpsq.measures.route import Member, analyse_route
 from gpsq.model import Route
 from gpsq.plane import Plane
@@ -46,7 +46,7 @@ def shown_fixes(analysis: Analysis, zones: Sequence[Zone]) -> dict[int, IntArray
         settings = analysis.settings.with_values(step_m=_step_m(found.centreline))
         for i, xy_m in zip(found.route.members, found.route.xy_m, strict=True):
             trace, everything = analysis.traces[i], np.ones(len(xy_m), dtype=bool)
-            strand = consensus_line.strand(xy_m, runs_of(trace, settings.gap_s), "", everything, settings)
+            strand = strands.strand(xy_m, runs_of(trace, settings.gap_s), "", everything, settings)
             place = consensus_line.aligned(strand, found.centreline.xy_m, settings)
             fixes = _between(place, *window)
             where = np.column_stack([trace.lon_deg[fixes], trace.lat_deg[fixes]])

@@ -19,14 +19,14 @@ def power_of(rides: FloatArray | int, effect: float, spread: float, confidence: 
 
     Power of Student's two-sided paired test at the level `confidence`, by the noncentral t distribution.
     """
-    from scipy.stats import nct, t
+    from scipy.special import nctdtr, stdtrit
 
     n = np.asarray(rides, dtype=float)
-    bound = t.ppf((1 + confidence) / 2, n - 1)
+    bound = stdtrit(n - 1, (1 + confidence) / 2)
     shift = effect / spread * np.sqrt(n)
-    # scipy gives nan for the far tail where it is too small to be computed.
-    far = np.nan_to_num(nct.cdf(-bound, n - 1, shift))
-    return np.asarray(nct.sf(bound, n - 1, shift) + far, dtype=float)
+    # scipy gives nan for a tail that is too small to be computed.
+    far, near = (np.nan_to_num(nctdtr(n - 1, shift, end)) for end in (-bound, bound))
+    return np.asarray(1 - near + far, dtype=float)
 
 
 def rides_needed(effect: float, spread: float, confidence: float = 0.95, power: float = POWER) -> int | None:
@@ -60,8 +60,9 @@ def detectable_difference(rides: int, spread: float, confidence: float = 0.95, p
     >>> round(detectable_difference(34, 1.0), 2)
     0.5
     """
-    from scipy.optimize import brentq
-
     if not spread > 0:
         return 0.0
-    return float(spread * brentq(lambda e: float(power_of(rides, e, 1.0, confidence)) - power, 1e-3, 100.0))
+    low, high = 1e-3, 100.0
+    while low < (middle := (low + high) / 2) < high:  # until no number lies between; power grows with the difference
+        low, high = (low, middle) if power_of(rides, middle, 1.0, confidence) >= power else (middle, high)
+    return spread * high

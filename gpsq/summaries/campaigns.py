@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from gpsq.exceptions import InputError
+from gpsq.settings import RESULTS
 from gpsq.statistics.bootstrap import draw_counts, share_first
 from gpsq.summaries.flat_rows import flat_row
 from gpsq.summaries.same_course import courses
@@ -28,8 +29,6 @@ if TYPE_CHECKING:
     from gpsq.settings import Settings
 
 Row = dict[str, str]
-#: Name of the results folder within a campaign's.
-RESULTS = "gpsq-results"
 CAUTION = (
     "Cross-track errors are comparable within one course only: each has its own road and sky. Times to first fix are "
     "comparable within one start state only."

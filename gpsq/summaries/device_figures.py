@@ -135,6 +135,7 @@ def _summary(
     figures |= _crosstrack_figures(results, lines, settings)
     figures["repeatability_m"] = repeatability([pair.spread for pair in lines], settings.confidence)
     figures |= _plain_figures(figures, lines, settings.confidence)
+    figures["spikes"] = _spikes(results)
     _say_undecided(figures, lines)
     return DeviceSummary(device, route, rides, figures)
 
@@ -212,6 +213,17 @@ def _plain_figures(figures: Mapping[str, Interval], lines: Sequence[_Lines], con
     rms = _pooled_rms(_known(pair.plain_left_out_m for pair in lines), confidence)
     spread = repeatability([pair.plain_spread for pair in lines], confidence)
     return counted | {"xte_rms_plain_m": rms, "repeatability_plain_m": spread}
+
+
+def _spikes(results: Sequence[TraceResult]) -> Interval:
+    """Return how often fixes went off and came back within seconds, with how far at most in `method`."""
+    counts = [r.spikes for r in results if r.spikes is not None]
+    if not counts:
+        return Interval(np.nan, method="none: no recording has times")
+    some = sum(count > 0 for count in counts)
+    said = f"in {some} of {len(counts)} recording{'s' * (len(counts) > 1)}"
+    largest_m = max((r.largest_spike_m for r in results if r.spikes), default=np.nan)
+    return Interval(float(sum(counts)), method=f"{said}, the largest {largest_m:.0f} m" if some else said)
 
 
 def _say_undecided(figures: dict[str, Interval], lines: Sequence[_Lines]) -> None:

@@ -8,17 +8,17 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gpsq.statistics import intervals
-from gpsq.statistics.intervals import FEWEST_FOR_SIGN_FLIP, RANDOM_SUBSETS
+from gpsq.statistics import intervals, paired
+from gpsq.statistics.intervals import FEWEST_FOR_SIGN_FLIP
 from gpsq.statistics.power import POWER, detectable_difference, rides_needed
 from gpsq.summaries.station_table import by_ride, station_table
-from gpsq.summary_types import PairedComparison
+from gpsq.summary_types import Interval, PairedComparison
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from gpsq.model import FloatArray, Trace
-    from gpsq.results import RouteResult, TraceResult
+    from gpsq.results import DevicesApart, RouteResult, TraceResult
     from gpsq.settings import Settings
 
 UNITS = {"ttff_s": "s", "xte_rms_m": "m"}
@@ -35,6 +35,10 @@ class _Pair:
     differences: FloatArray
     left_out: str
 
+    @property
+    def names(self) -> frozenset[str]:
+        return frozenset((self.first, self.second))
+
 
 def compare_pairs(
     traces: Sequence[Trace], results: Sequence[TraceResult], routes: Sequence[RouteResult], settings: Settings
@@ -42,17 +46,21 @@ def compare_pairs(
     """Compare each pair of devices that shared a ride, over all routes.
 
     Cross-track errors are compared over the stations that both devices have, times to first fix only where both
-    devices started in the same state. From six rides on the test flips signs (scipy's ``permutation_test``) and needs
+    devices started in the same state. From six rides on the test flips signs (`paired.sign_flip_p`) and needs
     no normal distribution; with fewer it cannot reach 5 %, so Student's paired test stands in, and `test` says so.
     """
+    apart = {two.pair: two for route in routes for two in route.apart}
     pairs = [*_first_fix_pairs(traces, results), *_error_pairs(traces, results, routes)]
-    compared = [_compared(pair, settings) for pair in pairs]
+    compared = [
+        _withheld(pair, apart[pair.names])
+        if pair.measure == "xte_rms_m" and pair.names in apart
+        else _compared(pair, settings)
+        for pair in pairs
+    ]
     known = [c for c in compared if np.isfinite(c.p)]
     if not known:
         return tuple(compared)
-    from scipy.stats import false_discovery_control
-
-    adjusted = iter(false_discovery_control([c.p for c in known]))
+    adjusted = iter(paired.adjusted([c.p for c in known]))
     return tuple(
         _with_verdict(replace(c, p_adjusted=float(next(adjusted))), settings, len(known)) if np.isfinite(c.p) else c
         for c in compared
@@ -126,6 +134,19 @@ def _rms_differences(
     return np.array(differences, dtype=float)
 
 
+def _withheld(pair: _Pair, two: DevicesApart) -> PairedComparison:
+    """Return a comparison that is not made: of two devices that lie apart, each errs by where the line was put."""
+    n = len(pair.differences)
+    said = (
+        f"{pair.first} and {pair.second} are not compared in cross-track error: they lie {two.apart_m:.0f} m apart; "
+        f"which is right cannot be known without a surveyed line"
+    )
+    none = Interval(np.nan, method="none: the two lie apart")
+    return PairedComparison(
+        pair.measure, pair.first, pair.second, n, none, np.nan, np.nan, "none", None, np.nan, pair.left_out, said
+    )
+
+
 def _compared(pair: _Pair, settings: Settings) -> PairedComparison:
     n = len(pair.differences)
     whose = (pair.measure, pair.first, pair.second, n)
@@ -153,17 +174,10 @@ def difference_p(differences: FloatArray, seed: int = 0) -> tuple[float, str]:
     >>> difference_p(np.array([1.0, 2.0, 3.0, 4.0, 5.0, 6.0]))
     (0.03125, 'sign flips')
     """
-    from scipy.stats import permutation_test, ttest_1samp
-
-    n = len(differences)
-    if n < FEWEST_FOR_SIGN_FLIP and np.ptp(differences) > 0:
-        p = float(ttest_1samp(differences, 0.0).pvalue)
+    if len(differences) < FEWEST_FOR_SIGN_FLIP and np.ptp(differences) > 0:
+        p = paired.student_p(differences)
         return p, "Student's paired test: sign flips cannot reach 5 % with so few rides"
-    drawn = permutation_test(
-        (differences,), np.mean, permutation_type="samples", vectorized=True, n_resamples=RANDOM_SUBSETS,
-        rng=np.random.default_rng(seed),
-    )  # fmt: skip
-    return float(drawn.pvalue), "sign flips"
+    return paired.sign_flip_p(differences, np.random.default_rng(seed)), "sign flips"
 
 
 def _with_verdict(found: PairedComparison, settings: Settings, compared: int) -> PairedComparison:

@@ -7,14 +7,16 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from gpsq.arrays import stretches
 from gpsq.statistics import intervals
+from gpsq.statistics.rank_correlation import rank_correlation
 from gpsq.summaries.station_table import station_table
 from gpsq.summary_types import DistanceBias, HotSpot, QualityClass, QualityTrend
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from gpsq.model import BoolArray, FloatArray, Trace
+    from gpsq.model import FloatArray, Trace
     from gpsq.results import RouteResult, TraceResult
     from gpsq.settings import Settings
     from gpsq.summaries.station_table import StationTable
@@ -48,7 +50,7 @@ def _hot_stretches(table: StationTable, spread_m: FloatArray, shortest_m: float)
     smooth = _smoothed(spread_m, max(1, round(SMOOTH_M / step)))
     typical = float(np.nanmedian(smooth)) if np.isfinite(smooth).any() else 0.0
     square = np.nansum(table.decided_m**2, axis=0)
-    for low, high in _runs(smooth > HOT_FACTOR * typical):
+    for low, high in stretches(smooth > HOT_FACTOR * typical):
         length = (high - low) * step
         if length >= shortest_m and typical > 0:
             spread = float(np.sqrt(np.nanmean(spread_m[low:high] ** 2)))
@@ -65,12 +67,6 @@ def _smoothed(values: FloatArray, width: int) -> FloatArray:
     count = np.convolve(known, kernel, "same")
     total = np.convolve(np.where(known, values, 0.0), kernel, "same")
     return np.asarray(np.divide(total, count, out=np.full(len(values), np.nan), where=known), dtype=float)
-
-
-def _runs(flags: BoolArray) -> list[tuple[int, int]]:
-    """Return (first, one past last) of each run of True."""
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], flags, [False]]).astype(int)))
-    return [(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True)]
 
 
 def error_by_quality(
@@ -127,10 +123,8 @@ def _classes(
 
 
 def _trend(device: str, quantity: str, fixes: Sequence[tuple[FloatArray, FloatArray]]) -> list[QualityTrend]:
-    from scipy.stats import spearmanr
-
     varied = [(figure, np.abs(offset)) for figure, offset in fixes if np.ptp(figure) > 0 and np.ptp(np.abs(offset)) > 0]
-    ranks = np.array([float(spearmanr(figure, size).statistic) for figure, size in varied])
+    ranks = np.array([rank_correlation(figure, size) for figure, size in varied])
     return [QualityTrend(device, quantity, len(ranks), intervals.median(ranks, digits=2))] if len(ranks) else []
 
 

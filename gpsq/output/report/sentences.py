@@ -45,7 +45,24 @@ def of_device(summary: DeviceSummary, confidence: float) -> str:
         return "gave nothing that can be measured."
     said = known[0] if len(known) == 1 else f"{', '.join(known[:-1])} and {known[-1]}"
     few = f" Too few rides ({summary.rides}) to say more." if summary.rides < FEW_RIDES else ""
-    return f"{said}.{few}"
+    return f"{said}.{spikes(summary)}{few}"
+
+
+def spikes(summary: DeviceSummary) -> str:
+    """Return a sentence on fixes that were off for a moment, which errors station by station do not show; "" for none.
+
+    Examples
+    --------
+    >>> from gpsq.summary_types import DeviceSummary, Interval
+    >>> found = {"spikes": Interval(3.0, method="in 2 of 8 recordings, the largest 250 m")}
+    >>> spikes(DeviceSummary("Amber", "", 8, found)).strip()
+    'Off and back within seconds 3 times, in 2 of 8 recordings, the largest 250 m: errors station by station do not show it.'
+    """
+    found = figure(summary, "spikes")
+    if not found.value > 0:
+        return ""
+    times = "once" if found.value == 1 else f"{found.value:.0f} times"
+    return f" Off and back within seconds {times}, {found.method}: errors station by station do not show it."
 
 
 def _fix_part(summary: DeviceSummary, confidence: float) -> str:
@@ -121,6 +138,10 @@ def _steadiest(analysis: Analysis, summaries: Sequence[DeviceSummary]) -> str:
     best, next_best = ranked[0], ranked[1]
     said = f"{wording.metres(figure(best, name).value)} against {wording.metres(figure(next_best, name).value)}"
     found = _comparison(analysis, "xte_rms_m", best.device, next_best.device)
+    apart = _apart_m(analysis, best.device, next_best.device)
+    if np.isfinite(apart):
+        lie = f"the two lie {wording.metres(apart)} apart, and which is right cannot be known without a surveyed line"
+        return f"{best.device} repeats best, {said} for {next_best.device}; {lie}."
     if found is None:
         alone = "they share no ride, so chance is not ruled out"
         return f"{best.device} repeats best, {said} for {next_best.device}; {alone}."
@@ -130,6 +151,12 @@ def _steadiest(analysis: Analysis, summaries: Sequence[DeviceSummary]) -> str:
     if shown and gain >= 0:
         return f"{best.device} repeats best: {said} for {next_best.device}, the next; {same}."
     return f"Which of {best.device} and {next_best.device} repeats better cannot be said yet: {said}; {same}."
+
+
+def _apart_m(analysis: Analysis, first: str, second: str) -> float:
+    """Return how far two devices lie apart on the route where they do so most, nan where they do not."""
+    apart = [two.apart_m for route in analysis.routes for two in route.apart if two.pair == {first, second}]
+    return max(apart, default=float("nan"))
 
 
 def _difference_sure(low: float, high: float, say: Any, analysis: Analysis) -> str:

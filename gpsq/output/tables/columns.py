@@ -69,6 +69,8 @@ TRACKS: tuple[Column, ...] = (
     Column("length_ratio", "5", "recorded length over the centreline's", "result.curves.length_ratio", "ratio"),
     Column("deviations", "count", "number of deviations", "deviations"),
     text("name", "name that the recording bears in its file", "trace.name"),
+    Column("spikes", "count", "how often fixes went off and came back within seconds, kept or set aside", "result.spikes"),
+    Column("largest_spike_m", "2", "how far off the largest spike was", "result.largest_spike_m", "m"),
 )  # fmt: skip
 
 DEVIATIONS: tuple[Column, ...] = (
@@ -139,6 +141,8 @@ DEVICES: tuple[Column, ...] = (
            "frechet_median_m", "m", "Fréchet distance, median", "Fréchet, median", ("errors", "terminal")),
     Column("length_ratio_median", "5", "median of the recorded length over the centreline's", "length_ratio_median",
            "ratio", "length against centreline", parts=("errors",)),
+    Column("spikes", "count", "how often fixes went off and came back within seconds, kept or set aside", "spikes", "",
+           "spikes, off and back within seconds", parts=("errors",)),
 )  # fmt: skip
 
 REFERENCE: tuple[Column, ...] = (

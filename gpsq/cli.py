@@ -190,16 +190,20 @@ def flag(
     folder: Folder,
     words: Annotated[
         list[str] | None,
-        typer.Argument(metavar="[DEVIATION... intentional|error|clear]", help="What was decided of which."),
+        typer.Argument(
+            metavar="[NAME... intentional|error|clear]",
+            help="What was decided of which: an event, a deviation, or a ride with all it has.",
+        ),
     ] = None,
     note: Annotated[str, typer.Option("--note", metavar="TEXT", help="Why.")] = "",
     cut_passes: Cut = False,
     quiet: Quiet = False,
 ) -> None:
-    """Keep your decision about deviations, or list them; the next analysis honours it."""
+    """Keep your decision about deviations, or list them by event; the next analysis honours it."""
     from gpsq.campaign import flags
-    from gpsq.model import FLAGS
+    from gpsq.measures import events
     from gpsq.output import terminal
+    from gpsq.output.report.cards import meant
 
     analysis = _analysis(folder, cut_passes=cut_passes, quiet=quiet)
     if not words:
@@ -207,17 +211,15 @@ def flag(
             typer.echo(line)
         return
     *names, decision = words
-    if decision not in (*FLAGS, "clear") or not names:
-        raise InputError("gpsq flag", " ".join(words), "one or more deviations, then intentional, error or clear")
-    known = {d.id: d for d in analysis.deviations}
-    for name in names:
-        if name not in known:
-            raise InputError(
-                "gpsq flag", f"the deviation {name}", f"one of {', '.join(known) or 'none: there are none'}"
-            )
-    chosen = [known[name] for name in names]
-    flags.change(folder, lambda kept: flags.decided(kept, chosen, analysis.traces, decision, note))
-    typer.echo(f"{', '.join(names)}: {'no longer flagged' if decision == 'clear' else decision}")
+    if decision not in flags.DECISIONS or not names:
+        raise InputError(
+            "gpsq flag",
+            " ".join(words),
+            "one or more deviations, events or rides, then intentional, error or clear",
+        )
+    chosen = meant(analysis, names)
+    flags.change(folder, lambda kept: flags.decided(kept, events.each_once(chosen), analysis.traces, decision, note))
+    typer.echo(terminal.decision_line(chosen, decision))
     _say(f"Run gpsq analyse {folder} to see the figures change.", quiet=quiet)
 
 

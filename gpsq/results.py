@@ -33,6 +33,7 @@ if TYPE_CHECKING:
 class TraceResult:
     """All that is known of one trace: `status` is "scored" or "not scored", with the `reason`; None where not measured.
 
+    `vanished` are deviations that decisions on others made vanish: nothing is shown of them, but their names still hold.
     `duplicate_of` names the recording that this one repeats; it then counts nowhere. `spikes` counts the times that fixes
     went off and came back within seconds, kept or set aside (None where times are unknown, so that nothing tells).
     """
@@ -49,6 +50,7 @@ class TraceResult:
     crosstrack: CrossTrack | None = None
     curves: CurveDistances | None = None
     deviations: tuple[Deviation, ...] = ()
+    vanished: tuple[Deviation, ...] = ()
     duplicate_of: str = ""
     spikes: int | None = None
     largest_spike_m: float = float("nan")

@@ -28,6 +28,8 @@ ROUGH, AS_LONG = 1.1, 0.97
 #: A trace is left out of the mean when its length differs from the usual one by more than this many median absolute
 #: deviations, and by more than this share: it holds a spike, or it stops early.
 UNLIKE, UNLIKE_SHARE = 4.0, 0.15
+#: With more traces than this the aligned middle has votes enough, and some of them may be on roads of their own.
+MOST_TRACES = 10
 #: Scatter is small against length below this share: alignment in order of travel is the better way.
 SMALL_SHARE = 0.006
 #: The mean is taken if the traces lie at most this many times as far from it as from the aligned line; at 1.5 a detour
@@ -62,7 +64,11 @@ def places_by_share(
     mean = np.mean([_at_share(way, fine) for way in ways.values()], axis=0)
     along_m = polyline.along_m(mean)
     scribbles = usual_m > ROUGH * along_m[-1] and polyline.along_m(line_m)[-1] > AS_LONG * usual_m
-    near = differ <= ALIKE and _off_m(list(ways.values()), mean) <= MOST_FURTHER * _off_m(list(ways.values()), line_m)
+    near = (
+        len(ways) <= MOST_TRACES
+        and differ <= ALIKE
+        and _off_m(list(ways.values()), mean) <= MOST_FURTHER * _off_m(list(ways.values()), line_m)
+    )
     if along_m[-1] <= settings.step_m or not (scribbles or near):
         return None
     stations_m = np.linspace(0.0, along_m[-1], max(2, round(along_m[-1] / settings.step_m) + 1))

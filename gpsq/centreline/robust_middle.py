@@ -55,12 +55,25 @@ def robust_middle(places_m: FloatArray, weights: FloatArray, start_m: FloatArray
     >>> robust_middle(places, np.ones((1, 3)), np.zeros((1, 2)), nowhere).round(1).tolist()
     [[0.0, 0.5]]
     """
-    line = np.array(start_m, dtype=np.float64, order="C")
     places, each = read_only(places_m, np.float64), read_only(weights, np.float64)
-    _median(places, each, line)
+    line = geometric_median(places, each, start_m)
     _mean_of_pairs(places, each, line)
     if places.shape[1] >= 3:
         _mean_of_near(places, each, read_only(passed, np.bool_), line)
+    return line
+
+
+def geometric_median(places_m: FloatArray, weights: FloatArray, start_m: FloatArray) -> FloatArray:
+    """Return (m, 2) the weighted geometric median of the places of each station; parameters as in `robust_middle`.
+
+    Examples
+    --------
+    >>> places = np.array([[[0.0, 0.0], [0.0, 1.0], [0.0, 50.0]]])
+    >>> geometric_median(places, np.ones((1, 3)), np.array([[0.0, 17.0]])).round(1).tolist()
+    [[0.0, 1.0]]
+    """
+    line = np.array(start_m, dtype=np.float64, order="C")
+    _median(read_only(places_m, np.float64), read_only(weights, np.float64), line)
     return line
 
 

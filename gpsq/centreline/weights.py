@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gpsq.centreline.robust_middle import medians_of_groups
+from gpsq.centreline.robust_middle import geometric_median, medians_of_groups
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -160,7 +160,7 @@ def _brought_together(
     if between_m2 == 0.0:
         return places.xy_m, 0.0, number
     weight = 1.0 / (own_m2 + between_m2)
-    middle, _ = _weighted_mean(median, weight)
+    middle = _middle_of_devices(median, weight)
     offset = np.where(running[:, :, None], median - middle[:, None], 0.0)
     offset = averaged(offset, OFFSET_STATIONS) * (between_m2 / (between_m2 + own_m2))[:, :, None]
     return places.xy_m - offset[:, places.device], between_m2, number
@@ -195,6 +195,17 @@ def between_devices(median_m: FloatArray, own_m2: FloatArray) -> float:
     square = np.where(weight > 0, ((median_m - middle[:, None]) ** 2).sum(axis=2), 0.0)
     excess = (weight * square).sum(axis=1) / 2.0 - free
     return float(np.median(np.maximum(0.0, excess / (total - (weight**2).sum(axis=1) / total))))
+
+
+def _middle_of_devices(median_m: FloatArray, weight: FloatArray) -> FloatArray:
+    """Return (m, 2) the middle of the devices' lines: the mean of two, of more the geometric median.
+
+    Of three of which two agree, the third has no say, however far it is off.
+    """
+    mean, _ = _weighted_mean(median_m, weight)
+    several = (weight > 0).sum(axis=1) > 2
+    mean[several] = geometric_median(median_m[several], weight[several], mean[several])
+    return mean
 
 
 def _weighted_mean(median_m: FloatArray, weight: FloatArray) -> tuple[FloatArray, FloatArray]:

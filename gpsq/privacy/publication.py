@@ -158,6 +158,7 @@ def _result(
         crosstrack=figures.crosstrack(result.crosstrack, part[2].crosstrack if part else None),
         curves=figures.curves(result.curves),
         deviations=(),
+        vanished=(),
         duplicate_of=twin,
     )
     if part is None:
@@ -185,12 +186,14 @@ def _deviation(found: Deviation, part: Trace) -> Deviation:
 
 
 def _numbered(results: Sequence[TraceResult]) -> list[TraceResult]:
-    """Give deviations plain numbers: their own names are made of the private file."""
+    """Give deviations and events plain numbers: their own names are made of the private file."""
     done, number = [], 0
+    events: dict[str, str] = {}
     for result in results:
         named = []
         for deviation in result.deviations:
             number += 1
-            named.append(dataclasses.replace(deviation, id=f"D{number:02d}"))
+            event = events.setdefault(deviation.event, f"E{len(events) + 1:02d}")
+            named.append(dataclasses.replace(deviation, id=f"D{number:02d}", event=event))
         done.append(dataclasses.replace(result, deviations=tuple(named)))
     return done

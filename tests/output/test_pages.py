@@ -382,8 +382,8 @@ def test_the_report_answers_first(pages: Path, analysis: Analysis) -> None:
     assert first < text.index("Time to first fix and what it lost")
     for device in ("Amber", "Basalt", "Cobalt"):
         assert text.index(device) < text.index("Contents" if "Contents" in text else "Every recording")
-    command = f"gpsq flag sample {analysis.deviations[0].id} intentional"
-    assert command in text
+    for decision in ("intentional", "error"):
+        assert f"gpsq flag sample {analysis.deviations[0].event} {decision}" in text
 
 
 def test_script_json_gives_back_what_it_was_given() -> None:

@@ -92,7 +92,7 @@ def test_a_recording_without_times_tells_of_no_spikes(tmp_path: Path) -> None:
     (tmp_path / "unit" / "0.gpx").write_text(stripped)
     found = analyse(tmp_path)
     assert [r.spikes for r in found.results] == [None, 0, 0]
-    (device,) = [s for s in found.extra["devices"] if not s.route]
+    (device,) = [s for s in found.summaries.devices if not s.route]
     assert (device.figures["spikes"].value, device.figures["spikes"].method) == (0.0, "in 0 of 2 recordings")
 
 

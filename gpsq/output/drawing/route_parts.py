@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterable
 
     from gpsq.model import Deviation, FloatArray, Trace
     from gpsq.results import Analysis, RouteResult, TraceResult
@@ -60,17 +60,12 @@ def device_summaries(analysis: Analysis) -> tuple[Any, ...]:
     return analysis.summaries.devices
 
 
-def excursions(analysis: Analysis, deviations: Sequence[Deviation]) -> list[list[Deviation]]:
-    """Return the deviations of one route by excursion: those of one ride that overlap along the route are one."""
-    groups: list[list[Deviation]] = []
-    for found in sorted(deviations, key=lambda d: (analysis.results[d.trace].ride, d.from_m)):
-        ride = analysis.results[found.trace].ride
-        last = groups[-1] if groups else []
-        if last and analysis.results[last[0].trace].ride == ride and found.from_m < max(d.to_m for d in last):
-            last.append(found)
-        else:
-            groups.append([found])
-    return groups
+def excursions(deviations: Iterable[Deviation]) -> list[list[Deviation]]:
+    """Return deviations by event: what several recordings of one ride show together is one."""
+    groups: dict[str, list[Deviation]] = {}
+    for found in deviations:
+        groups.setdefault(found.event or found.id, []).append(found)
+    return list(groups.values())
 
 
 def block_m(found: RouteResult, from_m: float, to_m: float, half_m: float) -> FloatArray:

@@ -55,7 +55,7 @@ def map_data(analysis: Analysis) -> Json:
             _recording(analysis, i, routes, devices, list(rides), drawn, near_deg) | {"day": days[i]}
             for i in range(len(analysis.traces))
         ],
-        "deviations": [_excursion(analysis, group, near_deg) for group in _excursions(analysis)],
+        "deviations": [_excursion(analysis, group, near_deg) for group in excursions(analysis.deviations)],
         "hotspots": [spot for spot in (_hot_spot(analysis, found, near_deg) for found in hot_spots(analysis)) if spot],
         "points": drawn.points,
         "drawn": drawn.drawn,
@@ -180,11 +180,6 @@ def _errors(result: TraceResult) -> str:
     return f"cross-track error {wording.metres(errors.rms_m)} RMS over {wording.metres(errors.scored_m)}"
 
 
-def _excursions(analysis: Analysis) -> list[list[Deviation]]:
-    names = [found.route.name for found in analysis.routes]
-    return [g for name in names for g in excursions(analysis, [d for d in analysis.deviations if d.route == name])]
-
-
 def _excursion(analysis: Analysis, group: Sequence[Deviation], near_deg: float) -> Json:
     """Return the deviations of one ride at one place as one thing: all its lines, and what is said of it."""
     largest = max(group, key=lambda d: d.peak_m)
@@ -195,6 +190,7 @@ def _excursion(analysis: Analysis, group: Sequence[Deviation], near_deg: float) 
         inside = (trace.point >= found.from_point) & (trace.point <= found.to_point)
         ways.append(_packed(trace.lon_deg[inside], trace.lat_deg[inside], near_deg))
     return {
+        "event": cell(largest.event or largest.id),
         "ids": [cell(d.id) for d in group],
         "recordings": [d.trace for d in group],
         "state": state(largest.flag) if len(flags) == 1 else state(""),

@@ -186,7 +186,7 @@ def _left_road(analysis: Analysis, route: RouteResult, devices: Sequence[str], d
     chosen = [
         d for d in analysis.deviations if d.route == route.route.name and analysis.traces[d.trace].device in devices
     ]
-    found = [_gone(analysis, route, group, days) for group in excursions(analysis, chosen)]
+    found = [_gone(analysis, route, group, days) for group in excursions(chosen)]
     return sorted(found, key=lambda off: (-off.peak_m, off.from_m))
 
 

@@ -141,7 +141,7 @@
         if (parts.length) L.polyline(parts, { color: colour("--ink"), weight: 9, opacity: pale ? 0.05 : state === "unflagged" ? 0.2 : 0.12, dashArray: DASH[state], lineCap: "butt", interactive: false }).addTo(sheet);
       }
     for (const [d, own] of off) {
-      const text = () => tip(`${rides[own[0].ride].name}: ${d.size} off the road`, own.map((r) => r.who).join(", "), d.text, d.state === "unflagged" ? "" : `decided: ${d.state}`, d.suggestion && `looks like: ${d.suggestion}`, d.evidence, d.note, `named ${d.ids.join(", ")}`);
+      const text = () => tip(`${rides[own[0].ride].name}: ${d.size} off the road`, own.map((r) => r.who).join(", "), d.text, d.state === "unflagged" ? "" : `decided: ${d.state}`, d.suggestion && `looks like: ${d.suggestion}`, d.evidence, d.note, `named ${d.event}`);
       add(L.polyline(d.parts.map(places), { weight: 9, opacity: 0, lineCap: "butt" }), text, own[0].ride);
     }
   }
@@ -334,7 +334,7 @@
   // A link may name a recording (#r-3) or a deviation (#d-1f2e3): then its ride is shown.
   function follow() {
     const wanted = decodeURIComponent(location.hash.slice(1));
-    const deviation = data.deviations.find((d) => d.ids.some((id) => `d-${id}` === wanted));
+    const deviation = data.deviations.find((d) => [d.event, ...d.ids].some((id) => `d-${id}` === wanted));
     const recording = deviation ? deviation.recordings[0] : wanted.startsWith("r-") ? Number(wanted.slice(2)) : NaN;
     if (!data.recordings[recording]) return;
     choose(data.recordings[recording].ride);

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 from dataclasses import dataclass
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -11,7 +12,7 @@ import numpy as np
 from gpsq.measures.route import length_m
 from gpsq.model import NAT, Deviation, Gap, SetAside, Trace
 from gpsq.privacy import figures, neutral, shown
-from gpsq.results import Analysis, TraceResult
+from gpsq.results import Analysis, Streets, TraceResult
 from gpsq.summaries.hot_spots import hot_spots
 from gpsq.summaries.summarise import summaries
 
@@ -75,10 +76,18 @@ def publication(analysis: Analysis, zones: Sequence[Zone], chosen_names: Collect
             flags=(),
             inputs={},
             notes=NOTES,
+            published=True,
+            streets=_absolute(whole),
             summaries=figures.over_recordings(whole, hot_spots(traces, results, routes, whole.settings)),
         ),
         tuple(remarks),
     )
+
+
+def _absolute(analysis: Analysis) -> Streets | None:
+    """Return the streets by a path that needs no folder; it is read, never written."""
+    found = analysis.streets
+    return found and dataclasses.replace(found, file=str(Path(analysis.folder, found.file).absolute()))
 
 
 def _same(analysis: Analysis) -> dict[str, str]:

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
 
     from gpsq.model import Trace, Unreadable
-    from gpsq.output.charts.sheet import Chart
+    from gpsq.output.drawing.rendering import Chart
     from gpsq.output.tables.column import Column
     from gpsq.results import Analysis, TraceResult
     from gpsq.summary_types import DeviceSummary, Interval

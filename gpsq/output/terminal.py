@@ -35,7 +35,7 @@ def lines(analysis: Analysis) -> Iterator[str]:
     yield "Errors on the road, after settling"
     yield from columns(_figures(devices, "errors"))
     yield from _waiting_lines(devices)
-    yield from (f"{cell(device.device)}:{said}" for device in devices if (said := spikes(device)))
+    yield from (f"{cell(device.device)}:{said}".replace(GAP, " ") for device in devices if (said := spikes(device)))
     yield ""
     yield from _deviation_summary(analysis)
 

@@ -41,6 +41,9 @@ if TYPE_CHECKING:
 LEAST_RIDES = 3
 #: A noisy trace has settled when it is within this many of its own robust standard deviations.
 SETTLED_SPREADS = 3.0
+#: Coarser than this no station says anything, so that there is a length beyond which nothing is measured.
+COARSEST_STEP_M = 100.0
+TOO_FAR_KM = consensus_line.MOST_STATIONS * COARSEST_STEP_M / 1000.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -84,15 +87,14 @@ def analyse_route(
     decisions : the person's flags on the whole campaign.
     tails : the last stretches of the opposite way, where there is one (see `gpsq.rides.opposite`).
     """
-    own = settings.with_values(step_m=consensus_line.step_for(route.xy_m, settings))
-    consensus = line_of(route, members, decisions, own, tails)
-    rides = tuple(sorted({m.ride for m in members}))
+    step_m, rides = consensus_line.step_for(route.xy_m, settings), tuple(sorted({m.ride for m in members}))
     fixes = [first_fix.first_fix(m.trace) for m in members]
+    if step_m > COARSEST_STEP_M:
+        return _unmeasured(route, members, rides, fixes, f"it leads over {TOO_FAR_KM:,.0f} km, which no ride does")
+    own = settings.with_values(step_m=step_m)
+    consensus = line_of(route, members, decisions, own, tails)
     if consensus is None:
-        why = "all its stretches are flagged or without length"
-        return RouteResult(route, None, rides, why), tuple(
-            Measured(m.number, why, fix) for m, fix in zip(members, fixes, strict=True)
-        )
+        return _unmeasured(route, members, rides, fixes, "all its stretches are flagged or without length")
     result = RouteResult(route, consensus.centreline, rides, _why_no_scores(members, rides), consensus.apart())
     measured = _Measuring(route, members, decisions, own, consensus).all(fixes, result.reason)
     return result, _with_minimum(measured, members, own)
@@ -114,6 +116,13 @@ def named_as_recorded(measured: Sequence[Measured], recorded: Sequence[Measured]
         )
         for m in measured
     )
+
+
+def _unmeasured(
+    route: Route, members: Sequence[Member], rides: tuple[str, ...], fixes: Sequence[FirstFix], why: str
+) -> tuple[RouteResult, tuple[Measured, ...]]:
+    measured = (Measured(m.number, why, fix) for m, fix in zip(members, fixes, strict=True))
+    return RouteResult(route, None, rides, why), tuple(measured)
 
 
 def line_of(

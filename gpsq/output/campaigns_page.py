@@ -15,6 +15,7 @@ from gpsq.output.report import sketches
 from gpsq.output.templating import render, template_text
 from gpsq.output.terminal import columns
 from gpsq.output.wording import cell
+from gpsq.summaries.csv_cells import guarded
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -117,7 +118,7 @@ def _texts(compared: Compared) -> dict[str, str | bytes]:
 def _csv(compared: Compared) -> str:
     import pandas as pd
 
-    rows = [{k: cell(v) if isinstance(v, str) else v for k, v in row.items()} for row in compared.rows()]
+    rows = [{k: guarded(cell(v)) if isinstance(v, str) else v for k, v in row.items()} for row in compared.rows()]
     return str(pd.DataFrame(rows).round(DECIMALS).to_csv(index=False, lineterminator="\n"))
 
 

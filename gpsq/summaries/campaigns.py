@@ -18,6 +18,7 @@ import numpy as np
 from gpsq.exceptions import InputError
 from gpsq.settings import RESULTS
 from gpsq.statistics.bootstrap import draw_counts, share_first
+from gpsq.summaries.csv_cells import bare
 from gpsq.summaries.flat_rows import flat_row
 from gpsq.summaries.same_course import courses
 from gpsq.summary_types import Interval
@@ -158,7 +159,9 @@ def _json(path: Path) -> dict[str, Any]:
 def _table(path: Path) -> tuple[Row, ...]:
     try:
         with path.open(encoding="utf-8", newline="") as text:
-            rows = tuple(csv.DictReader(text))
+            rows = tuple(
+                {k: bare(v) if isinstance(v, str) else v for k, v in row.items()} for row in csv.DictReader(text)
+            )
     except (OSError, UnicodeDecodeError, csv.Error) as error:
         raise InputError(str(path), f"no readable table ({type(error).__name__})", "a table that gpsq wrote") from error
     if rows and not {"device", "route"} <= rows[0].keys():

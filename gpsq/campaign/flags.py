@@ -15,7 +15,7 @@ import numpy as np
 
 from gpsq.campaign import safe_files
 from gpsq.exceptions import CampaignError
-from gpsq.model import FLAGS, NAT, BoolArray, Deviation, Flag, IntArray, Trace, deviation_id
+from gpsq.model import FLAGS, NAT, BoolArray, Deviation, Flag, IntArray, Trace
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
@@ -23,6 +23,9 @@ if TYPE_CHECKING:
 
 FILE_NAME = "flags.csv"
 COLUMNS = ("sha256", "track", "from_time", "to_time", "from_point", "to_point", "flag", "note", "file")
+#: What a person may say of a deviation: what it was, or that an earlier decision is taken back.
+CLEAR = "clear"
+DECISIONS = (*FLAGS, CLEAR)
 #: Columns that an older table, or one made by hand, need not have.
 _MAY_BE_MISSING = ("note", "file")
 EXPECTED = f"parted by commas, with the columns {', '.join(COLUMNS)}"
@@ -167,12 +170,12 @@ def decided(
 ) -> list[Flag]:
     """Return the flags after a decision on some deviations; `flag` "clear" takes an earlier decision back.
 
-    A decision that takes the place of an earlier one keeps its stretch, and so the deviation its name: the flag itself may
-    have moved the ends that were found since.
+    A decision that takes the place of an earlier one keeps its stretch: the flag itself may have moved the ends that were
+    found since.
     """
     earlier = {d.id: f for d in deviations for f in flags if same(f, d, traces[d.trace])}
     kept = [f for f in flags if not any(same(f, d, traces[d.trace]) for d in deviations)]
-    if flag == "clear":
+    if flag == CLEAR:
         return kept
     new = [earlier.get(d.id) or _flag_on(d, traces[d.trace]) for d in deviations]
     return kept + [dataclasses.replace(f, flag=flag, note=note) for f in new]
@@ -227,12 +230,8 @@ def counting(trace: Trace, flags: Sequence[Flag], kinds: tuple[str, ...] = FLAGS
 
 
 def marked(deviation: Deviation, trace: Trace, flags: Sequence[Flag]) -> Deviation:
-    """Return the deviation with the person's decision on it, if there is one.
-
-    It then keeps the name it had when it was flagged, even where its ends have moved by a fix since.
-    """
+    """Return the deviation with the person's decision on it, if there is one."""
     for flag in flags:
         if same(flag, deviation, trace):
-            name = deviation_id(trace.key, flag.from_point, flag.to_point)
-            return dataclasses.replace(deviation, id=name, flag=flag.flag, note=flag.note)
+            return dataclasses.replace(deviation, flag=flag.flag, note=flag.note)
     return deviation

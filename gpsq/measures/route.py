@@ -13,7 +13,7 @@ from gpsq.campaign import flags
 from gpsq.centreline import consensus_line
 from gpsq.centreline.strands import strand
 from gpsq.geometry import polyline
-from gpsq.measures import cross_track, deviations, first_fix
+from gpsq.measures import cross_track, deviations, events, first_fix, usual_spread
 from gpsq.results import RouteResult
 from gpsq.rides.unbroken import breaks_after, runs_of
 
@@ -58,7 +58,10 @@ class Member:
 
 @dataclass(frozen=True, eq=False)
 class Measured:
-    """What was measured of one trace on its route; `reason` says why it was not scored, "" if it was."""
+    """What was measured of one trace on its route; `reason` says why it was not scored, "" if it was.
+
+    `vanished` are deviations that the recordings show, and a person's decisions on others made vanish.
+    """
 
     number: int
     reason: str
@@ -66,6 +69,7 @@ class Measured:
     crosstrack: CrossTrack | None = None
     curves: CurveDistances | None = None
     deviations: tuple[Deviation, ...] = ()
+    vanished: tuple[Deviation, ...] = ()
 
 
 def analyse_route(
@@ -94,6 +98,24 @@ def analyse_route(
     result = RouteResult(route, consensus.centreline, rides, _why_no_scores(members, rides), consensus.apart())
     measured = _Measuring(route, members, decisions, own, consensus).all(fixes, result.reason)
     return result, _with_minimum(measured, members, own)
+
+
+def named_as_recorded(measured: Sequence[Measured], recorded: Sequence[Measured]) -> tuple[Measured, ...]:
+    """Return what was measured of a route after decisions, its deviations under the names they have without any.
+
+    `recorded` is what is measured of the same route without decisions.
+    """
+    found, lost = events.named_as_recorded(
+        *([d for m in whole for d in m.deviations] for whole in (measured, recorded))
+    )
+    return tuple(
+        dataclasses.replace(
+            m,
+            deviations=tuple(d for d in found if d.trace == m.number),
+            vanished=tuple(d for d in lost if d.trace == m.number),
+        )
+        for m in measured
+    )
 
 
 def _unmeasured(
@@ -189,30 +211,36 @@ class _Measuring:
             m.ride: [c for n, c in zip(self.members, courses, strict=True) if n.ride == m.ride and not n.duplicate_of]
             for m in self.members
         }
-        self.together = deviations.ride_courses(rides, self.settings)
-        self.spread = {m.trace.device: _usual_spread(m.trace.device, self.members, courses) for m in self.members}
-        return [self._measured(k, courses, fixes[k]) for k in range(len(self.members))]
+        rides = {name: own for name, own in rides.items() if own}
+        step_m = float(self.line.along_m[1] - self.line.along_m[0]) if len(self.line.along_m) > 1 else 0.0
+        self.beside = deviations.Beside(self.route.name, rides, usual_spread.usual(rides, step_m), self.settings)
+        return self._with_events([self._measured(k, courses, fixes[k]) for k in range(len(self.members))])
+
+    def _with_events(self, measured: Sequence[Measured]) -> list[Measured]:
+        found = events.with_events([d for m in measured for d in m.deviations], self.beside.rides)
+        own = {m.number: tuple(d for d in found if d.trace == m.number) for m in measured}
+        return [dataclasses.replace(m, deviations=own[m.number]) for m in measured]
 
     def _without(self, ride: str) -> Centreline:
         if ride not in self.left_out:
             self.left_out[ride] = self.consensus.without(ride)
         return self.left_out[ride]
 
-    def _course(self, k: int, place: Abreast) -> deviations.Course:
+    def _course(self, k: int, place: Abreast) -> usual_spread.Course:
         member = self.members[k]
         offset_m = cross_track.offsets(place, self._without(member.ride))
-        return deviations.Course(member.number, member.trace, self.route.xy_m[k], place, offset_m)
+        return usual_spread.Course(member.number, member.trace, self.route.xy_m[k], place, self.line.along_m, offset_m)
 
     def _unscored(self, k: int, place: Abreast, fix: FirstFix, reason: str) -> Measured:
         if len(self.members) > 1:
             fix, _ = self._settled(k, place, fix, float("nan"))
         return Measured(self.members[k].number, reason, fix)
 
-    def _measured(self, k: int, courses: Sequence[deviations.Course], fix: FirstFix) -> Measured:
+    def _measured(self, k: int, courses: Sequence[usual_spread.Course], fix: FirstFix) -> Measured:
         member, course = self.members[k], courses[k]
         if np.isnan(course.offset_m).all():
             return Measured(member.number, "it shares no stretch with the other rides", fix)
-        fix, settled_from = self._settled(k, course.place, fix, deviations.robust_spread(course.offset_m))
+        fix, settled_from = self._settled(k, course.place, fix, usual_spread.robust_spread_m(course.offset_m))
         if member.duplicate_of:
             return Measured(member.number, f"the same recording as {member.duplicate_of}", fix)
         line = self._without(member.ride)
@@ -221,16 +249,7 @@ class _Measuring:
         errors = cross_track.measure(course.offset_m, line.along_m, scored, course.place.vertex >= settled_from)
         breaks = breaks_after(member.trace, self.settings.gap_s)
         curves = cross_track.distances(course.xy_m, course.place, line, errors.scored, breaks)
-        others = [c for m, c in zip(self.members, courses, strict=True) if m.ride == member.ride and c is not course]
-        found = deviations.find(
-            course,
-            line,
-            self.route.name,
-            others,
-            self.together.get(member.ride, ()),
-            self.spread[member.trace.device],
-            self.settings,
-        )
+        found = deviations.find(course, member.ride, line, self.beside)
         marked = tuple(flags.marked(d, member.trace, self.decisions) for d in found)
         return Measured(member.number, "", fix, errors, curves, marked)
 
@@ -255,15 +274,6 @@ class _Measuring:
         xy = self.route.plane.to_metres(np.array([trace.start_lon_deg]), np.array([trace.start_lat_deg]))
         nearest = int(np.argmin(norms(self.line.xy_m - xy)))
         return float(self.line.along_m[nearest])
-
-
-def _usual_spread(device: str, members: Sequence[Member], courses: Sequence[deviations.Course]) -> float:
-    """Return the median over a device's traces of their robust spread: one ride on another road does not change it."""
-    own = [
-        deviations.robust_spread(c.offset_m) for m, c in zip(members, courses, strict=True) if m.trace.device == device
-    ]
-    known = [spread for spread in own if np.isfinite(spread)]
-    return float(np.median(known)) if known else float("nan")
 
 
 def _stations_on(place: Abreast, counts: BoolArray) -> BoolArray:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 from dataclasses import dataclass
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -11,7 +12,7 @@ import numpy as np
 from gpsq.measures.route import length_m
 from gpsq.model import NAT, Deviation, Gap, SetAside, Trace
 from gpsq.privacy import figures, neutral, shown
-from gpsq.results import Analysis, TraceResult
+from gpsq.results import Analysis, Streets, TraceResult
 from gpsq.summaries.hot_spots import hot_spots
 from gpsq.summaries.summarise import summaries
 
@@ -78,10 +79,18 @@ def publication(analysis: Analysis, zones: Sequence[Zone], chosen_names: Collect
             flags=(),
             inputs={},
             notes=NOTES,
+            published=True,
+            streets=_absolute(whole),
             summaries=figures.over_recordings(whole, hot_spots(traces, results, routes, whole.settings)),
         ),
         tuple(remarks),
     )
+
+
+def _absolute(analysis: Analysis) -> Streets | None:
+    """Return the streets by a path that needs no folder; it is read, never written."""
+    found = analysis.streets
+    return found and dataclasses.replace(found, file=str(Path(analysis.folder, found.file).absolute()))
 
 
 def _same(analysis: Analysis) -> dict[str, str]:
@@ -156,6 +165,7 @@ def _result(
         length_m=float("nan"),
         crosstrack=figures.crosstrack(result.crosstrack, part[2].crosstrack if part else None),
         curves=figures.curves(result.curves),
+        vanished=(),
         duplicate_of=twin,
     )
     if part is None:
@@ -183,12 +193,14 @@ def _deviation(found: Deviation, part: Trace) -> Deviation:
 
 
 def _numbered(results: Sequence[TraceResult]) -> list[TraceResult]:
-    """Give deviations plain numbers: their own names are made of the private file."""
+    """Give deviations and events plain numbers: their own names are made of the private file."""
     done, number = [], 0
+    events: dict[str, str] = {}
     for result in results:
         named = []
         for deviation in result.deviations:
             number += 1
-            named.append(dataclasses.replace(deviation, id=f"D{number:02d}"))
+            event = events.setdefault(deviation.event, f"E{len(events) + 1:02d}")
+            named.append(dataclasses.replace(deviation, id=f"D{number:02d}", event=event))
         done.append(dataclasses.replace(result, deviations=tuple(named)))
     return done

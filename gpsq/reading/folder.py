@@ -23,6 +23,7 @@ from gpsq.reading.document import read_document
 from gpsq.reading.listing import Found, cannot_open, find_files, is_no_recording, may_be_something_else
 from gpsq.reading.screen import Origin, make_trace
 from gpsq.reading.starts import contradicted, with_starts
+from gpsq.results import Streets
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Mapping, Sequence
@@ -43,6 +44,7 @@ class Readings:
     traces : in order of (file, track). unreadable : one for each file or track that gives none.
     inputs : file → SHA-256 of its document.
     flags : the person's decisions about deviations. references : the reference lines that can be read.
+    streets : the file of streets to be drawn below maps, or None.
     problems : lines on ``rides.csv``, ``flags.csv`` and reference lines. notes : lines on links and on files passed over.
     """
 
@@ -53,6 +55,7 @@ class Readings:
     campaign: Campaign = field(default_factory=Campaign)
     flags: tuple[Flag, ...] = ()
     references: tuple[ReferenceLine, ...] = ()
+    streets: Streets | None = None
     problems: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
 
@@ -77,6 +80,7 @@ class Listed:
     log: start_log.StartLog
     flags: tuple[Flag, ...]
     references: tuple[ReferenceLine, ...]
+    streets: Streets | None
     problems: tuple[str, ...]
 
     def readings(self, results: Iterable[Trace | Unreadable]) -> Readings:
@@ -95,6 +99,7 @@ class Listed:
             campaign=self.campaign,
             flags=self.flags,
             references=self.references,
+            streets=self.streets,
             problems=(
                 *self.log.problems,
                 *problems,
@@ -118,7 +123,7 @@ def list_folder(folder: Path) -> Listed:
     if not folder.is_dir():
         raise NothingToAnalyse(str(folder), "no folder of that name", "a folder of recordings")
     campaign = campaigns.load(folder)
-    listing = find_files(folder, not_recordings=frozenset(campaign.reference.values()))
+    listing = find_files(folder, not_recordings=frozenset({*campaign.reference.values(), campaign.streets}))
     decisions, unclear = flags.load(folder)
     references, no_lines = reference_line.load(folder, campaign.reference)
     return Listed(
@@ -130,8 +135,16 @@ def list_folder(folder: Path) -> Listed:
         log=start_log.load(folder, campaign),
         flags=decisions,
         references=references,
+        streets=_streets(folder, campaign),
         problems=(*unclear, *no_lines),
     )
+
+
+def _streets(folder: Path, campaign: Campaign) -> Streets | None:
+    """Return the file of streets that the campaign names, which is read where maps are drawn."""
+    if not campaign.streets:
+        return None
+    return Streets(campaign.streets, digests.file_sha256(folder / campaign.streets), campaign.streets_source)
 
 
 def read_folder(

@@ -63,6 +63,8 @@ def _wild_legs(time: TimeArray, xyz: FloatArray, settings: Settings) -> IntArray
 def _mark_excursions(reason: NDArray[np.object_], time: TimeArray, xyz: FloatArray, settings: Settings) -> None:
     """Mark the few points between two legs that no rider can make, there and back."""
     wild = _wild_legs(time, xyz, settings)
+    if len(wild) < 2:
+        return
     pace_mps = riding_mps(time, xyz, settings)
     done = 0
     for place, out in enumerate(wild.tolist()):
@@ -133,11 +135,14 @@ def _off_m(time: TimeArray, xyz: FloatArray, before: int, after: int) -> float:
 
 def _kept_spikes(time: TimeArray, xyz: FloatArray, settings: Settings) -> Iterator[tuple[int, int, float]]:
     """Yield (fix before, fix after, metres off) of the spikes among fixes that were kept; the shortest ones first."""
+    legs_m = norms(np.diff(xyz, axis=0))
+    if legs_m.max() < settings.spike_m / settings.outlier_max_points:
+        return  # no few legs lead so far off
     scatter_m = float(np.median(norms(xyz[1:-1] - (xyz[:-2] + xyz[2:]) / 2)))
     least_m = max(settings.spike_m, _SPIKE_FACTOR * scatter_m)
     pace_mps = riding_mps(time, xyz, settings)
     with np.errstate(invalid="ignore"):
-        fast = norms(np.diff(xyz, axis=0)) > pace_mps * np.diff(time) / np.timedelta64(1, "s")
+        fast = legs_m > pace_mps * np.diff(time) / np.timedelta64(1, "s")
     counted = np.zeros(len(xyz), dtype=bool)
     for size in range(1, settings.outlier_max_points + 1):
         out = np.flatnonzero(fast[: len(fast) - size] & fast[size:])

@@ -28,9 +28,9 @@ def test_the_figure_names_devices_and_says_its_finding():
     assert "steady repeats best (2.0" in found.finding
     assert "quick & <b> fixes first (4" in found.finding
     assert "Course 1: " in found.finding
-    assert "course 2" in found.wide_svg
+    assert "Course 2" in found.wide_svg
     assert "(2)" in found.wide_svg
-    assert "1 more in the table" in found.square_svg
+    assert "1 more course in the table" in found.square_svg
     assert "<b>" not in found.wide_svg
     assert found.wide_png.startswith(b"\x89PNG")
 

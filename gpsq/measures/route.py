@@ -168,10 +168,6 @@ class _Measuring:
             return Measured(member.number, f"the same recording as {member.duplicate_of}", fix)
         line = self._without(member.ride)
         meant = flags.counting(member.trace, self.decisions, ("intentional",))
-        scored = _stations_on(course.place, meant)
-        errors = cross_track.measure(course.offset_m, line.along_m, scored, course.place.vertex >= settled_from)
-        breaks = breaks_after(member.trace, self.settings.gap_s)
-        curves = cross_track.distances(course.xy_m, course.place, line, errors.scored, breaks)
         others = [c for m, c in zip(self.members, courses, strict=True) if m.ride == member.ride and c is not course]
         found = deviations.find(
             course,
@@ -183,6 +179,10 @@ class _Measuring:
             self.settings,
         )
         marked = tuple(flags.marked(d, member.trace, self.decisions) for d in found)
+        scored = _stations_on(course.place, meant) & ~_on_another_road(marked, line.along_m)
+        errors = cross_track.measure(course.offset_m, line.along_m, scored, course.place.vertex >= settled_from)
+        breaks = breaks_after(member.trace, self.settings.gap_s)
+        curves = cross_track.distances(course.xy_m, course.place, line, errors.scored, breaks)
         return Measured(member.number, "", fix, errors, curves, marked)
 
     def _settled(self, k: int, place: Abreast, fix: FirstFix, spread_m: float) -> tuple[FirstFix, float]:
@@ -215,6 +215,15 @@ def _usual_spread(device: str, members: Sequence[Member], courses: Sequence[devi
     ]
     known = [spread for spread in own if np.isfinite(spread)]
     return float(np.median(known)) if known else float("nan")
+
+
+def _on_another_road(found: Sequence[Deviation], along_m: FloatArray) -> BoolArray:
+    """Return (m,) which stations lie on stretches that are the rider's choice: so decided, or open and so suggested."""
+    inside = np.zeros(len(along_m), dtype=bool)
+    for d in found:
+        if d.flag == "intentional" or (not d.flag and d.suggestion == "route choice"):
+            inside |= (along_m >= d.from_m) & (along_m <= d.to_m)
+    return inside
 
 
 def _stations_on(place: Abreast, counts: BoolArray) -> BoolArray:

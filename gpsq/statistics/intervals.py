@@ -16,8 +16,8 @@ if TYPE_CHECKING:
 
     from gpsq.model import FloatArray
 
-#: Under this number of pairs no sign-flip test can reach 5 % two-sided: the smallest p is 2 / 2**n.
-FEWEST_FOR_SIGN_FLIP = 6
+#: Under this number of rides no interval of a median exists at 95 %, and no test on signs can reach 5 %: 2 / 2**n.
+FEWEST_FOR_MEDIAN = 6
 #: An interval wider than this factor either way says that the figure rests on single rides; it is not shown.
 WIDEST_FACTOR = 6.0
 #: With three rides the jackknife is wide enough of itself; from this number on its error is taken n/(n − 2) times as
@@ -86,6 +86,27 @@ def proportion(successes: int, n: int, confidence: float = 0.95) -> Interval:
     return Interval(successes / n, float(interval.low), float(interval.high), f"Wilson, {successes} of {n} rides")
 
 
+def rate(count: int, exposure: float, confidence: float = 0.95) -> Interval:
+    """Return a rate of rare events with its exact Poisson interval (Garwood 1936, Biometrika 28:437–442).
+
+    None in so much exposure has an upper bound too: nothing seen is not nothing there.
+
+    Examples
+    --------
+    >>> none, five = rate(0, 1.0), rate(5, 1.0)
+    >>> [round(v, 3) for v in (none.low, none.high, five.low, five.high)]
+    [0.0, 3.689, 1.623, 11.668]
+    """
+    from scipy.stats import chi2
+
+    if not exposure > 0:
+        return Interval(np.nan, method="none: no road was scored")
+    tail = (1 - confidence) / 2
+    low = float(chi2.ppf(tail, 2 * count)) / 2 if count else 0.0
+    high = float(chi2.ppf(1 - tail, 2 * count + 2)) / 2
+    return Interval(count / exposure, low / exposure, high / exposure, f"Garwood, {count} seen")
+
+
 def mean(values: FloatArray, confidence: float = 0.95) -> Interval:
     """Return the mean of one value per ride with Student's interval; nan is left out.
 
@@ -102,6 +123,27 @@ def mean(values: FloatArray, confidence: float = 0.95) -> Interval:
     middle, error = float(known.mean()), float(known.std(ddof=1) / np.sqrt(n))
     half = _student(confidence, n - 1) * error
     return Interval(middle, middle - half, middle + half, f"Student, {n} rides")
+
+
+def welch_difference(first: FloatArray, second: FloatArray, confidence: float = 0.95) -> Interval:
+    """Return the mean of one sample less that of another, with Welch's interval (1947, Biometrika 34:28–35).
+
+    Examples
+    --------
+    >>> found = welch_difference(np.array([3.0, 4.0, 5.0]), np.array([1.0, 2.0, 3.0]))
+    >>> round(found.value, 2), round(found.low, 2), round(found.high, 2)
+    (2.0, -0.27, 4.27)
+    """
+    a, b = first[np.isfinite(first)], second[np.isfinite(second)]
+    value = float(a.mean() - b.mean()) if len(a) and len(b) else np.nan
+    if min(len(a), len(b)) < 2:
+        return Interval(value, method=f"none: {len(a)} and {len(b)} rides")
+    parts = np.array([a.var(ddof=1) / len(a), b.var(ddof=1) / len(b)])
+    if not parts.sum() > 0:
+        return Interval(value, value, value, f"Welch, {len(a)} and {len(b)} rides")
+    degrees = parts.sum() ** 2 / (parts**2 / np.array([len(a) - 1, len(b) - 1])).sum()
+    half = _student(confidence, degrees) * float(np.sqrt(parts.sum()))
+    return Interval(value, value - half, value + half, f"Welch, {len(a)} and {len(b)} rides")
 
 
 def log_jackknife(
@@ -177,7 +219,7 @@ def mean_difference(differences: FloatArray, rng: Generator, confidence: float =
     (3.5, 1.0, 6.0)
     """
     n = len(differences)
-    if n < FEWEST_FOR_SIGN_FLIP:
+    if n < FEWEST_FOR_MEDIAN:
         return mean(differences, confidence)
     means = np.sort(_subset_means(differences, rng))
     cut = int((1 - confidence) / 2 * (len(means) + 1))

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gpsq.statistics.intervals import FEWEST_FOR_SIGN_FLIP
+from gpsq.statistics.intervals import FEWEST_FOR_MEDIAN
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
@@ -90,12 +90,12 @@ def _rides(pairs: Pairs) -> Iterator[str]:
     short = sorted(
         f"{d} on route {r} ({len(found)})"
         for (d, r), found in rides.items()
-        if FEWEST_RIDES <= len(found) < FEWEST_FOR_SIGN_FLIP
+        if FEWEST_RIDES <= len(found) < FEWEST_FOR_MEDIAN
     )
     if short:
         yield (
-            f"{_listed(short)}: fewer than {FEWEST_FOR_SIGN_FLIP} rides, so no interval of a median, "
-            "and a difference is only told by assuming normal errors"
+            f"{_listed(short)}: fewer than {FEWEST_FOR_MEDIAN} rides, so no interval of a median, "
+            "and no difference in time to first fix can be shown"
         )
 
 

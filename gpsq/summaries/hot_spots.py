@@ -1,182 +1,185 @@
-"""Where and when devices err: hot spots of a route, error against the receiver's own quality figures, distance bias."""
+"""Where on a route recordings err more than elsewhere: places that chance along the road does not make.
+
+Even noise has its worst place too, so a place is only named when it is worse than the worst place of chance: each ride's
+errors are moved round the road by a distance of its own, again and again, and the largest value that any place reaches is
+kept (the maximum over circular shifts; Westfall & Young 1993, Resampling-Based Multiple Testing, section 2). Moved so,
+what belongs to a place falls apart, while each ride keeps its own noise and how it hangs together along the road.
+"""
 
 from __future__ import annotations
 
-from itertools import pairwise
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gpsq.statistics import intervals
-from gpsq.summaries.station_table import station_table
-from gpsq.summary_types import DistanceBias, HotSpot, QualityClass, QualityTrend
+from gpsq.summaries.station_table import by_ride, station_table
+from gpsq.summary_types import HotSpot, HotSpotSearch
 
 if TYPE_CHECKING:
+    from gpsq.arrays import FloatArray
     from collections.abc import Iterator, Sequence
 
-    from gpsq.model import BoolArray, FloatArray, Trace
+    from gpsq.model import BoolArray, Trace
     from gpsq.results import RouteResult, TraceResult
     from gpsq.settings import Settings
     from gpsq.summaries.station_table import StationTable
 
-#: A stretch is hot where the spread, smoothed over this length, exceeds the route's median by this factor.
+#: Errors are averaged over this length: about the width of a block of houses (common practice).
 SMOOTH_M = 50.0
-HOT_FACTOR = 1.5
-#: Classes of the receivers' own figures (common practice; edges belong to the lower class).
-CLASSES = {"hdop": (0.0, 1.0, 2.0, 5.0, 10.0, np.inf), "sat": (0.0, 4.0, 6.0, 8.0, 12.0, np.inf)}
-FEWEST_FIXES = 10
+SHIFTS = 400
+FEWEST_RIDES = 3
+#: What a search would have seen is told for a stretch with so many times the error, found in so many of its trials.
+TIMES, SEEN_IN, TRIALS = 3.0, 0.8, 20
+LENGTHS_M = (50.0, 100.0, 200.0, 400.0, 800.0)
+
+
+@dataclass(frozen=True, eq=False)
+class _Search:
+    """The errors of the rides of a route, (n, m) as ranks within each ride, and the height that chance reaches."""
+
+    table: StationTable
+    size_m: FloatArray
+    width: int
+    height: float
 
 
 def hot_spots(
     traces: Sequence[Trace], results: Sequence[TraceResult], routes: Sequence[RouteResult], settings: Settings
 ) -> tuple[HotSpot, ...]:
-    """Return the stretches where traces spread most, widest first.
+    """Return the stretches where recordings err more than chance along the road explains, widest first.
 
-    The spread is the centreline's robust one, so one ride's detour makes no hot spot; a stretch shorter than the
-    shortest deviation is left out.
+    In a campaign without any, one is named in at most 5 % (the setting `confidence`), all its routes together.
     """
-    found: list[HotSpot] = []
-    for route in routes:
-        table = station_table(route, traces, results)
-        if table is not None and route.centreline is not None and len(table.along_m) > 1:
-            found += _hot_stretches(table, route.centreline.spread_m, settings.deviation_min_m)
-    return tuple(sorted(found, key=lambda spot: -spot.spread_m))
+    return search(traces, results, routes, settings)[0]
 
 
-def _hot_stretches(table: StationTable, spread_m: FloatArray, shortest_m: float) -> Iterator[HotSpot]:
+def search(
+    traces: Sequence[Trace], results: Sequence[TraceResult], routes: Sequence[RouteResult], settings: Settings
+) -> tuple[tuple[HotSpot, ...], tuple[HotSpotSearch, ...]]:
+    """Return the hot spots, and for each route what was looked for and how long a stretch would have been seen."""
+    tables = [(r, t) for r in routes if (t := station_table(r, traces, results)) is not None and len(t.along_m) > 1]
+    tables = [(r, t) for r, t in tables if len(set(t.ride)) >= FEWEST_RIDES and r.centreline is not None]
+    level = 1 - (1 - settings.confidence) / max(len(tables), 1)
+    spots: list[HotSpot] = []
+    told: list[HotSpotSearch] = []
+    for route, table in tables:
+        found = _search(table, level, np.random.default_rng(settings.seed))
+        own = list(_named(found, route.centreline.spread_m if route.centreline else np.empty(0)))
+        shown = np.nan if own else _would_show_m(found, np.random.default_rng(settings.seed + 1))
+        spots += own
+        told.append(HotSpotSearch(table.route, len(found.size_m), len(own), shown))
+    return tuple(sorted(spots, key=lambda spot: -spot.spread_m)), tuple(told)
+
+
+def _search(table: StationTable, level: float, rng: np.random.Generator) -> _Search:
+    size = _sizes(table)
     step = float(table.along_m[1] - table.along_m[0])
-    smooth = _smoothed(spread_m, max(1, round(SMOOTH_M / step)))
-    typical = float(np.nanmedian(smooth)) if np.isfinite(smooth).any() else 0.0
-    square = np.nansum(table.decided_m**2, axis=0)
-    for low, high in _runs(smooth > HOT_FACTOR * typical):
-        length = (high - low) * step
-        if length >= shortest_m and typical > 0:
-            spread = float(np.sqrt(np.nanmean(spread_m[low:high] ** 2)))
-            yield HotSpot(
-                table.route, float(table.along_m[low]), float(table.along_m[high - 1]), spread, spread / typical,
-                float(square[low:high].sum() / square.sum()), (high - low) / len(square),
-            )  # fmt: skip
+    width = max(1, round(SMOOTH_M / step))
+    ranks = _ranks(_smoothed(size, width))
+    highest = [float(np.nanmax(_over_rides(_shifted(ranks, rng)))) for _ in range(SHIFTS)]
+    return _Search(table, size, width, float(np.quantile(highest, level)))
+
+
+def _sizes(table: StationTable) -> FloatArray:
+    """Return (n, m) the size of error of each ride at each station, each device counting by its own usual size."""
+    size = np.abs(table.offset_m)
+    usual = np.array([_usual(size[table.of(d)]) for d in table.device])
+    everyone = np.ones(len(table.device), dtype=bool)
+    return by_ride(table, size / usual[:, None], everyone)[1]
+
+
+def _usual(size_m: FloatArray) -> float:
+    known = size_m[np.isfinite(size_m)]
+    return max(float(np.median(known)), 0.01) if known.size else 1.0
 
 
 def _smoothed(values: FloatArray, width: int) -> FloatArray:
-    """Return the running mean over known values."""
+    """Return the running mean of each row over known values."""
+    from scipy.ndimage import uniform_filter1d
+
     known = np.isfinite(values)
-    kernel = np.ones(width)
-    count = np.convolve(known, kernel, "same")
-    total = np.convolve(np.where(known, values, 0.0), kernel, "same")
-    return np.asarray(np.divide(total, count, out=np.full(len(values), np.nan), where=known), dtype=float)
+    count = uniform_filter1d(known.astype(float), width, axis=1, mode="constant")
+    total = uniform_filter1d(np.where(known, values, 0.0), width, axis=1, mode="constant")
+    return np.asarray(
+        np.divide(total, count, out=np.full(values.shape, np.nan), where=known & (count > 0)), dtype=float
+    )
 
 
-def _runs(flags: BoolArray) -> list[tuple[int, int]]:
-    """Return (first, one past last) of each run of True."""
+def _ranks(values: FloatArray) -> FloatArray:
+    """Return each row as normal scores of its ranks, so that no single ride makes a place; nan stays."""
+    from scipy.stats import norm, rankdata
+
+    scores = np.full(values.shape, np.nan)
+    for row, known, out in zip(values, np.isfinite(values), scores, strict=True):
+        if known.any():
+            out[known] = norm.ppf(rankdata(row[known]) / (known.sum() + 1))
+    return scores
+
+
+def _shifted(rows: FloatArray, rng: np.random.Generator) -> FloatArray:
+    """Return the rows, each moved round by a random distance among the stations it has."""
+    moved = np.full(rows.shape, np.nan)
+    for row, out in zip(rows, moved, strict=True):
+        at = np.flatnonzero(np.isfinite(row))
+        if at.size:
+            out[at] = np.roll(row[at], int(rng.integers(at.size)))
+    return moved
+
+
+def _over_rides(rows: FloatArray) -> FloatArray:
+    """Return the sum over rides in units of what it scatters by, so that stations that few rides have weigh no more."""
+    known = np.isfinite(rows)
+    count = known.sum(axis=0)
+    total = np.where(known, rows, 0.0).sum(axis=0)
+    return np.asarray(np.divide(total, np.sqrt(count), out=np.full(rows.shape[1], np.nan), where=count > 0), float)
+
+
+def _hot(found: _Search, size_m: FloatArray) -> BoolArray:
+    height = _over_rides(_ranks(_smoothed(size_m, found.width)))
+    return np.asarray(np.nan_to_num(height, nan=-np.inf) > found.height)
+
+
+def _named(found: _Search, spread_m: FloatArray) -> Iterator[HotSpot]:
+    table = found.table
+    square = np.nansum(table.offset_m**2, axis=0)
+    known = np.isfinite(spread_m)
+    typical = float(np.median(spread_m[known])) if known.any() else np.nan
+    step = float(table.along_m[1] - table.along_m[0])
+    for low, high in _stretches(_hot(found, found.size_m), max(1, round(SMOOTH_M / step))):
+        inside = spread_m[low:high]
+        spread = float(np.sqrt(np.mean(inside[np.isfinite(inside)] ** 2))) if np.isfinite(inside).any() else np.nan
+        yield HotSpot(
+            table.route, float(table.along_m[low]), float(table.along_m[high - 1]), spread, spread / typical,
+            float(square[low:high].sum() / square.sum()), (high - low) / len(square),
+        )  # fmt: skip
+
+
+def _stretches(flags: BoolArray, joined: int) -> list[tuple[int, int]]:
+    """Return (first, one past last) of each run of True; runs nearer than `joined` are one."""
     edges = np.flatnonzero(np.diff(np.concatenate([[False], flags, [False]]).astype(int)))
-    return [(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True)]
+    runs: list[tuple[int, int]] = []
+    for low, high in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
+        if runs and low - runs[-1][1] < joined:
+            runs[-1] = (runs[-1][0], high)
+        else:
+            runs.append((low, high))
+    return runs
 
 
-def error_by_quality(
-    traces: Sequence[Trace], results: Sequence[TraceResult], routes: Sequence[RouteResult]
-) -> tuple[tuple[QualityClass, ...], tuple[QualityTrend, ...]]:
-    """Return the error in classes of hdop and satellites, and its rank correlation with them, where recorded.
-
-    A fix takes the error of the station nearest to it. Fixes of one ride are not independent, so the correlation is
-    taken ride by ride and its interval is over rides.
-    """
-    classes: list[QualityClass] = []
-    trends: list[QualityTrend] = []
-    for quantity, edges in CLASSES.items():
-        fixes = _fixes_with(quantity, traces, results, routes)
-        for device in sorted(fixes):
-            classes += _classes(device, quantity, edges, fixes[device])
-            trends += _trend(device, quantity, fixes[device])
-    return tuple(classes), tuple(trends)
-
-
-def _fixes_with(
-    quantity: str, traces: Sequence[Trace], results: Sequence[TraceResult], routes: Sequence[RouteResult]
-) -> dict[str, list[tuple[FloatArray, FloatArray]]]:
-    """Return for each device and recording the quality figure and the offset of its scored fixes."""
-    from scipy.spatial import cKDTree
-
-    fixes: dict[str, list[tuple[FloatArray, FloatArray]]] = {}
-    for route in routes:
-        table = station_table(route, traces, results)
-        if table is None or route.centreline is None:
-            continue
-        stations = cKDTree(route.centreline.xy_m)
-        row_of = dict(zip(table.trace, table.decided_m, strict=True))
-        for number, xy in zip(route.route.members, route.route.xy_m, strict=True):
-            figure = getattr(traces[number], quantity)
-            if number not in row_of or len(figure) != len(xy) or np.isfinite(figure).sum() < FEWEST_FIXES:
-                continue
-            offset = row_of[number][stations.query(xy)[1]]
-            known = np.isfinite(figure) & np.isfinite(offset)
-            if known.sum() >= FEWEST_FIXES:
-                fixes.setdefault(traces[number].device, []).append((figure[known], offset[known]))
-    return fixes
-
-
-def _classes(
-    device: str, quantity: str, edges: Sequence[float], fixes: Sequence[tuple[FloatArray, FloatArray]]
-) -> Iterator[QualityClass]:
-    for low, high in pairwise(edges):
-        inside = [offset[(figure > low) & (figure <= high)] for figure, offset in fixes]
-        pooled = np.concatenate(inside)
-        if pooled.size >= FEWEST_FIXES:
-            rides = sum(part.size > 0 for part in inside)
-            yield QualityClass(device, quantity, low, high, pooled.size, rides, float(np.sqrt(np.mean(pooled**2))))
-
-
-def _trend(device: str, quantity: str, fixes: Sequence[tuple[FloatArray, FloatArray]]) -> list[QualityTrend]:
-    from scipy.stats import spearmanr
-
-    varied = [(figure, np.abs(offset)) for figure, offset in fixes if np.ptp(figure) > 0 and np.ptp(np.abs(offset)) > 0]
-    ranks = np.array([float(spearmanr(figure, size).statistic) for figure, size in varied])
-    return [QualityTrend(device, quantity, len(ranks), intervals.median(ranks, digits=2))] if len(ranks) else []
-
-
-def distance_biases(
-    traces: Sequence[Trace], results: Sequence[TraceResult], settings: Settings
-) -> tuple[DistanceBias, ...]:
-    """Return each device's recorded length over the centreline's, and why it differs.
-
-    An error across the track that changes by e between fixes d apart lengthens the step by about e²/2d
-    (Ranacher et al. 2016, Int. J. Geogr. Inf. Sci. 30:316–333); smoothing and long steps cut corners and shorten it.
-    """
-    found = []
-    for device in sorted({t.device for t in traces}):
-        own = [
-            r for r in results if traces[r.trace].device == device and r.curves and r.crosstrack and not r.duplicate_of
-        ]
-        if not own:
-            continue
-        ratio = intervals.median(np.array([r.curves.length_ratio for r in own if r.curves]), settings.confidence, 3)
-        noise = np.array([_lengthening(r, traces[r.trace].accepted) for r in own])
-        added = float(np.median(noise[np.isfinite(noise)])) if np.isfinite(noise).any() else float("nan")
-        found.append(DistanceBias(device, ratio, added, _reason(ratio.value - 1, added)))
-    return tuple(found)
-
-
-def _lengthening(result: TraceResult, fixes: int) -> float:
-    """Return the share of length that the changes of offset between neighbouring fixes add."""
-    cross = result.crosstrack
-    if cross is None or fixes < 2 or len(cross.along_m) < 2:
-        return float("nan")
-    step = float(cross.along_m[1] - cross.along_m[0])
-    lag = max(1, round(result.length_m / (fixes - 1) / step))
-    changes = cross.offset_m[lag:] - cross.offset_m[:-lag]
-    changes = changes[np.isfinite(changes)]
-    return float(np.mean(changes**2) / (2 * (lag * step) ** 2)) if changes.size else float("nan")
-
-
-def _reason(excess: float, from_noise: float) -> str:
-    rest = excess - from_noise
-    if not np.isfinite(rest):
-        return "not known: too few stations"
-    said = f"recorded {excess:+.1%}, of which noise across the track explains {from_noise:+.1%}"
-    if rest < -0.005:
-        return f"{said}; the rest ({rest:+.1%}) fits corners cut by smoothing or long steps between fixes"
-    if rest > 0.005:
-        return (
-            f"{said}; the rest ({rest:+.1%}) fits noise along the track, wandering at stops or changes too short to see"
-        )
-    return f"{said}, which is all of it"
+def _would_show_m(found: _Search, rng: np.random.Generator) -> float:
+    """Return the shortest stretch with `TIMES` the error that would have been seen; inf where none would."""
+    size, step = found.size_m, float(found.table.along_m[1] - found.table.along_m[0])
+    for length_m in LENGTHS_M:
+        width = round(length_m / step)
+        if width * 2 > size.shape[1]:
+            break
+        seen = 0
+        for _ in range(TRIALS):
+            planted = _shifted(size, rng)
+            low = int(rng.integers(size.shape[1] - width))
+            planted[:, low : low + width] *= TIMES
+            seen += bool(_hot(found, planted)[low : low + width].any())
+        if seen >= SEEN_IN * TRIALS:
+            return length_m
+    return float("inf")

@@ -1,0 +1,51 @@
+"""What a device's deviations come to: receiver errors per 100 km, choices of road, and what is undecided."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from gpsq.statistics import intervals
+from gpsq.summary_types import Interval
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from gpsq.model import Deviation
+    from gpsq.results import TraceResult
+
+PER_M = 100_000.0
+
+
+def kind(deviation: Deviation) -> str:
+    """Return what a deviation counts as: the person's decision, else the suggestion, else "undecided"."""
+    decided = {"intentional": "route choice", "error": "receiver error"}.get(deviation.flag, deviation.suggestion)
+    return decided if decided in ("route choice", "receiver error") else "undecided"
+
+
+def figures(results: Sequence[TraceResult], confidence: float) -> dict[str, Interval]:
+    """Return the receiver errors with their rate per 100 km of scored road, and the share of recordings that have one.
+
+    Where none was seen the rate still has an upper bound (`gpsq.statistics.intervals.rate`).
+    """
+    scored = [r for r in results if r.crosstrack is not None and r.crosstrack.scored_m > 0]
+    found = [[kind(d) for d in r.deviations] for r in scored]
+    errors = sum(own.count("receiver error") for own in found)
+    road_m = sum(r.crosstrack.scored_m for r in scored if r.crosstrack)
+    with_one = sum("receiver error" in own for own in found)
+    share = intervals.proportion(with_one, len(scored), confidence)
+    known = bool(scored)
+
+    def counted(name: str) -> Interval:
+        return Interval(float(sum(own.count(name) for own in found)) if known else np.nan)
+
+    return {
+        "scored_rides": Interval(float(len({r.ride or r.trace for r in scored}))),
+        "scored_km": Interval(road_m / 1000),
+        "receiver_errors": counted("receiver error"),
+        "receiver_errors_per_100km": intervals.rate(errors, road_m / PER_M, confidence),
+        "receiver_error_recordings": share if known else Interval(np.nan, method="none: no ride was scored"),
+        "route_choices": counted("route choice"),
+        "undecided": counted("undecided"),
+    }

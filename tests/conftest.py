@@ -4,21 +4,33 @@ from __future__ import annotations
 
 import os
 import shutil
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import pytest
 from browser import missing
+from hypothesis import HealthCheck, settings
+from open_data import SHARED
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
+    from pathlib import Path
 
-SHARED = Path(__file__).resolve().parents[2] / "shared"
+# The same examples in every run, and none refused for a slow machine: whoever tests an unchanged gpsq twice gets one answer.
+settings.register_profile("repeatable", derandomize=True, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+settings.register_profile("exploring", settings.get_profile("repeatable"), derandomize=False, print_blob=True)
+settings.load_profile("exploring" if os.environ.get("GPSQ_LONG") else "repeatable")
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_auto_num_workers(config: pytest.Config) -> int:
+    """The whole suite runs in two processes; what was chosen runs in this one, at once and under a debugger."""
+    chosen = config.args_source is pytest.Config.ArgsSource.ARGS or config.option.keyword
+    return 0 if chosen else 2
 
 
 @pytest.fixture(scope="session")
 def shared() -> Path:
-    """The folder of open recordings and reference values that stands beside a developer's checkout.
+    """The folder of open recordings and reference values; who takes it is marked ``open_data``.
 
     A user's fresh clone does not have it; the automatic check does, and there its absence is an error.
     """

@@ -175,7 +175,7 @@ def _missed_by_m(centre_m: FloatArray, radius_m: float, places_m: FloatArray, li
         return nearest_m
     if nearest_m < MISS_M:  # worse than a line that points at the place, whose distance must still be guessed
         return 0.0
-    tails = [tail for line in shown_lines for later_m in LATER_M for tail in _tails(_from(line, later_m))]
+    tails = [_tails(_from(line, later_m)) for line in shown_lines for later_m in LATER_M]
     starts, stops = (np.vstack(side) for side in zip(*tails, strict=True))
     return min(nearest_m, _from_segments_m(starts, stops, places_m))
 
@@ -186,27 +186,27 @@ def _from(line_m: FloatArray, later_m: float) -> FloatArray:
     return line_m[int(np.argmax(near)) :]
 
 
-def _tails(line_m: FloatArray) -> list[tuple[FloatArray, FloatArray]]:
+def _tails(line_m: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Return (k, 2) starts and stops of the straight pieces of all continuations of a line, straight and bent."""
-    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line_m, axis=0).T))])
-    found = []
-    for tail_m in TAILS_M:
-        ahead = line_m[0] + _ways(along, line_m, (0.0, tail_m))[0] * CARRIED_ON_M
-        found.append((line_m[:1], ahead[None, :]))
-    for bend_m in BENDS_M:
-        near, far = _ways(along, line_m, (0.0, bend_m / 2, bend_m))
-        turn = np.arctan2(far[0] * near[1] - far[1] * near[0], far @ near) / (bend_m / 2)
-        heading = np.arctan2(near[1], near[0]) + turn * (bend_m / 4 + np.arange(0.0, BENT_ON_M, 50.0))
-        arc = line_m[0] + 50.0 * np.cumsum(np.column_stack([np.cos(heading), np.sin(heading)]), axis=0)
-        found.append((np.vstack([line_m[:1], arc[:-1]]), arc))
-    return found
-
-
-def _ways(along: FloatArray, line_m: FloatArray, at_m: tuple[float, ...]) -> list[FloatArray]:
-    """Return the unit vectors back along a line between its places at some distances."""
+    along = np.concatenate([[0.0], np.cumsum(norms(np.diff(line_m, axis=0)))])
+    at_m = np.concatenate([TAILS_M, np.divide(BENDS_M, 2), BENDS_M])
     places = np.column_stack([np.interp(at_m, along, line_m[:, axis]) for axis in (0, 1)])
-    back = places[:-1] - places[1:]
-    return list(back / np.maximum(np.hypot(*back.T), 1e-9)[:, None])
+    of_tails, of_halves, of_bends = np.split(places, [len(TAILS_M), len(TAILS_M) + len(BENDS_M)])
+    ahead = line_m[0] + _ways(line_m[0], of_tails) * CARRIED_ON_M
+    near, far = _ways(line_m[0], of_halves), _ways(of_halves, of_bends)
+    turn = np.arctan2(far[:, 0] * near[:, 1] - far[:, 1] * near[:, 0], (far * near).sum(axis=1)) / np.divide(BENDS_M, 2)
+    on_m = np.add.outer(np.divide(BENDS_M, 4), np.arange(0.0, BENT_ON_M, 50.0))
+    heading = np.arctan2(near[:, 1], near[:, 0])[:, None] + turn[:, None] * on_m
+    arcs = line_m[0] + 50.0 * np.cumsum(np.stack([np.cos(heading), np.sin(heading)], axis=2), axis=1)
+    begun = np.concatenate([np.broadcast_to(line_m[0], (len(arcs), 1, 2)), arcs[:, :-1]], axis=1)
+    starts = np.concatenate([np.broadcast_to(line_m[0], ahead.shape), begun.reshape(-1, 2)])
+    return starts, np.concatenate([ahead, arcs.reshape(-1, 2)])
+
+
+def _ways(place_m: FloatArray, later_m: FloatArray) -> FloatArray:
+    """Return the unit vectors back along a line, from its later places to its places."""
+    back = place_m - later_m
+    return back / np.maximum(norms(back), 1e-9)[:, None]
 
 
 def _middles_of_gaps(line_m: FloatArray, out: BoolArray) -> list[FloatArray]:
@@ -218,7 +218,8 @@ def _middles_of_gaps(line_m: FloatArray, out: BoolArray) -> list[FloatArray]:
 
 def _from_segments_m(starts: FloatArray, stops: FloatArray, places_m: FloatArray) -> float:
     """Return how near (k, 2) segments come to any of (n, 2) places."""
-    ways = (stops - starts)[:, None, :]
-    to_place = places_m[None, :, :] - starts[:, None, :]
-    share = np.clip((to_place * ways).sum(axis=2) / np.maximum((ways**2).sum(axis=2), 1e-9), 0.0, 1.0)
-    return float(np.sqrt(((to_place - share[:, :, None] * ways) ** 2).sum(axis=2)).min())
+    ways = stops - starts
+    to_place = places_m - starts[:, None, :]
+    share = np.einsum("kni,ki->kn", to_place, ways) / np.maximum((ways**2).sum(axis=1), 1e-9)[:, None]
+    off = to_place - np.clip(share, 0.0, 1.0)[:, :, None] * ways[:, None, :]
+    return float(np.sqrt(np.einsum("kni,kni->kn", off, off).min()))

@@ -170,6 +170,7 @@ def test_witness_of_the_directed_distance():
     assert distance_m == pytest.approx(math.dist((1, 6), (2.79775, 8.87640)), abs=1e-4)
 
 
+@pytest.mark.open_data
 def test_all_cases_of_the_shared_table(shared):
     with (shared / "reference" / "frechet_hausdorff_cases.csv").open(encoding="utf-8", newline="") as file:
         rows = list(csv.DictReader(file))
@@ -180,6 +181,7 @@ def test_all_cases_of_the_shared_table(shared):
         assert found == pytest.approx(float(row["expected"]), rel=0, abs=float(row["tolerance"])), row["id"]
 
 
+@pytest.mark.open_data
 def test_every_single_distance_of_devogele_2002_table_1(shared):
     """One vertex against one vertex: Fréchet and Hausdorff distance are the plain distance, printed to 0.01."""
     table = np.loadtxt(shared / "reference" / "devogele2002_table1.csv", delimiter=",", skiprows=1)[:, 1:]

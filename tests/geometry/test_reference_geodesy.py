@@ -93,6 +93,7 @@ def test_geodesic(case):
     assert geodesic_inverse_m([lon1], [lat1], [lon2], [lat2])[0] == pytest.approx(expected_m, rel=0, abs=tolerance_m)
 
 
+@pytest.mark.open_data
 def test_hundred_and_twenty_geodesics(shared):
     """Karney's GeodTest sample (100) and GeographicLib's geodtest.cpp (20), stated accuracy 15 nm."""
     lines = rows(shared, "geodtest_subset.csv")
@@ -115,6 +116,7 @@ def test_geodesic_on_other_ellipsoids(case):
     assert Geod(ellps=ellipsoid).inv(*ends)[2] == pytest.approx(expected_m, rel=0, abs=tolerance_m)
 
 
+@pytest.mark.open_data
 def test_named_lines_of_the_shared_table(shared):
     names = {"Bessel1841": "bessel", "Intl1924": "intl"}
     for r in rows(shared, "geodesic_named_lines.csv"):
@@ -165,6 +167,7 @@ def test_postgis_point_to_line_on_the_ellipsoid():
     assert offset_m[0] == pytest.approx(123.801604084, abs=1e-3)  # + : east of a line that runs south is its left
 
 
+@pytest.mark.open_data
 def test_cross_tracks_of_the_shared_table(shared):
     radius_m = {"sphere R=6371000": 6_371_000.0, "sphere R=6371008.7714150598": 6_371_008.7714150598}
     checked = 0
@@ -193,6 +196,7 @@ def test_lengths():
     assert in_plane_m == pytest.approx(34_310.5703627284, rel=1e-5)
 
 
+@pytest.mark.open_data
 def test_lengths_of_the_shared_table(shared):
     sphere = Geod(a=6_371_008.7714150598, b=6_371_008.7714150598)
     geods = {"WGS84 geodesic": Geod(ellps="WGS84"), "GRS80 geodesic": Geod(ellps="GRS80")}
@@ -259,6 +263,7 @@ def test_projection(case):
     assert projected(definition, lon, lat, 0.0)[:2] == pytest.approx(expected, rel=0, abs=tolerance_m)
 
 
+@pytest.mark.open_data
 def test_projections_of_the_shared_table(shared):
     topocentric = "+proj=cart +ellps=WGS84 +step +proj=topocentric +ellps=WGS84 +lat_0=55 +lon_0=5 +h_0=200"
     for r in rows(shared, "projection_cases.csv"):

@@ -109,6 +109,7 @@ def test_a_missing_file_gets_one_line(tmp_path: Path) -> None:
     assert "\n" not in record["message"]
 
 
+@pytest.mark.open_data
 def test_the_first_fix_seconds_of_real_logs_are_measured(shared: Path) -> None:
     """nmea_logs/first_fix.csv gives the seconds that each log holds evidence for, or why there are none."""
     with (shared / "data/nmea_logs/first_fix.csv").open(encoding="utf-8") as file:

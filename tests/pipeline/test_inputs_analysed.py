@@ -21,6 +21,8 @@ if TYPE_CHECKING:
 
     from gpsq.results import Analysis, TraceResult
 
+pytestmark = pytest.mark.open_data
+
 
 def by_file(analysis: Analysis) -> dict[str, TraceResult]:
     return {analysis.traces[r.trace].label: r for r in analysis.results}

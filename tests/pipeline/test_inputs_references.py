@@ -23,6 +23,8 @@ from gpsq.settings import Settings
 if TYPE_CHECKING:
     from pathlib import Path
 
+pytestmark = pytest.mark.open_data
+
 DEFAULT = Settings()
 
 

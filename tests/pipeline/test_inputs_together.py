@@ -26,6 +26,7 @@ def traces_of(folder: Path, *names: str) -> list[Trace]:
     return [r for r in read if isinstance(r, Trace)]
 
 
+@pytest.mark.open_data
 def test_week_rollover_is_named_and_nothing_is_shifted(shared: Path) -> None:
     """Case 14; the week number has ten bits, so it repeats after 1,024 weeks (IS-GPS-200, 20.3.3.3.1.1)."""
     traces = traces_of(shared / "inputs/14-week-rollover", "new-device.gpx", "old-device.gpx")
@@ -37,6 +38,7 @@ def test_week_rollover_is_named_and_nothing_is_shifted(shared: Path) -> None:
     assert (traces[1].time[0] - traces[0].time[0]) / np.timedelta64(1, "s") == -619_315_200
 
 
+@pytest.mark.open_data
 def test_exchanged_coordinates_are_named_and_left_alone(shared: Path) -> None:
     """Case 19: c lies 8,015 km from a as written; the largest distance once exchanged is 5.5 m."""
     traces = traces_of(shared / "inputs/19-swapped-lat-lon", "a.gpx", "b.gpx", "c.gpx")
@@ -51,12 +53,14 @@ def test_exchanged_coordinates_are_named_and_left_alone(shared: Path) -> None:
     assert c.lat_deg[0] == -3.7599937
 
 
+@pytest.mark.open_data
 def test_of_two_either_may_be_exchanged(shared: Path) -> None:
     traces = traces_of(shared / "inputs/19-swapped-lat-lon", "a.gpx", "c.gpx")
     assert [f.kind for f in compare(traces)] == ["swapped_lat_lon"] * 2
     assert all("or else of" in f.note for f in compare(traces))
 
 
+@pytest.mark.open_data
 def test_one_ride_exported_twice_is_one_recording(shared: Path) -> None:
     """Case 28: the two exports differ by at most 0.06224 m; the next day is another ride."""
     traces = traces_of(shared / "inputs/28-same-ride-twice", "export-a.gpx", "export-b.gpx", "next-day.gpx")
@@ -65,6 +69,7 @@ def test_one_ride_exported_twice_is_one_recording(shared: Path) -> None:
     assert finding.metres == pytest.approx(0.06224, abs=0.005)
 
 
+@pytest.mark.open_data
 def test_devices_riding_together_are_not_one_recording(shared: Path) -> None:
     """Twelve drives by three trips of four receivers that differ by metres (highway_loop, SOURCE.md)."""
     readings = read_folder(shared / "data/highway_loop")
@@ -72,6 +77,7 @@ def test_devices_riding_together_are_not_one_recording(shared: Path) -> None:
     assert compare(readings.traces) == ()
 
 
+@pytest.mark.open_data
 def test_a_ride_across_the_antimeridian_is_short(shared: Path) -> None:
     """Case 20: 0.03 degrees of longitude about 180, 3.2 km."""
     for trace in traces_of(shared / "inputs/20-antimeridian", "day1.gpx", "day2.gpx"):
@@ -96,6 +102,7 @@ def tree(shared: Path, tmp_path: Path) -> Path:
     return tree
 
 
+@pytest.mark.open_data
 def test_a_folder_with_links_and_unreadable_files_is_read(tree: Path) -> None:
     """Case 32: five readable files with eight recordings, one line for every other file; the loop does not hang."""
     readings = read_folder(tree)
@@ -114,6 +121,7 @@ def test_a_folder_with_links_and_unreadable_files_is_read(tree: Path) -> None:
     assert readings.notes == ("link.gpx is the same file as mon/ride.gpx and counts once.",)
 
 
+@pytest.mark.open_data
 def test_check_tells_the_same_of_a_folder(tree: Path) -> None:
     records = inspect_paths([tree], Settings())
     by_file = {record["file"].removeprefix(f"{tree}/"): record for record in records}

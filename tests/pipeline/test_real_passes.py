@@ -23,6 +23,8 @@ if TYPE_CHECKING:
     from gpsq.model import FloatArray
     from gpsq.results import Analysis
 
+pytestmark = pytest.mark.open_data
+
 SITES = ("FC", "MC")
 
 

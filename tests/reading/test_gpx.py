@@ -63,6 +63,7 @@ def assert_like_gpxpy(data: bytes) -> int:
     return sum(r.points for r in ours)
 
 
+@pytest.mark.open_data
 def test_every_sound_sample_reads_as_gpxpy_reads_it(shared: Path) -> None:
     """gpx_samples (other parsers' own test files), a real walk, and the shared cases that gpxpy can read."""
     samples = [p for p in (shared / "data/gpx_samples").rglob("*.gpx") if p.stat().st_size < 100_000]

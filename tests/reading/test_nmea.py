@@ -77,6 +77,7 @@ def legs_m(recording: Recording) -> np.ndarray:
 # ---------------------------------------------------------------- published sentences
 
 
+@pytest.mark.open_data
 def test_published_checksums(shared: Path) -> None:
     # sources stand in the table: DePriest, the gpsd project's description, an issue of a converter
     with (shared / "reference" / "nmea_checksums.csv").open(newline="") as table:
@@ -118,6 +119,7 @@ def rows_of(shared: Path) -> list[dict[str, str]]:
         return list(csv.DictReader(table))
 
 
+@pytest.mark.open_data
 def test_first_fix_of_real_receivers(shared: Path) -> None:
     rows = rows_of(shared)
     assert len(rows) == 12
@@ -133,6 +135,7 @@ def test_first_fix_of_real_receivers(shared: Path) -> None:
         assert 0 <= before - int(row["void_before_first_valid"]) <= 1 or row["file"].startswith("magellan")
 
 
+@pytest.mark.open_data
 def test_rests_of_real_receivers(shared: Path) -> None:
     folder = shared / "data" / "nmea_logs"
     never = read((folder / "skytraq.nmea").read_bytes())
@@ -148,6 +151,7 @@ def test_rests_of_real_receivers(shared: Path) -> None:
     assert good(damaged).sum() == 2
 
 
+@pytest.mark.open_data
 def test_every_real_log_reads(shared: Path) -> None:
     logs = sorted((shared / "data" / "nmea_logs").glob("*.nmea"))
     assert len(logs) == 17
@@ -161,6 +165,7 @@ def test_every_real_log_reads(shared: Path) -> None:
 # ---------------------------------------------------------------- expectations of the odd inputs
 
 
+@pytest.mark.open_data
 @pytest.mark.parametrize("case", CASES)
 def test_expectations(shared: Path, case: str) -> None:
     folder = shared / "inputs" / case

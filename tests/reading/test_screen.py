@@ -28,7 +28,7 @@ def recording(n: int = 60, **changes: Any) -> Recording:
     values: dict[str, Any] = {
         "name": "",
         "creator": "",
-        "time": START + 1000 * np.arange(n),
+        "time": START + np.arange(n) * np.timedelta64(1, "s"),
         "lon_deg": (-3.6 + STEP_DEG * np.arange(n) + rng.normal(0, 1e-5, n)).round(7),
         "lat_deg": (51.2 + rng.normal(0, 1e-5, n)).round(7),
         "problem": np.full(n, "", dtype=object),
@@ -150,7 +150,7 @@ def test_the_file_is_believed_when_it_declares_no_fix() -> None:
     trace = screened(recording(fix=fix))
     assert reasons(trace) == {"no_fix": 6}
     assert trace.fix_declared
-    assert trace.first_3d_fix == START + 6000
+    assert trace.first_3d_fix == START + np.timedelta64(6, "s")
 
 
 def test_no_satellites_and_a_dilution_of_99_mean_no_fix_unless_all_points_say_so() -> None:
@@ -192,7 +192,7 @@ def test_in_a_file_out_of_order_only_records_before_every_fix_count_as_waiting()
     lat, lon = source.lat_deg.copy(), source.lon_deg.copy()
     lon[[40, 50]] = lon[[50, 40]]
     lat[[40, 50]] = lat[[50, 40]]
-    time[[0, 1, 30]] = np.datetime64("NaT")
+    time[[0, 1, 30]] = np.datetime64("NaT", "ms")
     source.problem[[0, 1, 30]] = "no_position"
     trace = screened(recording(time=time, lat_deg=lat, lon_deg=lon, problem=source.problem))
     assert "out of order" in " ".join(trace.notes)
@@ -229,7 +229,7 @@ def test_a_break_at_every_point_is_none() -> None:
 
 def test_a_silence_stays_a_break_when_segments_are_joined() -> None:
     time = recording().time.copy()
-    time[30:] += 600_000
+    time[30:] += np.timedelta64(600, "s")
     assert set(screened(recording(segment=np.arange(60), time=time)).segment) == {0, 1}
 
 
@@ -242,7 +242,7 @@ def test_ordinary_segments_stay() -> None:
 
 def test_a_slip_of_the_clock_costs_the_slipped_times_only() -> None:
     time = recording().time.copy()
-    time[30:32] -= 5_000
+    time[30:32] -= np.timedelta64(5, "s")
     lon = (-3.6 + STEP_DEG * np.arange(60)).round(7)
     trace = screened(recording(time=time, lon_deg=lon))
     assert np.flatnonzero(np.isnat(trace.time)).tolist() == [30, 31]
@@ -254,7 +254,7 @@ def test_a_slip_of_the_clock_costs_the_slipped_times_only() -> None:
 def test_local_times_over_a_clock_change_are_not_sorted_and_not_used() -> None:
     """Case 15 (clocks go back): rows are the evidence, a sort would shuffle two hours together."""
     time = recording().time.copy()
-    time[30:] -= 45_000
+    time[30:] -= np.timedelta64(45, "s")
     trace = screened(recording(time=time))
     assert np.isnat(trace.time).all()
     assert trace.point.tolist() == list(range(60))
@@ -266,7 +266,7 @@ def test_local_times_over_a_clock_change_are_not_sorted_and_not_used() -> None:
 def test_points_written_in_any_order_come_back_in_the_order_of_travel(shuffle: list[int]) -> None:
     """On a straight ride the order of time is the shortest path, so every shuffle is undone."""
     order = np.array(shuffle)
-    time = START + 1000 * order
+    time = START + order * np.timedelta64(1, "s")
     lon = -3.6 + STEP_DEG * order
     found = in_order(time, lon, np.full(12, 51.2), np.zeros(12, dtype=np.int64))
     assert order[found.index].tolist() == list(range(12))
@@ -298,7 +298,7 @@ def test_every_point_is_accounted_for_and_order_is_kept(
         problem=problem,
         lat_deg=np.where(bad, np.nan, [p[1] for p in points]),
         lon_deg=np.where(bad, np.nan, [p[2] for p in points]),
-        time=np.array(["NaT" if p[3] is None else START + 1000 * p[3] for p in points], dtype="datetime64[ms]"),
+        time=np.array(["NaT" if p[3] is None else START + p[3] * np.timedelta64(1, "s") for p in points], dtype="datetime64[ms]"),
         fix=np.array([p[4] for p in points]),
     )
     result = make_trace(source, ORIGIN, Settings())

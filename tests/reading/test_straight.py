@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 import pytest
-from conftest import SHARED
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.signal import lfilter
@@ -14,6 +15,9 @@ from gpsq.plane import Plane
 from gpsq.reading import read_file
 from gpsq.reading.outliers import no_fixes
 from gpsq.settings import Settings
+
+if TYPE_CHECKING:
+    from pathlib import Path
 
 START = np.datetime64("2024-05-14T07:00:00", "ms")
 
@@ -42,7 +46,7 @@ def ride_m(rng: np.random.Generator, straight_s: int, speed_mps: float, noise_m:
 def marked(xy_m: FloatArray, decimals: int) -> int:
     """Return how many points are marked as filled in; no other reason may appear."""
     lon, lat = (a.round(decimals) for a in Plane.centred_on([3.0], [51.0]).to_degrees(xy_m))
-    reason = no_fixes(START + 1000 * np.arange(len(lon)), lon, lat, Settings())
+    reason = no_fixes(START + np.arange(len(lon)) * np.timedelta64(1, "s"), lon, lat, Settings())
     assert set(reason) <= {"", "straight_backfill"}
     count = int((reason != "").sum())
     assert (reason[:count] != "").all()
@@ -113,9 +117,10 @@ def test_a_drawn_course_of_straight_legs_is_believed() -> None:
     assert marked(np.cumsum(legs, axis=0), 7) == 0
 
 
-def test_no_recording_of_the_samples_is_taken_for_filled_in() -> None:
+@pytest.mark.open_data
+def test_no_recording_of_the_samples_is_taken_for_filled_in(shared: Path) -> None:
     """Some of them begin on straight roads, one with five even steps; no sample is known to be filled in."""
-    paths = [p for p in sorted((SHARED / "data").rglob("*")) if p.suffix in {".gpx", ".nmea", ".csv"}]
+    paths = [p for p in sorted((shared / "data").rglob("*")) if p.suffix in {".gpx", ".nmea", ".csv"}]
     traces = [t for p in paths for t in read_file(p, p.name, settings=Settings()) if isinstance(t, Trace)]
     assert len(traces) > 150
     assert not [t.file for t in traces if any(s.reason == "straight_backfill" for s in t.set_aside)]

@@ -65,6 +65,7 @@ def check(recording: Recording, expect: dict) -> None:
         assert name not in expect or str(expect[name]) in " ".join(recording.notes)
 
 
+@pytest.mark.open_data
 @pytest.mark.parametrize("case", CASES)
 def test_expectations(shared: Path, case: str) -> None:
     folder = shared / "inputs" / case

@@ -57,6 +57,7 @@ def park(shared: Path) -> list[Trace]:
 # ---------------------------------------------------------------- known offsets
 
 
+@pytest.mark.open_data
 def test_known_offsets_of_the_park(park: list[Trace]) -> None:
     # SOURCE.md: the handheld is 7,196 s behind watch-2; the phone's local time (+02:00) is marked Z
     found = {o.device: o for o in estimate_offsets(park)}
@@ -69,6 +70,7 @@ def test_known_offsets_of_the_park(park: list[Trace]) -> None:
     assert "7195 s behind that of watch-2" in found["handheld"].sentence() or "7194" in found["handheld"].sentence()
 
 
+@pytest.mark.open_data
 @pytest.mark.parametrize("seconds", [240, 480, 485, -480, -960, 3600, -7200])
 def test_regular_passes_are_no_trap(park: list[Trace], seconds: float) -> None:
     # passes come every 240 s or so, every other one the same way: only the sequence as a whole can tell
@@ -79,6 +81,7 @@ def test_regular_passes_are_no_trap(park: list[Trace], seconds: float) -> None:
     assert found.pairs == 10
 
 
+@pytest.mark.open_data
 def test_weeks_that_ran_over(shared: Path) -> None:
     folder = shared / "inputs" / "14-week-rollover"
     traces = read(folder / "new-device.gpx", "new") + read(folder / "old-device.gpx", "old")
@@ -92,6 +95,7 @@ def test_weeks_that_ran_over(shared: Path) -> None:
     assert len(estimate_offsets(by_file, clock_of=lambda t: t.file)) == 1
 
 
+@pytest.mark.open_data
 def test_continuous_recordings(shared: Path) -> None:
     folder = shared / "data" / "park_passes" / "continuous"
     traces = [t for name in ("handheld", "watch-1", "watch-2") for t in read(folder / f"{name}.gpx", name)]
@@ -104,6 +108,7 @@ def test_continuous_recordings(shared: Path) -> None:
 # ---------------------------------------------------------------- nothing to claim
 
 
+@pytest.mark.open_data
 def test_clocks_that_agree(shared: Path) -> None:
     folder = shared / "data" / "highway_loop"
     devices = [d for d in sorted(folder.iterdir()) if d.is_dir()]
@@ -112,6 +117,7 @@ def test_clocks_that_agree(shared: Path) -> None:
     assert estimate_offsets(traces) == ()
 
 
+@pytest.mark.open_data
 def test_swapped_axes_are_no_clock(shared: Path) -> None:
     folder = shared / "inputs" / "19-swapped-lat-lon"
     assert estimate_offsets([t for n in "abc" for t in read(folder / f"{n}.gpx", n)]) == ()

@@ -63,6 +63,7 @@ def test_as_by_every_two_in_any_order(tmp_path: Path, number: int) -> None:
         assert [again[order.index(i)] for i in range(len(traces))] == list(rides)
 
 
+@pytest.mark.open_data
 @pytest.mark.parametrize("site", ["FC", "MC"])
 def test_passes_through_a_park_in_any_order(tmp_path: Path, shared: Path, site: str) -> None:
     """Open data of many passes of many devices on one path; see SOURCE.md there."""

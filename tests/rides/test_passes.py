@@ -68,6 +68,7 @@ def noted(shared: Path) -> list[np.datetime64]:
     return [np.datetime64(int(datetime.fromisoformat(t).timestamp() * 1000), "ms") for t in texts]
 
 
+@pytest.mark.open_data
 @pytest.mark.parametrize("device", sorted(CLOCK_S))
 def test_hand_noted_passes(shared: Path, device: str) -> None:
     path = shared / "data" / "park_passes" / "continuous" / f"{device}.gpx"
@@ -88,6 +89,7 @@ def test_hand_noted_passes(shared: Path, device: str) -> None:
     assert "20 passes" in str(suggest(trace, DEFAULT))
 
 
+@pytest.mark.open_data
 def test_recordings_already_cut_hold_one_pass_each(shared: Path) -> None:
     path = shared / "data" / "park_passes" / "FC" / "watch-2" / "pos.gpx"
     traces = read_file(path, path.name, settings=DEFAULT)
@@ -98,6 +100,7 @@ def test_recordings_already_cut_hold_one_pass_each(shared: Path) -> None:
         assert suggest(trace, DEFAULT) is None
 
 
+@pytest.mark.open_data
 def test_out_and_back_case(shared: Path) -> None:
     counts = {}
     for name in ("both.gpx", "out-only.gpx"):

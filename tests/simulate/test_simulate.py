@@ -52,6 +52,7 @@ def week():
 # Errors
 
 
+@pytest.mark.open_data
 def test_noise_lengthens_tracks_as_published(shared: Path) -> None:
     """Ranacher et al. 2016, IJGIS 30(2):316-333: E[d²] = d₀² + 4σ²(1 − ρ), and the mean of d is Rician.
 
@@ -101,6 +102,7 @@ def test_errors_have_the_standard_deviation_and_correlation_asked_for(sigma: flo
     assert np.mean(error[1:] * error[:-1]) / np.mean(error**2) == pytest.approx(math.exp(-1 / tau), abs=0.02)
 
 
+@pytest.mark.open_data
 def test_consumer_receivers_err_as_published(shared: Path) -> None:
     """Median distances from the true lane of 0.7 m (open) to 5.2 m (street canyon); Schipperijn et al. 2014.
 

@@ -16,7 +16,7 @@ from gpsq.summaries.hot_spots import distance_biases, error_by_quality, hot_spot
 def _recorded(trace, hdop):
     """The recording with as many fixes as there are figures; positions are not looked at."""
     n, nothing = len(hdop), np.full(len(hdop), np.nan)
-    never = np.full(n, np.datetime64("NaT"), "M8[ms]")
+    never = np.full(n, np.datetime64("NaT", "ms"))
     return replace(
         trace, time=never, lon_deg=nothing, lat_deg=nothing, ele_m=nothing, hdop=hdop, sat=nothing,
         speed_mps=nothing, segment=np.zeros(n, int), point=np.arange(n), points=n,

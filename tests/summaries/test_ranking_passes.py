@@ -13,6 +13,7 @@ from gpsq.summaries.ranking import compare_places, rank_by_repeatability
 from gpsq.summary_types import DeviceSummary, Interval
 
 
+@pytest.mark.open_data
 @pytest.mark.parametrize("site", ["FC", "MC"])
 def test_the_rough_module_never_ranks_first(shared, tmp_path, site):
     # The data's own description: the module is very noisy, its summed length is three to eight times the path.

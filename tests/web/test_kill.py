@@ -15,6 +15,7 @@ import signal
 import subprocess
 import sys
 import time
+from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
 
 import httpx
@@ -135,14 +136,21 @@ def killed_at_line(path: Path, text: str, line: int) -> bool:
     return os.waitstatus_to_exitcode(os.waitpid(process, 0)[1]) == -signal.SIGKILL
 
 
-def test_killed_at_any_line_a_file_is_the_old_one_or_the_new_one(tmp_path):
-    path, old, new, line = tmp_path / "flags.csv", "old\n" * 1000, "new\n" * 2000, 0
-    seen = []
+def left_by_kills(path: Path, old: str, new: str) -> list[str]:
+    """Return what a file holds after a kill at each line of its writing, the first to the last, and write it at the end."""
+    seen: list[str] = []
     path.write_text(old)
-    while killed_at_line(path, new, line):
+    while killed_at_line(path, new, len(seen)):
         seen.append(path.read_text())
         path.write_text(old)
-        line += 1
+    return seen
+
+
+def test_killed_at_any_line_a_file_is_the_old_one_or_the_new_one(tmp_path):
+    path, old, new = tmp_path / "flags.csv", "old\n" * 1000, "new\n" * 2000
+    # in a small process: one that has run many tests holds much that each of hundreds of forks would copy
+    with ProcessPoolExecutor(1, multiprocessing.get_context("spawn")) as small:
+        seen = small.submit(left_by_kills, path, old, new).result()
     assert path.read_text() == new
     assert set(seen) == {old, new}
     assert seen == sorted(seen, key=[old, new].index)  # once it is the new one it stays so

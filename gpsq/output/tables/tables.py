@@ -111,7 +111,7 @@ def _column(values: list[Any], kind: str) -> Any:
     if kind == "time":
         if any(value is not None and value.dtype == "datetime64[D]" for value in values):  # known to the day only
             return pd.array(["" if value is None or np.isnat(value) else str(value) for value in values], dtype="str")
-        return dated(np.array([np.datetime64("NaT") if value is None else value for value in values], "datetime64[ms]"))
+        return dated(np.array([np.datetime64("NaT", "ms") if value is None else value for value in values], "datetime64[ms]"))
     if kind == "count":
         return pd.array(values, dtype="Int64")
     if kind == "bool":

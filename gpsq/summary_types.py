@@ -14,12 +14,16 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Interval:
-    """A figure with its interval: nan bounds where none exists; `method` says how it was found or why it is absent."""
+    """A figure with its interval: nan bounds where none exists; `method` says how it was found or why it is absent.
+
+    Of a share or a count, `of` is how many there were.
+    """
 
     value: float
     low: float = float("nan")
     high: float = float("nan")
     method: str = ""
+    of: int = 0
 
 
 @dataclass(frozen=True)

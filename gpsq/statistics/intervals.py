@@ -83,7 +83,7 @@ def proportion(successes: int, n: int, confidence: float = 0.95) -> Interval:
     if n == 0:
         return Interval(np.nan, method="none: no ride with a known start")
     interval = binomtest(successes, n).proportion_ci(confidence, method="wilson")
-    return Interval(successes / n, float(interval.low), float(interval.high), f"Wilson, {successes} of {n} rides")
+    return Interval(successes / n, float(interval.low), float(interval.high), f"Wilson, {successes} of {n} rides", n)
 
 
 def rate(count: int, exposure: float, confidence: float = 0.95) -> Interval:
@@ -147,7 +147,11 @@ def welch_difference(first: FloatArray, second: FloatArray, confidence: float = 
 
 
 def log_jackknife(
-    value: float, without_each: FloatArray, confidence: float = 0.95, least_error: float = 0.0
+    value: float,
+    without_each: FloatArray,
+    confidence: float = 0.95,
+    *,
+    widened_from: int = WIDENED_FROM,
 ) -> Interval:
     """Return a positive figure with the interval that leaving out each ride in turn gives, on the logarithm.
 
@@ -155,7 +159,7 @@ def log_jackknife(
     ----------
     value : figure of all rides, > 0.
     without_each : (n,) the figure with ride i left out.
-    least_error : floor of the standard error of the logarithm, from what is known of the figure otherwise.
+    widened_from : from this number of rides on the error is taken n/(n − 2) times as large in the square.
 
     Notes
     -----
@@ -172,9 +176,9 @@ def log_jackknife(
     if n < 3 or not value > 0 or not (without_each > 0).all():
         return Interval(value, method=f"none: {n} ride{'s' * (n != 1)}, at least 3 needed")
     spread = float(np.log(without_each).std(ddof=1)) * (n - 1) / np.sqrt(n)
-    if n >= WIDENED_FROM:
+    if n >= widened_from:
         spread *= float(np.sqrt(n / (n - 2)))
-    factor = float(np.exp(_student(confidence, n - 1) * max(spread, least_error)))
+    factor = float(np.exp(_student(confidence, n - 1) * spread))
     if factor > WIDEST_FACTOR:
         return Interval(
             value, method=f"none: single rides outweigh the others, so {n} rides cannot tell how far it is off"

@@ -53,7 +53,7 @@ def pooled(rows: Sequence[FloatArray], share: float, confidence: float = 0.95) -
         text += f"; no interval of the tail under {FEWEST_FOR_A_TAIL} rides"
         return Interval(float(np.quantile(np.concatenate(known), share)), method=text)
     value, without = _with_each_block_left_out(known, share)
-    return intervals.log_jackknife(value, without, confidence)
+    return intervals.log_jackknife(value, without, confidence, widened_from=3)
 
 
 def _with_each_block_left_out(rows: Sequence[FloatArray], share: float) -> tuple[float, FloatArray]:

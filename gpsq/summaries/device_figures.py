@@ -50,11 +50,13 @@ def summarise(
             tables = [v for (d, route), v in rides.items() if d == device and name in ("", route)]
             found = _figures(chosen, tables, ways if not name else {}, settings)
             found["bias_m"] = _bias(chosen, settings.confidence) if name else POOLED
+            found["ttff_ways_p"] = ONE_WAY if name else first_fixes.ways_differ(chosen)
             count = len({r.ride or f"recording {r.trace}" for r in chosen})
             summaries.append(DeviceSummary(device, name, count, found))
     return tuple(summaries)
 
 
+ONE_WAY = Interval(float("nan"), method="none: one way alone")
 POOLED = Interval(float("nan"), method="none: over both ways an offset of the ground cancels; see the offsets")
 
 

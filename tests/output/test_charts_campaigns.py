@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from gpsq.output.charts.campaigns import compare_chart
-from gpsq.summaries.campaigns import Compared, Entry
+from gpsq.summaries.across.campaigns import Compared, Entry
 from gpsq.summary_types import Interval
 
 NAN = float("nan")

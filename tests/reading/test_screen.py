@@ -298,7 +298,9 @@ def test_every_point_is_accounted_for_and_order_is_kept(
         problem=problem,
         lat_deg=np.where(bad, np.nan, [p[1] for p in points]),
         lon_deg=np.where(bad, np.nan, [p[2] for p in points]),
-        time=np.array(["NaT" if p[3] is None else START + p[3] * np.timedelta64(1, "s") for p in points], dtype="datetime64[ms]"),
+        time=np.array(
+            ["NaT" if p[3] is None else START + p[3] * np.timedelta64(1, "s") for p in points], dtype="datetime64[ms]"
+        ),
         fix=np.array([p[4] for p in points]),
     )
     result = make_trace(source, ORIGIN, Settings())

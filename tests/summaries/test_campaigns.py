@@ -10,7 +10,7 @@ from written_results import ROAD, one
 from gpsq.exceptions import InputError
 from gpsq.settings import Settings
 from gpsq.statistics.bootstrap import draw_counts, places, share_first
-from gpsq.summaries.campaigns import compare_campaigns
+from gpsq.summaries.across.campaigns import compare_campaigns
 from gpsq.summaries.ranking import rank_by_repeatability
 
 

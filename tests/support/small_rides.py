@@ -19,7 +19,8 @@ def gpx(
     start = np.datetime64(first)
     meta = f"<metadata><time>{file_time}Z</time></metadata>" if file_time else ""
     points = "".join(
-        f'<trkpt lat="{lat}" lon="{-3.6 + i * 7e-5:.6f}"><time>{start + np.timedelta64(i, "s")}Z</time></trkpt>' for i in range(n)
+        f'<trkpt lat="{lat}" lon="{-3.6 + i * 7e-5:.6f}"><time>{start + np.timedelta64(i, "s")}Z</time></trkpt>'
+        for i in range(n)
     )
     return f'<gpx version="1.1" creator="{creator}">{meta}<trk><trkseg>{points}</trkseg></trk></gpx>'
 

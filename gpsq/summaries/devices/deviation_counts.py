@@ -38,7 +38,8 @@ def figures(results: Sequence[TraceResult], confidence: float) -> dict[str, Inte
     known = bool(scored)
 
     def counted(name: str) -> Interval:
-        return Interval(float(sum(own.count(name) for own in found)) if known else np.nan)
+        count = float(sum(own.count(name) for own in found)) if known else np.nan
+        return Interval(count, method="" if known else "none: no ride was scored")
 
     return {
         "scored_rides": Interval(float(len({r.ride or r.trace for r in scored}))),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -18,6 +19,7 @@ if TYPE_CHECKING:
     from gpsq.settings import Settings
 
 LIMITS_S = (10, 30, 60)
+FEWEST_A_WAY = 3
 
 
 def times(results: Sequence[TraceResult], settings: Settings) -> dict[str, Interval]:
@@ -33,10 +35,26 @@ def times(results: Sequence[TraceResult], settings: Settings) -> dict[str, Inter
     for limit_s in LIMITS_S:
         figures[f"fixed_in_{limit_s}s"] = survival.share_within(limit_s, seconds, never, settings.confidence)
     said = _in_words(results, int(never.sum()))
-    figures = {name: Interval(f.value, f.low, f.high, f"{f.method}; {said}") for name, f in figures.items()}
-    figures["ttff_known"] = Interval(float(len(trials)), method=said)
-    figures["ttff_never"] = Interval(float(never.sum()), method=said)
+    figures = {name: replace(f, method=f"{f.method}; {said}") for name, f in figures.items()}
+    figures["ttff_known"] = Interval(float(len(trials)), method=said, of=len(results))
+    figures["ttff_never"] = Interval(float(never.sum()) if trials else np.nan, method=said, of=len(trials))
     return figures
+
+
+def ways_differ(results: Sequence[TraceResult]) -> Interval:
+    """Return the p of the times of the two ways that were ridden most being alike (Mann–Whitney, never fixed last)."""
+    from scipy.stats import mannwhitneyu
+
+    times: dict[str, list[float]] = {}
+    for r in results:
+        if is_trial(r) and r.route:
+            times.setdefault(r.route, []).append(np.inf if r.first_fix.censored else r.first_fix.seconds)
+    ways = sorted(times.values(), key=len, reverse=True)[:2]
+    if len(ways) < 2 or min(map(len, ways)) < FEWEST_A_WAY:
+        return Interval(np.nan, method="none: too few starts on two ways")
+    largest = 1 + max((t for own in ways for t in own if np.isfinite(t)), default=0.0)
+    first, second = (np.minimum(own, largest) for own in ways)
+    return Interval(float(mannwhitneyu(first, second).pvalue), method="Mann–Whitney")
 
 
 def is_trial(result: TraceResult) -> bool:

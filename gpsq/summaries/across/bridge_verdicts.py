@@ -1,0 +1,51 @@
+"""What two devices of several campaigns come to, in a sentence."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from gpsq.summaries.across.bridges import Bridge
+
+NOT_COMPARABLE = "not comparable: no device was carried along"
+
+
+def verdict(found: Bridge) -> Bridge:
+    """Return the comparison with its verdict."""
+    names = f"{found.first} and {found.second}"
+    what = "cross-track error" if found.is_ratio else f"time to first fix, {found.state} starts"
+    if not found.via:
+        return replace(found, verdict=f"{names}, {what}: {NOT_COMPARABLE}")
+    how = found.via if found.via == "the same rides" else f"by way of {found.via}"
+    rides = (
+        f"{found.rides_first}"
+        if found.rides_first == found.rides_second
+        else (f"{found.rides_first} and {found.rides_second}")
+    )
+    figure = found.found
+    size, equal = (
+        (f"ratio {figure.value:.2f}", 1.0) if found.is_ratio else (f"difference {_seconds(figure.value)}", 0.0)
+    )
+    if np.isnan(figure.low):
+        return replace(
+            found, verdict=f"{names}, {what}: {size}, too few rides to tell them apart ({how}, {rides} rides)"
+        )
+    bounds = (
+        f"{figure.low:.2f} to {figure.high:.2f}"
+        if found.is_ratio
+        else (f"{_seconds(figure.low)} to {_seconds(figure.high)}")
+    )
+    grounds = f"{size} (95 % interval {bounds}; {how}, {rides} rides)"
+    if figure.low <= equal <= figure.high:
+        return replace(found, verdict=f"{names} cannot be told apart, {what}: {grounds}")
+    more = figure.value > equal
+    does = ("errs more" if more else "errs less") if found.is_ratio else ("fixes later" if more else "fixes sooner")
+    state = "" if found.is_ratio else f" from {found.state} starts"
+    return replace(found, verdict=f"{found.first} {does} than {found.second}{state}: {grounds}")
+
+
+def _seconds(value: float) -> str:
+    return f"{value:.1f} s" if np.isfinite(value) else ("no end above" if value > 0 else "no end below")

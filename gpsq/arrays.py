@@ -1,4 +1,4 @@
-"""Names of the array types, and two checks that every type with arrays makes."""
+"""Names of the array types, what is done with arrays in many places, and two checks of every type with arrays."""
 
 from __future__ import annotations
 
@@ -14,6 +14,8 @@ IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
 TimeArray = NDArray[np.datetime64]
 
+#: A silence lasts as long as this many of a recording's usual intervals; fewer than the second say nothing of usual.
+LONG_INTERVALS, LEAST_INTERVALS = 3.0, 5
 NAT = np.datetime64("NaT", "ms")
 
 
@@ -25,6 +27,43 @@ def norms(vectors: FloatArray) -> FloatArray:
     """
     # many times faster than a sum along so short an axis
     return np.asarray(np.sqrt(np.einsum("ij,ij->i", vectors, vectors)))
+
+
+def stretches(marked: BoolArray) -> list[tuple[int, int]]:
+    """Return (first, last + 1) of each unbroken stretch of True.
+
+    >>> stretches(np.array([True, False, True, True]))
+    [(0, 1), (2, 4)]
+    """
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], marked, [False]]).astype(np.int8)))
+    return [(int(first), int(end)) for first, end in zip(edges[::2], edges[1::2], strict=True)]
+
+
+def mean_of_known(rows: FloatArray) -> FloatArray:
+    """Return the mean of each column over the rows that know it, nan where none does.
+
+    >>> mean_of_known(np.array([[1.0, np.nan], [3.0, np.nan]])).tolist()
+    [2.0, nan]
+    """
+    known = np.isfinite(rows)
+    count = known.sum(axis=0)
+    total = np.where(known, rows, 0.0).sum(axis=0)
+    return np.asarray(np.divide(total, count, out=np.full(rows.shape[1], np.nan), where=count > 0), dtype=float)
+
+
+def is_silence(time: TimeArray, gap_s: float) -> BoolArray:
+    """Mark the (n − 1,) intervals in which nothing is known: longer than `gap_s`, and long against the recording's own.
+
+    A recording that is sampled slowly throughout has no silence in every interval. Unknown times tell of none.
+
+    >>> is_silence(np.datetime64("2024-05-14T07:00", "s") + np.array([0, 90, 180, 270, 360, 900]), 60.0).tolist()
+    [False, False, False, False, True]
+    """
+    seconds = np.diff(time) / np.timedelta64(1, "s")
+    own = seconds[seconds > 0]
+    if len(own) >= LEAST_INTERVALS:
+        gap_s = max(gap_s, LONG_INTERVALS * float(np.median(own)))
+    return np.asarray(seconds > gap_s)
 
 
 def freeze(owner: object) -> None:

@@ -17,6 +17,7 @@ import typer
 
 from gpsq.exceptions import GpsqError, InputError, NothingToAnalyse
 from gpsq.output.progress import Progress
+from gpsq.settings import RESULTS
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -25,15 +26,6 @@ if TYPE_CHECKING:
 
 #: All well; done, but some recordings could not be read; nothing done.
 WELL, PARTLY, NOTHING = 0, 1, 2
-RESULTS = "gpsq-results"
-
-# Matrices here are small: threads of the linear algebra only take the cores from the processes that share the work.
-os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
-# Nearly all that is made is kept to the end, so looking through it often finds little and takes a tenth of the time; and
-# what is left at the end goes with the process.
-gc.set_threshold(100_000, 20, 50)
-atexit.register(gc.freeze)
-
 app = typer.Typer(
     help="Judge the quality of repeated GPS tracks: time to first fix, distance missed, cross-track error, deviations.\n\n"
     "Not for navigation or safety of life. Never operate a device while riding; follow the local rules of the road.",
@@ -57,7 +49,7 @@ Cut = Annotated[
 ]
 OnCluster = Annotated[
     str | None,
-    typer.Option("--cluster", metavar="ADDRESS", help="Scheduler of a Dask cluster, such as tcp://127.0.0.1:8786."),
+    typer.Option("--cluster", metavar="ADDRESS", help="Scheduler of a Dask cluster, such as 127.0.0.1:8786."),
 ]
 Quiet = Annotated[bool, typer.Option("--quiet", "-q", help="No talk and no progress on standard error.")]
 
@@ -138,8 +130,8 @@ def _analysis(folder: Path, *, quiet: bool, cut_passes: bool = False) -> Analysi
     from gpsq.pipeline import cache
     from gpsq.pipeline.analysis import analyse as run
 
-    with _running(None, quiet=quiet) as how:
-        return run(folder, cut_passes=cut_passes, cache=cache.beside(folder), **how)
+    with _running(None, quiet=quiet) as how, cache.opened(folder) as store:
+        return run(folder, cut_passes=cut_passes, cache=store, **how)
 
 
 @contextlib.contextmanager
@@ -150,7 +142,7 @@ def _running(cluster: str | None, *, quiet: bool) -> Iterator[dict[str, Any]]:
         if cluster:
             from gpsq.pipeline.executors import Cluster
 
-            engine = stack.enter_context(Cluster(cluster))
+            engine = stack.enter_context(Cluster(cluster, say=partial(_say, quiet=quiet)))
         yield {"executor": engine, "on_progress": stack.enter_context(Progress(quiet=quiet))}
 
 
@@ -329,8 +321,18 @@ def _say(*lines: str, quiet: bool = False) -> None:
         typer.echo(line, err=True)
 
 
+def _set_up_process() -> None:
+    # Matrices here are small: threads of the linear algebra only take the cores from the processes that share the work.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    # Nearly all that is made is kept to the end, so looking through it often finds little and takes a tenth of the time;
+    # and what is left at the end goes with the process.
+    gc.set_threshold(100_000, 20, 50)
+    atexit.register(gc.freeze)
+
+
 def main(arguments: Sequence[str] | None = None) -> None:
     """Run the command line; every refusal is one plain line and an exit status, never a traceback."""
+    _set_up_process()
     try:
         app(args=list(arguments) if arguments is not None else None, standalone_mode=True)
     except GpsqError as error:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import hashlib
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
@@ -37,6 +37,7 @@ __all__ = [
     "IntArray",
     "Route",
     "SetAside",
+    "Spike",
     "TimeArray",
     "Trace",
     "Unreadable",
@@ -62,6 +63,14 @@ class SetAside:
     first_point: int
 
 
+class Spike(NamedTuple):
+    """`fixes` that went off and back within seconds, after point `after_point` of the file (from 0), by up to `metres`."""
+
+    after_point: int
+    fixes: int
+    metres: float
+
+
 @dataclass(frozen=True)
 class Gap:
     """A silence or a segment break: after accepted point `after_point` (from 0), for `seconds` (nan) and `metres`."""
@@ -82,20 +91,17 @@ class Trace:
     time : (n,) datetime64[ms] UTC, NaT where unknown. lon_deg, lat_deg : (n,) WGS 84.
     ele_m, hdop, sat, speed_mps : (n,) nan where absent (speed as recorded by the device).
     segment : (n,) number of the segment. point : (n,) number of the point in its recording, from 0.
-    points : number of points in the recording, kept or not.
+    points : number of points in the recording, kept or not. spikes : fixes that were off for a moment, kept or not.
     set_aside : why the others were left out. first_record, last_record : first and last time of any record, good or bad.
     records_before_fix : records without a position before the first position.
-    clock_jumps_at_fix : the device's clock was set by the fix, so times before it say nothing.
-    fix_declared : the file says itself which records are fixes.
+    clock_jumps_at_fix : the fix set the clock, so times before say nothing. fix_declared : the file says which are fixes.
     file_time : the document's own time. started, start_basis : best evidence of the start (see `START_BASES`).
-    start_lat_deg, start_lon_deg : from the start log. start_state : hot, warm, cold or "" as said in the log.
-    ride_label : the ride named in the start log, or "".
+    start_lat_deg, start_lon_deg, start_state (hot, warm, cold), ride_label : from the start log, "" where it says none.
     extras : means of further values found (heart rate and so on), by name. notes : plain sentences on what was odd.
     remarks : plain sentences on what is only worth knowing (they make no warning).
     truncated : the file was cut off, so its end is unknown and its length is "at least".
     counts : what was met beside the points, by name (times without a zone, damaged sentences and so on).
-    first_3d_fix : the first accepted fix that the file declares three-dimensional.
-    date_known : False where times differ rightly but the day is unknown or ambiguous.
+    first_3d_fix : of those declared so. date_known : False where times differ rightly, but the day is unknown.
     """
 
     file: str
@@ -135,6 +141,7 @@ class Trace:
     date_known: bool = True
     first_3d_fix: np.datetime64 = NAT
     counts: Mapping[str, int] = field(default_factory=dict)
+    spikes: tuple[Spike, ...] = ()
 
     def __post_init__(self) -> None:
         same_length(self, ("time", "lon_deg", "lat_deg", "ele_m", "hdop", "sat", "speed_mps", "segment", "point"))

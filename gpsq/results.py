@@ -33,7 +33,8 @@ if TYPE_CHECKING:
 class TraceResult:
     """All that is known of one trace: `status` is "scored" or "not scored", with the `reason`; None where not measured.
 
-    `duplicate_of` names the recording that this one repeats; it then counts nowhere.
+    `duplicate_of` names the recording that this one repeats; it then counts nowhere. `spikes` counts the times that fixes
+    went off and came back within seconds, kept or set aside (None where times are unknown, so that nothing tells).
     """
 
     trace: int
@@ -49,6 +50,8 @@ class TraceResult:
     curves: CurveDistances | None = None
     deviations: tuple[Deviation, ...] = ()
     duplicate_of: str = ""
+    spikes: int | None = None
+    largest_spike_m: float = float("nan")
 
 
 @dataclass(frozen=True, eq=False)

@@ -1,10 +1,13 @@
-"""Every threshold of gpsq in one frozen object, each with its unit and the reason for its value."""
+"""Every threshold of gpsq in one frozen object, each with its unit and the reason for its value; where results lie."""
 
 from __future__ import annotations
 
 import dataclasses
 from dataclasses import dataclass, field, fields
 from typing import Any
+
+#: Name of the results folder within a campaign's.
+RESULTS = "gpsq-results"
 
 
 def _setting(default: Any, unit: str, low: float, high: float, why: str) -> Any:
@@ -38,7 +41,8 @@ class Settings:
         "s",
         1,
         86_400,
-        "sampling up to once a minute is normal; a longer silence is no data (common practice)",
+        "sampling up to once a minute is normal; a longer silence is no data (common practice), or one of three intervals "
+        "where the recording itself is sampled more slowly",
     )
     start_bound_s: float = _setting(
         1800.0,
@@ -87,7 +91,7 @@ class Settings:
         "m",
         50,
         100_000,
-        "smaller errors of a receiver are measured, not set aside; a network's mast is further off",
+        "a smaller error of the first fixes is measured, not set aside; a network's mast is further off",
     )
     outlier_max_points: int = _setting(
         3,
@@ -95,6 +99,9 @@ class Settings:
         1,
         100,
         "a longer excursion in mid-ride is a fault to be shown, not an outlier",
+    )
+    spike_m: float = _setting(
+        30.0, "m", 5, 10_000, "a fix this far off for a moment is told of: wider than a wide street"
     )
 
     # routes and rides

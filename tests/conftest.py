@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import shutil
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import pytest
@@ -13,7 +14,6 @@ from open_data import SHARED
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
-    from pathlib import Path
 
 # The same examples in every run, and none refused for a slow machine: whoever tests an unchanged gpsq twice gets one answer.
 settings.register_profile("repeatable", derandomize=True, deadline=None, suppress_health_check=[HealthCheck.too_slow])
@@ -26,6 +26,16 @@ def pytest_xdist_auto_num_workers(config: pytest.Config) -> int:
     """The whole suite runs in two processes; what was chosen runs in this one, at once and under a debugger."""
     chosen = config.args_source is pytest.Config.ArgsSource.ARGS or config.option.keyword
     return 0 if chosen else 2
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _cache_of_its_own(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """Tests keep no answers among the user's own, and find none there; the fonts that matplotlib listed stay where they are."""
+    users = Path(os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache")
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("MPLCONFIGDIR", os.environ.get("MPLCONFIGDIR", str(users / "matplotlib")))
+        patch.setenv("XDG_CACHE_HOME", str(tmp_path_factory.mktemp("user-cache")))
+        yield
 
 
 @pytest.fixture(scope="session")

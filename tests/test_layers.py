@@ -141,7 +141,7 @@ def test_a_light_start(modules: str) -> None:
 
 def test_each_of_two_processes_loads_its_own() -> None:
     """Who reads needs no compiled code, who makes the report no tables: loading them is most of the work on a week."""
-    assert "numba" not in loaded("gpsq.reading, gpsq.pipeline.remembering")
-    drawing = loaded("gpsq.output.report.page, gpsq.output.charts.all_charts, gpsq.summaries.summarise")
+    assert not loaded("gpsq.reading, gpsq.pipeline.analysis")
+    drawing = loaded("gpsq.output.report.page, gpsq.output.charts.all_charts")
     assert not drawing & {"numba", "pandas", "folium"}
-    assert not loaded("gpsq.pipeline.analysis, gpsq.output.results_folder") & {"matplotlib", "pandas", "folium"}
+    assert not loaded("gpsq.pipeline.stages, gpsq.output.results_folder") & {"matplotlib", "pandas", "folium"}

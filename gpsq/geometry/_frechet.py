@@ -6,7 +6,8 @@ two pieces lie wholly within (or wholly beyond) the leash of each other is cross
 
 A side of a cell is held as its reachable interval (low, high) in 0 to 1; low > high stands for none. `low` and `high`
 hold the lower sides of the next cells of every column, in columns first..last of each tile; `left_low` and `left_high`
-the left sides of the next cells of every row, in the tiles that are `entered`.
+the left sides of the next cells of every row, in the tiles that are `entered`. They are handed on one by one: in a named
+tuple, however it is cut, they cost the kernel a tenth to a quarter of its speed.
 """
 
 from __future__ import annotations

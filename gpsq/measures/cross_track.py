@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gpsq.arrays import norms
+from gpsq.arrays import norms, stretches
 from gpsq.geometry import curve_distances, polyline
 from gpsq.model import BoolArray, Centreline, CrossTrack, CurveDistances, FloatArray, IntArray
 
@@ -37,9 +37,7 @@ def offsets(place: Abreast, line: Centreline) -> FloatArray:
 
 
 def _excursions(place: Abreast) -> list[tuple[int, int]]:
-    away = ~place.matched & ~np.isnan(place.vertex)
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], away, [False]]).astype(int)))
-    return [(int(low), int(high) - 1) for low, high in zip(edges[::2], edges[1::2], strict=True)]
+    return [(low, high - 1) for low, high in stretches(~place.matched & ~np.isnan(place.vertex))]
 
 
 def _bridged(xy_m: FloatArray, known: BoolArray) -> FloatArray:

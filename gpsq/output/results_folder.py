@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-from functools import partial
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from gpsq.exceptions import OutputError
 from gpsq.output import run_file
 from gpsq.output.folder_swap import replaced
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Mapping
     from pathlib import Path
 
     from gpsq.results import Analysis
@@ -22,7 +21,7 @@ def write_results(
     *,
     tiles: str | None = None,
     parquet: bool = False,
-    begin: Callable[..., Callable[[], Any]] = partial,
+    drawn: Callable[[], Mapping[str, str | bytes]] | None = None,
 ) -> list[Path]:
     """Write all results of an analysis into the folder `out`, in place of earlier ones.
 
@@ -32,9 +31,8 @@ def write_results(
         What was found.
     out : Path
         The results folder. Files in it that gpsq did not write are kept.
-    begin : callable, optional
-        Begins work that can be done beside the rest, and returns what waits for its answer (as
-        `gpsq.pipeline.second_process.Aside.begin` does).
+    drawn : callable, optional
+        Gives what `report` gives, once it is made elsewhere; without it, the report is made here.
     parquet : bool, optional
         Write each layer as GeoParquet too, into the folder ``layers``; needs pyarrow.
     tiles : str, optional
@@ -50,14 +48,13 @@ def write_results(
     OutputError
         When the folder is not one of gpsq's, or cannot be written; earlier results then stay as they were.
     """
-    reported = begin(report, analysis)  # the longest part, made beside the rest
     with replaced(out) as aside:
         for name, content in _texts(analysis, tiles).items():
             _put(aside / name, content)
         _geopackage(analysis, aside / "results.gpkg")
         if parquet:
             _geoparquet(analysis, aside / "layers")
-        for name, content in reported().items():
+        for name, content in (drawn() if drawn else report(analysis)).items():
             _put(aside / name, content)
         names = [path.relative_to(aside).as_posix() for path in aside.rglob("*") if path.is_file()]
         _put(aside / run_file.NAME, run_file.run_text(analysis, [*names, run_file.NAME]))

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from gpsq.output import wording
 from gpsq.output.device_figures import figure, overall
-from gpsq.output.report.sentences import sampling
+from gpsq.output.report.sentences import sampling, spikes
 from gpsq.output.tables.column import said, saying
 from gpsq.output.tables.columns import shown
 from gpsq.output.wording import GAP, cell
@@ -30,7 +30,7 @@ def lines(analysis: Analysis) -> Iterator[str]:
     yield ""
     yield "Errors on the road, after settling"
     yield from columns(_figures(devices, "errors"))
-    yield from _sampling_lines(devices)
+    yield from _remarks(devices)
     yield ""
     yield from _deviation_summary(analysis)
 
@@ -42,11 +42,12 @@ def _figures(devices: Iterable[DeviceSummary], part: str) -> list[Row]:
     return [heads, *([cell(d.device), str(d.rides), *(_said(d, c) for c in wanted)] for d in devices)]
 
 
-def _sampling_lines(devices: Iterable[DeviceSummary]) -> Iterator[str]:
-    """Say which devices record so rarely that their errors between fixes are not seen."""
+def _remarks(devices: Iterable[DeviceSummary]) -> Iterator[str]:
+    """Say which devices record so rarely that errors between fixes are not seen, and which were off for a moment."""
     for device in devices:
-        if rarely := sampling(device):
-            yield f"{cell(device.device)}: {rarely}".replace(GAP, " ")
+        for said_of in (sampling(device), spikes(device)):
+            if said_of:
+                yield f"{cell(device.device)}: {said_of}".replace(GAP, " ")
 
 
 def _said(device: DeviceSummary, column: Column) -> str:

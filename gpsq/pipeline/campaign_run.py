@@ -1,24 +1,22 @@
-"""A folder of recordings to a folder of results: what stands already is not made again.
-
-On a week of rides, loading libraries takes as long as the work. So one more process reads the files while this one loads
-what analyses them, loads what sums up and draws while they are analysed, and does that while the tables are written.
-"""
+"""A folder of recordings to a folder of results: what was worked out before, and what stands already, is left as it is."""
 
 from __future__ import annotations
 
-from importlib import import_module
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
+from gpsq import digests
 from gpsq.pipeline import cache, executors
-from gpsq.pipeline.second_process import Aside
+from gpsq.pipeline.analysis import analyse_readings, read
+from gpsq.pipeline.remembering import analysis_key
+from gpsq.pipeline.second_process import ReadsWhileLoading, SecondProcess
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Iterable, Sequence
     from concurrent.futures import Executor
     from pathlib import Path
 
     from gpsq.pipeline.cache import Cache
-    from gpsq.reading.folder import Readings
     from gpsq.results import Analysis
 
 
@@ -35,68 +33,66 @@ def analyse_into(
 ) -> Analysis:
     """Analyse the campaign in a folder, write the results into `out`, and return the analysis.
 
-    What was worked out before and still holds is taken from the campaign's cache, and results that stand already are
-    left as they are. `say` is told when code has to be compiled first. The rest is as in `gpsq.pipeline.analysis.analyse` and
+    What was worked out before and still holds is taken from the user's cache, and results that stand already are left as
+    they are. `say` is told when code has to be compiled first. The rest is as in `gpsq.pipeline.analysis.analyse` and
     `gpsq.output.results_folder.write_results`.
     """
-    aside = Aside()  # before anything heavy is loaded and before there are threads
-    store = cache.beside(folder)
-    reading = aside.begin(_read_little, folder, store) if executor is None else None
-    aside.begin(_load_what_draws)
-    from gpsq.geometry import _compiled
-    from gpsq.geometry.alignment import wake
-    from gpsq.pipeline import unchanged
-    from gpsq.pipeline.analysis import analyse
-
-    if say:
-        _compiled.tell_once(say)
-    if not aside.has_answered():
-        wake()
-
-    def write() -> Sequence[Path]:
-        from gpsq.output.results_folder import write_results
-
-        return write_results(analysis, out, tiles=tiles, parquet=parquet, begin=aside.begin)
-
-    beside = _from_aside(reading(), aside, store) if reading else {}
-    analysis = analyse(folder, cut_passes=cut_passes, executor=executor, cache=store, on_progress=on_progress, **beside)
-    unchanged.write(store, (analysis, tiles, parquet), out, write)
-    if store:
-        store.forget_unused()
+    with cache.opened(folder) as store, executors.Local() as cores:
+        second = SecondProcess()
+        reads = executor or ReadsWhileLoading(second, cores, partial(_load_what_measures, say))
+        readings = read(folder, executor=reads, cache=store, on_progress=on_progress)
+        key = analysis_key(readings, cut_passes=cut_passes) if store else ""
+        if not store or key not in store:
+            second.load_what_draws()
+        analysis = analyse_readings(
+            readings, cut_passes=cut_passes, executor=executor or cores, cache=store, on_progress=on_progress
+        )
+        write = partial(_write, analysis, out, second, tiles=tiles, parquet=parquet)
+        write_unless_standing(store, (key, analysis.folder, tiles, parquet), out, write)
     return analysis
 
 
-def _read_little(folder: Path, store: Cache | None) -> tuple[Readings, set[str]] | None:
-    """Return what is read of a folder with little in it, and which answers of its cache were used; None of a large one."""
-    from gpsq.pipeline.remembering import Recalling
-    from gpsq.reading import read_folder
-    from gpsq.reading.listing import find_files
+def _load_what_measures(say: Callable[[str], None] | None) -> None:
+    from gpsq.geometry import _compiled
+    from gpsq.geometry.alignment import wake
+    from gpsq.pipeline import stages  # noqa: F401 - loaded for what comes next
 
-    if sum(executors.fixes_in(found.path) for found in find_files(folder).files) >= executors.WORTH_A_POOL:
-        return None
-    here = executors.Local(processes=1)
-    readings = read_folder(folder, executor=Recalling(here, store) if store else here)
-    return readings, store.used if store else set()
+    if say:
+        _compiled.tell_once(say)
+    wake()
 
 
-def _from_aside(found: tuple[Readings, set[str]] | None, aside: Aside, store: Cache | None) -> dict[str, Any]:
-    """Return how `analyse` gets at what was read aside, and has figures summed up there; nothing of a large folder."""
-    if found is None:
-        return {}
-    readings, used = found
-    if store:
-        store.used |= used
-    return {"read": lambda *_, **__: readings, "begin": aside.begin}
+def _write(analysis: Analysis, out: Path, second: SecondProcess, *, tiles: str | None, parquet: bool) -> Sequence[Path]:
+    from gpsq.output.results_folder import report, write_results
+
+    drawn = second.begin(report, analysis)  # the longest part, made beside the rest
+    return write_results(analysis, out, tiles=tiles, parquet=parquet, drawn=drawn)
 
 
-def _load_what_draws() -> None:
-    for name in (
-        "scipy.stats",
-        "matplotlib.figure",
-        "matplotlib.backends.backend_agg",
-        "matplotlib.backends.backend_svg",
-        "gpsq.output.charts.all_charts",
-        "gpsq.output.report.page",
-        "gpsq.summaries.summarise",
-    ):
-        import_module(name)
+def write_unless_standing(store: Cache | None, what: Any, out: Path, write: Callable[[], Sequence[Path]]) -> None:
+    """Write results of `what` into a folder by `write`, which returns the files, unless they stand there already.
+
+    Parameters
+    ----------
+    store : where is kept what stood in the folder at the end; None writes always.
+    what : all that the results depend on.
+    """
+    if store is None:
+        write()
+        return
+    key = digests.digest("results", digests.code(), what, out.absolute())
+    left = store.get(key)
+    if left is None or left != _standing(out, left):
+        files = write()
+        store.put(key, _standing(out, [file.relative_to(out).as_posix() for file in files]))
+
+
+def _standing(out: Path, names: Iterable[str]) -> dict[str, str]:
+    """Return a digest of each file of those names, "" where it cannot be read."""
+    found = {}
+    for name in names:
+        try:
+            found[name] = digests.file_sha256(out / name)
+        except OSError:
+            found[name] = ""
+    return found

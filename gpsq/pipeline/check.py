@@ -235,8 +235,14 @@ def _worth_knowing(trace: Trace, recorded: Recorded, settings: Settings) -> list
         )
     if recorded.gaps:
         notes.append(
-            f"A gap is a new segment, a silence of more than {settings.gap_s:g} s, or an outage of the receiver; "
+            f"A gap is a new segment, a silence of more than {settings.gap_s:g} s and three usual intervals, or an "
+            "outage of the receiver; "
             f"with the gaps bridged straight the way is at least {recorded.distance_with_gaps_m:.1f} m."
+        )
+    if recorded.spikes:
+        notes.append(
+            f"Off and back within seconds: {recorded.spikes} spike{'s' * (recorded.spikes > 1)}, "
+            f"the largest {recorded.largest_spike_m:.0f} m."
         )
     if recorded.standing_points:
         notes.append(
@@ -263,8 +269,8 @@ def _message(trace: Trace, recorded: Recorded) -> str:
     return ", ".join(parts) + "."
 
 
-def _number(value: float) -> float | int | None:
-    if isinstance(value, int):
+def _number(value: float | None) -> float | int | None:
+    if value is None or isinstance(value, int):
         return value
     return round(float(value), 6) if math.isfinite(value) else None
 

@@ -10,7 +10,8 @@ import multiprocessing
 import os
 import sys
 import threading
-from concurrent.futures import CancelledError, Executor, ProcessPoolExecutor
+import time
+from concurrent.futures import CancelledError, Executor, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -28,8 +29,10 @@ WORTH_A_POOL = 100_000
 BYTES_PER_FIX = 100
 #: A task of a cluster is tried this many times before the run gives up.
 RETRIES = 3
-#: Seconds to wait for a cluster to answer.
-PATIENCE_S = 20
+#: Seconds to wait for a cluster to answer; and without any worker, until the person is told, and told again.
+PATIENCE_S, TOLD_AFTER_S, TOLD_AGAIN_S = 20.0, 20.0, 60.0
+#: Seconds between two looks at what a cluster has done.
+LOOK_S = 1.0
 NO_CLUSTER = "Python with the package distributed (pip install 'gpsq[cluster]')"
 
 
@@ -55,12 +58,16 @@ class Local(Executor):
     ) -> Iterator[Any]:
         """Yield ``fn`` of each set of arguments, in order; heavy ones are begun first."""
         jobs = list(zip(*iterables, strict=True))
-        fixes = [sum(fixes_in(argument) for argument in job) for job in jobs]
-        if self.processes < 2 or len(jobs) < 2 or (self._pool is None and sum(fixes) < self.worth_a_pool):
+        if self.processes < 2 or len(jobs) < 2 or (self._pool is None and not self.is_much(jobs)):
             return (fn(*job) for job in jobs)
-        return self._spread(fn, jobs, fixes)
+        return self._spread(fn, jobs)
 
-    def _spread(self, fn: Callable[..., Any], jobs: Sequence[tuple[Any, ...]], fixes: Sequence[int]) -> Iterator[Any]:
+    def is_much(self, jobs: Iterable[tuple[Any, ...]]) -> bool:
+        """Whether so many fixes stand behind the arguments of these jobs that processes are worth starting."""
+        return sum(fixes_in(argument) for job in jobs for argument in job) >= self.worth_a_pool
+
+    def _spread(self, fn: Callable[..., Any], jobs: Sequence[tuple[Any, ...]]) -> Iterator[Any]:
+        fixes = [sum(fixes_in(argument) for argument in job) for job in jobs]
         try:
             if self._pool is None:
                 self._pool = ProcessPoolExecutor(self.processes, mp_context=_processes())
@@ -82,8 +89,23 @@ class Local(Executor):
             self._pool.shutdown(wait=wait, cancel_futures=True)
 
 
+def given_or_local(executor: Executor | None) -> contextlib.AbstractContextManager[Executor]:
+    """Give the executor that was asked for, or this machine's while it is needed."""
+    return contextlib.nullcontext(executor) if executor else Local()
+
+
 def _code_here() -> str:
     return digests.code()
+
+
+class _OtherCodeError(Exception):
+    """A worker that joined has another gpsq, whose answers could be others."""
+
+
+def _with_same_code(code: str, fn: Callable[..., Any], job: tuple[Any, ...]) -> Any:
+    if digests.code() != code:
+        raise _OtherCodeError
+    return fn(*job)
 
 
 def cores() -> int:
@@ -114,19 +136,26 @@ def _processes() -> multiprocessing.context.BaseContext:
 class Cluster(Executor):
     """A Dask cluster at an address; workers that are lost are survived, their tasks being done by others.
 
+    With no worker left it waits for one that joins, and says so.
+
+    Parameters
+    ----------
+    address : of the scheduler, such as ``tcp://127.0.0.1:8786`` or ``127.0.0.1:8786``.
+    say : told what is waited for.
+
     Raises
     ------
     InputError
         When there is no such cluster, it has no workers, or these have another gpsq.
     """
 
-    def __init__(self, address: str) -> None:
+    def __init__(self, address: str, say: Callable[[str], None] | None = None) -> None:
         try:
             import dask
             import distributed
         except ImportError as missing:
             raise InputError("--cluster", f"no package {missing.name}", NO_CLUSTER) from missing
-        self.address = address
+        self.address, self._say = address, say or (lambda line: None)
         # a route with all its recordings travels as one argument, so that it can be sent again
         self._config: Any = dask.config.set({"distributed.admin.large-graph-warning-threshold": "10 GB"})
         connect: Any = distributed.Client
@@ -146,7 +175,10 @@ class Cluster(Executor):
             raise InputError(f"--cluster {self.address}", "no worker with gpsq", "workers with this gpsq") from error
         if codes != {_code_here()}:
             self.shutdown()
-            raise InputError(f"--cluster {self.address}", "workers with another gpsq", "the same versions everywhere")
+            raise InputError(*self._other_code())
+
+    def _other_code(self) -> tuple[str, str, str]:
+        return f"--cluster {self.address}", "workers with another gpsq", "the same versions everywhere"
 
     def map(
         self,
@@ -158,16 +190,29 @@ class Cluster(Executor):
     ) -> Iterator[Any]:
         """Yield ``fn`` of each set of arguments, in order; relative paths are made absolute for the workers."""
         jobs = [tuple(a.absolute() if isinstance(a, Path) else a for a in job) for job in zip(*iterables, strict=True)]
-        return self._answers([self._executor.submit(fn, *job) for job in jobs])
+        return self._answers([self._executor.submit(_with_same_code, _code_here(), fn, job) for job in jobs])
 
     def _answers(self, futures: Sequence[Any]) -> Iterator[Any]:
         from distributed import KilledWorker
 
         try:
-            for future in futures:
+            for done, future in enumerate(futures):
+                self._wait(future, f"{done} of {len(futures)} tasks are done")
                 yield future.result()
+        except _OtherCodeError as error:
+            raise InputError(*self._other_code()) from error
         except (KilledWorker, CancelledError, OSError) as error:
             raise GpsqError(f"The cluster at {self.address} lost its workers; nothing was written.") from error
+
+    def _wait(self, future: Any, how_far: str) -> None:
+        """Wait for an answer; without a worker, say after a while what is waited for."""
+        alone_since, tell_after_s = time.monotonic(), TOLD_AFTER_S
+        while not wait([future], timeout=LOOK_S).done:
+            if self._client.ncores():
+                alone_since, tell_after_s = time.monotonic(), TOLD_AFTER_S
+            elif time.monotonic() - alone_since >= tell_after_s:
+                self._say(f"The cluster at {self.address} has no worker left: waiting for one to join; {how_far}.")
+                tell_after_s += TOLD_AGAIN_S
 
     def shutdown(self, wait: bool = True, *, cancel_futures: bool = False) -> None:
         """Let go of the cluster, which goes on running."""

@@ -22,8 +22,8 @@ from gpsq.exceptions import InputError, NothingToAnalyse, OutputError
 from gpsq.model import Trace
 from gpsq.output.tables import layers, tables
 from gpsq.pipeline import executors
-from gpsq.pipeline.analysis import analyse_traces
 from gpsq.pipeline.fleet_routes import NO_ROUTE, Place, Sorted, sort_out, traces_in
+from gpsq.pipeline.stages import analyse_traces
 from gpsq.reading.folder import named
 from gpsq.reading.listing import find_files
 from gpsq.reading.parquet import SUFFIX

@@ -1,140 +1,105 @@
-"""What was worked out before and still holds is not worked out again: files read and routes analysed, by content."""
+"""What was worked out before and still holds is not worked out again: files, routes, and what is made of them."""
 
 from __future__ import annotations
 
 import dataclasses
-from concurrent.futures import Executor
-from functools import partial
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from gpsq import digests
-from gpsq.reading import read_file
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Sequence
     from pathlib import Path
 
-    from gpsq.measures.route import Measured, Member
-    from gpsq.model import Flag, Route, Trace
+    from gpsq.measures.route import Member
+    from gpsq.model import Flag, Route, Trace, Unreadable
     from gpsq.pipeline.cache import Cache
-    from gpsq.results import Analysis
-    from gpsq.rides.arrange import Arranged
+    from gpsq.reading.folder import Readings
     from gpsq.settings import Settings
 
-
-Found = TypeVar("Found", bound="Analysis | Arranged")
-
-
-class Recalling(Executor):
-    """An executor that answers from a cache where it can, and asks another one where it cannot."""
-
-    def __init__(self, inner: Executor, store: Cache) -> None:
-        self.inner, self.store = inner, store
-
-    def map(
-        self,
-        fn: Callable[..., Any],
-        *iterables: Iterable[Any],
-        timeout: float | None = None,
-        chunksize: int = 1,
-        buffersize: int | None = None,
-    ) -> Iterator[Any]:
-        """Yield ``fn`` of each set of arguments, in order."""
-        jobs = list(zip(*iterables, strict=True))
-        if isinstance(fn, partial) and fn.func is read_file:
-            return self._files(fn, jobs)
-        # by its name: loading it takes long, and a process that only reads need not
-        if getattr(fn, "__name__", "") == "analyse_route":
-            return self._routes(fn, jobs)
-        return self.inner.map(fn, *zip(*jobs, strict=True)) if jobs else iter(())
-
-    def _files(self, task: partial[Any], jobs: Sequence[tuple[Path, str]]) -> Iterator[Any]:
-        seen = [_content(path) for path, _ in jobs]
-        keys = [
-            content and digests.digest("file", digests.code(), content, name, dict(task.keywords))
-            for content, (_, name) in zip(seen, jobs, strict=True)
-        ]
-        # a file that was changed while it was read is not remembered
-        return self._answers(task, jobs, keys, lambda k: _content(jobs[k][0]) == seen[k])
-
-    def _routes(
-        self, fn: Callable[..., Any], jobs: Sequence[tuple[Route, Sequence[Member], Sequence[Flag], Settings]]
-    ) -> Iterator[Any]:
-        keys = [_route_key(*job) for job in jobs]
-        for (route, members, *_), (result, measured) in zip(
-            jobs, self._answers(fn, jobs, keys, lambda _: True), strict=True
-        ):
-            yield dataclasses.replace(result, route=route), tuple(map(_renumbered, measured, members))
-
-    def _answers(
-        self,
-        fn: Callable[..., Any],
-        jobs: Sequence[tuple[Any, ...]],
-        keys: Sequence[str],
-        holds: Callable[[int], bool],
-    ) -> Iterator[Any]:
-        known = {k: self.store.get(key) for k, key in enumerate(keys) if key}
-        missing = [k for k in range(len(jobs)) if known.get(k) is None]
-        asked = iter(self.inner.map(fn, *zip(*(jobs[k] for k in missing), strict=True)) if missing else ())
-        for k, key in enumerate(keys):
-            answer = known.pop(k, None)
-            if answer is None:
-                answer = next(asked)
-                if key and holds(k):
-                    self.store.put(key, answer)
-            yield answer
+Answer = TypeVar("Answer")
 
 
-def _content(path: Path) -> str:
+def remembered(
+    store: Cache | None, key: Callable[[], str], work: Callable[[], Answer], given: Sequence[Any] = ()
+) -> Answer:
+    """Return the answer kept under a key, or else that of `work`, which is then kept.
+
+    What is `given` stands perhaps in the answer and is at hand whenever it is asked for, so it is not kept with it.
+    """
+    if store is None:
+        return work()
+    name = key()
+    answer: Answer | None = store.get(name, given)
+    if answer is None:
+        answer = work()
+        store.put(name, answer, given)
+    return answer
+
+
+def remembered_each(
+    store: Cache | None,
+    key: Callable[..., str],
+    work: Callable[..., Answer],
+    jobs: Sequence[tuple[Any, ...]],
+    each: Callable[..., Iterable[Answer]] = map,
+    *,
+    may_change: bool = False,
+) -> Iterator[Answer]:
+    """Yield the answers of `work` to many jobs, in order: those that are kept, and the others from one call of `each`.
+
+    Parameters
+    ----------
+    key : gives a job's key from its arguments; "" for one that is not to be kept.
+    may_change : a job may change while it is done, as a file that is read: it is kept only if its key is still the same.
+    """
+    keys = [key(*job) for job in jobs] if store else [""] * len(jobs)
+    known = {k: store.get(name) for k, name in enumerate(keys) if name} if store else {}
+    missing = [job for k, job in enumerate(jobs) if known.get(k) is None]
+    asked = iter(each(work, *zip(*missing, strict=True)) if missing else ())
+    for k, (name, job) in enumerate(zip(keys, jobs, strict=True)):
+        answer = known.pop(k, None)
+        if answer is None:
+            answer = next(asked)
+            if store and name and not (may_change and key(*job) != name):
+                store.put(name, answer)
+        yield answer
+
+
+# --- what each answer depends on ----------------------------------------------------------------------------------
+
+
+def each_file(
+    store: Cache | None,
+    each: Callable[..., Iterable[list[Trace | Unreadable]]],
+    read_file: Callable[..., list[Trace | Unreadable]],
+    *arguments: Sequence[Any],
+) -> Iterator[list[Trace | Unreadable]]:
+    """Read files as `each` would, but those alone that are not kept: the `each` of `gpsq.reading.read_folder`."""
+    return remembered_each(store, _file_key, read_file, list(zip(*arguments, strict=True)), each, may_change=True)
+
+
+def _file_key(path: Path, *how: Any) -> str:
     try:
-        return digests.file_sha256(path)
+        return digests.digest("file", digests.code(), digests.file_sha256(path), how)
     except OSError:
         return ""
 
 
-def _route_key(route: Route, members: Sequence[Member], decisions: Sequence[Flag], settings: Settings) -> str:
+def route_key(route: Route, members: Sequence[Member], decisions: Sequence[Flag], settings: Settings) -> str:
+    """Return the key of a route. Numbers of traces move when recordings are added before them, and change nothing."""
     own = {m.trace.key for m in members}
     flags = [f for f in decisions if (f.sha256, f.track) in own]
-    # numbers of traces move when recordings are added before them, and change nothing
     traces = [(m.ride, m.duplicate_of, m.trace) for m in members]
     return digests.digest("route", digests.code(), route.name, route.plane, list(route.xy_m), traces, flags, settings)
 
 
-def _renumbered(measured: Measured, member: Member) -> Measured:
-    """Give an answer the trace's present number."""
-    deviations = tuple(dataclasses.replace(d, trace=member.number) for d in measured.deviations)
-    return dataclasses.replace(measured, number=member.number, deviations=deviations)
+def arranged_key(readings: Readings, *, cut: bool) -> str:
+    """Return the key of a campaign's traces in order, which no decision of a person changes."""
+    return digests.digest("arranged", digests.code(), readings.traces_digest, readings.campaign.settings, cut)
 
 
-class Kept:
-    """What was found before of the same readings.
-
-    Parameters
-    ----------
-    traces : as read; each is kept with its file already, so they are kept again only where they were cut.
-    about : the readings, and what was asked of them.
-    """
-
-    def __init__(self, store: Cache, traces: tuple[Trace, ...], about: Any) -> None:
-        self.store, self.traces = store, traces
-        self.about = digests.digest(digests.code(), about)
-
-    def whole(self, kind: type[Found], more: Any, work: Callable[[], Found]) -> Found:
-        """Return what was kept of that kind, or else the answer of `work`, then kept; `more` is what else it rests on."""
-        key = digests.digest(kind.__name__, self.about, more)
-        answer = self.store.get(key)
-        if answer is not None:
-            known, rests_on = answer
-            self.store.used |= rests_on  # the next change needs them, though this run does not
-            return kind(**{"traces": self.traces, **known})
-        found = work()
-        kept = {f.name: getattr(found, f.name) for f in dataclasses.fields(found)}
-        if found.traces == self.traces:
-            del kept["traces"]
-        self.store.put(key, (kept, frozenset(self.store.used)))
-        return found
-
-
-def contents(folder: Path, names: Iterable[str]) -> dict[str, str]:
-    """Return a digest of each file named below a folder, "" where it cannot be read."""
-    return {name: _content(folder / name) for name in names}
+def analysis_key(readings: Readings, *, cut_passes: bool) -> str:
+    """Return the key of a campaign's analysis: all that was read, wherever its folder lies."""
+    rest = dataclasses.replace(readings, folder="", traces=())
+    return digests.digest("analysis", digests.code(), readings.traces_digest, rest, cut_passes)

@@ -128,7 +128,8 @@ def _members(data: bytes, file: str) -> Iterator[Member]:
         return
     room = MOST_BYTES
     for info in infos:
-        member = _member(archive, info, f"{file}/{_inner_name(info.filename)}", room)
+        label = f"{file}/{_inner_name(info.filename)}"
+        member = _outside(label, info) if _climbs_out(info.filename) else _member(archive, info, label, room)
         room -= len(member.data)
         yield member
 
@@ -136,6 +137,25 @@ def _members(data: bytes, file: str) -> Iterator[Member]:
 def _inner_name(name: str) -> str:
     """Return a member's name as a label below the archive: no root, no way up."""
     return "/".join(part for part in name.replace("\\", "/").split("/") if part not in {"", ".", ".."}) or "unnamed"
+
+
+def _climbs_out(name: str) -> bool:
+    r"""Whether a name leads above the archive's own folder, on the way or in the end.
+
+    >>> [_climbs_out(name) for name in ("../x.gpx", "a/../../x.gpx", "..\\x.gpx", "a/../x.gpx", "..x.gpx", "/x.gpx")]
+    [True, True, True, False, False, False]
+    """
+    depth = 0
+    for part in name.replace("\\", "/").split("/"):
+        depth += {"": 0, ".": 0, "..": -1}.get(part, 1)
+        if depth < 0:
+            return True
+    return False
+
+
+def _outside(label: str, info: zipfile.ZipInfo) -> Member:
+    found = f"a member named {info.filename!r}, which leads out of the archive"
+    return Member(label, error=UnreadableFile(label, found, "a name below it", "unsafe_name"))
 
 
 def _member(archive: zipfile.ZipFile, info: zipfile.ZipInfo, file: str, room: int) -> Member:

@@ -6,17 +6,18 @@ import dataclasses
 import hashlib
 import os
 from dataclasses import dataclass, field
-from functools import partial
+from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from gpsq import digests
 from gpsq.campaign import campaign_file as campaigns
-from gpsq.campaign import start_log
+from gpsq.campaign import flags, start_log
 from gpsq.campaign.campaign_file import Campaign
 from gpsq.campaign.device_names import device_of
 from gpsq.exceptions import NothingToAnalyse, UnreadableFile
 from gpsq.model import Trace, Unreadable
+from gpsq.reading import reference_line
 from gpsq.reading.archives import documents
 from gpsq.reading.document import read_document
 from gpsq.reading.listing import Found, cannot_open, find_files, is_no_recording, may_be_something_else
@@ -25,42 +26,123 @@ from gpsq.reading.starts import with_starts
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Mapping, Sequence
-    from concurrent.futures import Executor
 
+    from gpsq.model import Flag
     from gpsq.reading.archives import Member
+    from gpsq.reading.reference_line import ReferenceLine
     from gpsq.settings import Settings
 
 
 @dataclass(frozen=True, eq=False)
 class Readings:
-    """All that a folder holds.
+    """All that a campaign's folder holds; nothing is read after it.
 
     Attributes
     ----------
+    folder : as it was asked for.
     traces : in order of (file, track). unreadable : one for each file or track that gives none.
     inputs : file → SHA-256 of its document.
-    problems : lines on ``rides.csv``. notes : lines on links and on files passed over.
+    flags : the person's decisions about deviations. references : the reference lines that can be read.
+    problems : lines on ``rides.csv``, ``flags.csv`` and reference lines. notes : lines on links and on files passed over.
     """
 
+    folder: str
     traces: tuple[Trace, ...]
     unreadable: tuple[Unreadable, ...]
     inputs: Mapping[str, str]
     campaign: Campaign = field(default_factory=Campaign)
+    flags: tuple[Flag, ...] = ()
+    references: tuple[ReferenceLine, ...] = ()
     problems: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
 
+    @cached_property
+    def traces_digest(self) -> str:
+        """A digest of the traces, by which what rests on them is known again."""
+        return digests.digest(self.traces)
+
+
+@dataclass(frozen=True, eq=False)
+class Listed:
+    """A campaign's folder before its recordings are read: which files may be some, and what the person wrote beside them.
+
+    `problems` are lines on ``flags.csv`` and reference lines.
+    """
+
+    folder: Path
+    files: tuple[Found, ...]
+    unreadable: tuple[Unreadable, ...]
+    notes: tuple[str, ...]
+    campaign: Campaign
+    log: start_log.StartLog
+    flags: tuple[Flag, ...]
+    references: tuple[ReferenceLine, ...]
+    problems: tuple[str, ...]
+
+    def readings(self, results: Iterable[Trace | Unreadable]) -> Readings:
+        """Return all that the folder holds, from what its files gave: each trace with its device and its start."""
+        results = list(results)
+        traces = [r for r in results if isinstance(r, Trace)]
+        refused = [r for r in results if isinstance(r, Unreadable)]
+        unreadable = [*self.unreadable, *(r for r in refused if not may_be_something_else(r))]
+        found: list[Trace | Unreadable] = [*traces, *unreadable]
+        entries, problems = start_log.match(self.log, [r.file for r in found])
+        return Readings(
+            folder=str(self.folder),
+            traces=tuple(sorted(named(traces, entries, self.campaign), key=lambda t: (t.file, t.track))),
+            unreadable=tuple(sorted(_named_too(unreadable, entries, self.campaign), key=lambda u: (u.file, u.track))),
+            inputs=_inputs(self.folder, found),
+            campaign=self.campaign,
+            flags=self.flags,
+            references=self.references,
+            problems=(*self.log.problems, *problems, *self.problems),
+            notes=(*self.notes, *_passed_over(refused)),
+        )
+
+
+def list_folder(folder: Path) -> Listed:
+    """Find the files below a folder that may be recordings, and read what the person wrote beside them.
+
+    Raises
+    ------
+    NothingToAnalyse
+        When `folder` is no folder.
+    CampaignError
+        When ``campaign.toml`` cannot be followed.
+    """
+    if not folder.is_dir():
+        raise NothingToAnalyse(str(folder), "no folder of that name", "a folder of recordings")
+    campaign = campaigns.load(folder)
+    listing = find_files(folder, not_recordings=frozenset(campaign.reference.values()))
+    decisions, unclear = flags.load(folder)
+    references, no_lines = reference_line.load(folder, campaign.reference)
+    return Listed(
+        folder=folder,
+        files=tuple(listing.files),
+        unreadable=tuple(listing.unreadable),
+        notes=listing.notes,
+        campaign=campaign,
+        log=start_log.load(folder, campaign),
+        flags=decisions,
+        references=references,
+        problems=(*unclear, *no_lines),
+    )
+
 
 def read_folder(
-    folder: Path, *, executor: Executor | None = None, on_progress: Callable[[int, int], None] | None = None
+    folder: Path,
+    *,
+    each: Callable[..., Iterable[list[Trace | Unreadable]]] = map,
+    on_progress: Callable[[int, int], None] | None = None,
 ) -> Readings:
-    """Read every recording below `folder`.
+    """Read all that a campaign's folder holds.
 
     Parameters
     ----------
     folder : Path
-        With ``rides.csv`` and ``campaign.toml``, where there are any.
-    executor : Executor, optional
-        Reads files side by side; the results are the same.
+        Recordings at any depth, with ``rides.csv``, ``campaign.toml`` and ``flags.csv`` where there are any.
+    each : callable, optional
+        The built-in map, or one that reads several files at a time; it is given `read_file` and lists of its arguments.
     on_progress : callable, optional
         Told (files done, files in all) after each file.
 
@@ -71,31 +153,21 @@ def read_folder(
     CampaignError
         When ``campaign.toml`` cannot be followed.
     """
-    folder = Path(folder)
-    if not folder.is_dir():
-        raise NothingToAnalyse(str(folder), "no folder of that name", "a folder of recordings")
-    campaign = campaigns.load(folder)
-    log = start_log.load(folder, campaign)
-    listing = find_files(folder, not_recordings=frozenset(campaign.reference.values()))
-    task = partial(read_file, settings=campaign.settings, time_zone=campaign.time_zone)
-    results = _read_all(listing.files, task, executor, on_progress)
-    traces = [r for r in results if isinstance(r, Trace)]
-    refused: list[Unreadable] = [r for r in results if isinstance(r, Unreadable)]
-    unreadable = [*listing.unreadable, *(r for r in refused if not may_be_something_else(r))]
-    found: list[Trace | Unreadable] = [*traces, *unreadable]
-    entries, problems = start_log.match(log, [r.file for r in found])
-    return Readings(
-        traces=tuple(sorted(named(traces, entries, campaign), key=lambda t: (t.file, t.track))),
-        unreadable=tuple(sorted(_named_too(unreadable, entries, campaign), key=lambda u: (u.file, u.track))),
-        inputs=_inputs(folder, found),
-        campaign=campaign,
-        problems=(*log.problems, *problems),
-        notes=(*listing.notes, *_passed_over(refused)),
-    )
+    listed = list_folder(Path(folder))
+    told = listed.campaign
+    number = len(listed.files)
+    paths, names = [f.path for f in listed.files], [f.name for f in listed.files]
+    results: list[Trace | Unreadable] = []
+    batches = each(read_file, paths, names, [told.settings] * number, [told.time_zone] * number)
+    for done, batch in enumerate(batches, start=1):
+        results += batch
+        if on_progress:
+            on_progress(done, number)
+    return listed.readings(results)
 
 
 def read_file(
-    path: Path, name: str, *, settings: Settings, time_zone: str | None = None, date_order: str | None = None
+    path: Path, name: str, settings: Settings, time_zone: str | None = None, date_order: str | None = None
 ) -> list[Trace | Unreadable]:
     """Read one file: every recording in it, or in the archive that it is.
 
@@ -161,23 +233,6 @@ def _marked_cut(results: list[Trace | Unreadable]) -> list[Trace | Unreadable]:
             "The compressed file is cut off or damaged; what could be unpacked was read, and the ride's end is unknown."
         )
         results[-1] = dataclasses.replace(last, truncated=True, notes=(note, *last.notes))
-    return results
-
-
-def _read_all(
-    files: list[Found],
-    task: Callable[[Path, str], list[Trace | Unreadable]],
-    executor: Executor | None,
-    on_progress: Callable[[int, int], None] | None,
-) -> list[Trace | Unreadable]:
-    paths, names = [f.path for f in files], [f.name for f in files]
-    results: list[Trace | Unreadable] = []
-    batches: Iterable[list[Trace | Unreadable]]
-    batches = executor.map(task, paths, names) if executor else map(task, paths, names)
-    for done, batch in enumerate(batches, start=1):
-        results += batch
-        if on_progress:
-            on_progress(done, len(files))
     return results
 
 

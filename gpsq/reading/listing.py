@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 from gpsq.exceptions import UnreadableFile
 from gpsq.model import Unreadable
+from gpsq.settings import RESULTS
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -27,7 +28,6 @@ _WORDS = ("readme", "license", "licence", "copying", "notice", "changelog", "aut
 _MEANT = (".gpx", ".nmea", ".gpx.gz", ".nmea.gz", ".csv.gz", ".zip")
 #: Reasons of files that were perhaps never meant as recordings.
 _STRANGE = frozenset({"unknown_format", "not_gpx", "html_page", "empty_file", "no_coordinate_columns"})
-RESULTS = "gpsq-results"
 
 
 @dataclass(frozen=True)

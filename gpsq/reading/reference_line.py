@@ -3,17 +3,50 @@
 from __future__ import annotations
 
 import json
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from gpsq.exceptions import UnreadableFile
+from gpsq.arrays import freeze, same_length
+from gpsq.exceptions import InputError, UnreadableFile
 from gpsq.reading.gpx import reader
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
     from pathlib import Path
 
     from gpsq.model import FloatArray
+
+
+@dataclass(frozen=True, eq=False)
+class ReferenceLine:
+    """The line in `file`: `lon_deg`, `lat_deg` (n,), n ≥ 2. `of` names a route, or a recording that lies on it."""
+
+    of: str
+    file: str
+    lon_deg: FloatArray
+    lat_deg: FloatArray
+
+    def __post_init__(self) -> None:
+        same_length(self, ("lon_deg", "lat_deg"))
+        freeze(self)
+
+
+def load(folder: Path, references: Mapping[str, str]) -> tuple[tuple[ReferenceLine, ...], tuple[str, ...]]:
+    """Return the reference lines that a campaign names, and one plain line for each file that holds none.
+
+    Parameters
+    ----------
+    references : a route's name or a recording → the file of its line, below `folder`.
+    """
+    lines, problems = [], []
+    for of, file in references.items():
+        try:
+            lines.append(ReferenceLine(of, file, *read_line(folder / file)))
+        except UnreadableFile as error:
+            problems.append(str(InputError(file, error.found, error.expected)))
+    return tuple(lines), tuple(problems)
 
 
 def read_line(path: Path) -> tuple[FloatArray, FloatArray]:

@@ -5,14 +5,18 @@ Judges all formats alike. Nothing is dropped unsaid: every point is accepted, or
 
 from __future__ import annotations
 
+import dataclasses
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
+from gpsq.arrays import is_silence
 from gpsq.exceptions import UnreadableFile
 from gpsq.model import NAT, SetAside, Trace, Unreadable
+from gpsq.plane import geodesic_legs_m, to_earth_centred
+from gpsq.reading.beginning import evidence, grid_step_deg
 from gpsq.reading.order import Order, in_order
-from gpsq.reading.outliers import grid_step_deg, no_fixes
+from gpsq.reading.outliers import find_spikes, no_fixes
 from gpsq.reading.recording import FIX_3D, FIX_NONE, FIX_UNSAID
 
 if TYPE_CHECKING:
@@ -68,7 +72,26 @@ def make_trace(recording: Recording, origin: Origin, settings: Settings) -> Trac
     accepted = found == ""
     if not accepted.any() and not _waited(recording, reason):
         return _unusable(recording, origin, reason)
-    return _trace(recording, origin, point[accepted], order, order.time[accepted], reason, settings)
+    trace = _trace(recording, origin, point[accepted], order, order.time[accepted], reason, settings)
+    return _with_findings(trace, recording, point, order.time, found, settings)
+
+
+def _with_findings(
+    trace: Trace,
+    recording: Recording,
+    point: IntArray,
+    time: TimeArray,
+    found: NDArray[np.object_],
+    settings: Settings,
+) -> Trace:
+    """Say why a beginning was thrown away, and which fixes were off for a moment; `point` are those judged by place."""
+    lon, lat = recording.lon_deg[point], recording.lat_deg[point]
+    spikes = find_spikes(time, lon, lat, found, settings)
+    return dataclasses.replace(
+        trace,
+        notes=(*trace.notes, *evidence(found, time, to_earth_centred(lon, lat))),
+        spikes=tuple(s._replace(after_point=int(point[s.after_point])) for s in spikes),
+    )
 
 
 def _as_written(recording: Recording) -> NDArray[np.object_]:
@@ -211,7 +234,7 @@ def _segments(segment: IntArray, time: TimeArray, gap_s: float) -> tuple[IntArra
     _, number, size = np.unique(segment, return_inverse=True, return_counts=True)
     if len(size) <= 3 or (size == 1).mean() <= 0.5:
         return number.astype(np.int64), ()
-    silent = np.diff(time) > np.timedelta64(int(gap_s * 1000), "ms")
+    silent = is_silence(time, gap_s)
     single = f"{int((size == 1).sum())} of {len(size)} segments hold a single point"
     note = f"{single}; segments without a silence between them were joined."
     return np.concatenate([[0], np.cumsum(silent)]).astype(np.int64), (note,)
@@ -247,8 +270,6 @@ def _grid_note(recording: Recording, kept: IntArray) -> tuple[str, ...]:
 
 
 def _grid_m(step_deg: float, lat_deg: float) -> tuple[float, float]:
-    from gpsq.plane import geodesic_legs_m
-
     north = geodesic_legs_m(np.array([0.0, 0.0]), np.array([lat_deg, lat_deg + step_deg]))
     east = geodesic_legs_m(np.array([0.0, step_deg]), np.array([lat_deg, lat_deg]))
     return float(north[0]), float(east[0])

@@ -1,9 +1,10 @@
 """Devices on one ride whose clocks disagree: how far apart they are, from where the devices were when.
 
 Two devices on one rider are at one place at one moment. The offset that makes their recordings do so, through the
-whole campaign, is the offset of their clocks. A single pair of recordings is weak evidence (a walker comes by again
-four minutes later at the same pace), so all recordings of two devices vote together, and the best offset must be
-clearly better than the next one. No time is changed here: the numbers serve to find out which recordings are one ride.
+whole campaign, is the offset of their clocks, if it is one that clocks have: two people who walk alike on two days, or
+one who comes by again four minutes later, have such an offset too. All recordings of two devices vote together, and
+the best offset must be clearly better than the next one. Devices that meet at the times written are never doubted. No
+time is changed here: the numbers serve to find out which recordings are one ride.
 """
 
 from __future__ import annotations
@@ -16,6 +17,7 @@ import numpy as np
 from gpsq.arrays import norms
 from gpsq.geometry.polyline import along_m, at_along
 from gpsq.plane import to_earth_centred
+from gpsq.rides.clock_faults import SECONDS_S, clocks_have, never_set
 from gpsq.rides.week_rollover import ROLLOVER_S, turns
 
 if TYPE_CHECKING:
@@ -43,10 +45,10 @@ _NEAR_SHARE = 0.8
 _INSTANTS = 40
 #: The best offset must explain this many times as much as the next.
 _CLEARLY = 1.15
-#: One pair of recordings is enough when it lasts this long, or when the offset is one that clocks really have.
+#: One pair of recordings is enough when it lasts this long, or when the offset is a turn of the week count.
 _LONG_S = 600.0
-#: An offset this near a whole number of days says that a rider keeps the same hours, not that a clock is wrong.
-_HABIT_S = 7_200.0
+#: Of the recordings that run at the same time, once an offset is taken off, so many run together.
+_TOGETHER_SHARE = 0.8
 _DAY_S = 86_400.0
 
 
@@ -103,11 +105,15 @@ class _Track:
 
 @dataclass(frozen=True)
 class _Fit:
-    """How well an offset explains one device by another: 0 nowhere together, 1 everywhere exactly."""
+    """How well an offset explains one device by another: 0 nowhere together, 1 everywhere exactly.
+
+    `matched` are the recordings that run together with one of the other's, of the `met` that run at the same time.
+    """
 
     offset_s: float
     agreement: float
     matched: tuple[int, ...]
+    met: int
 
 
 def estimate_offsets(
@@ -122,9 +128,9 @@ def estimate_offsets(
 
     Returns
     -------
-    tuple, ordered by device. Devices that agree with the reference are absent, and so are devices that no offset
-    explains clearly better than every other. The reference is the device with most recordings among the largest group
-    of devices that agree (the later clock in a tie). Errors of a clock under about half a minute are not looked for.
+    tuple, ordered by device. Devices that agree with the reference are absent, and so are devices that no offset which
+    clocks have (`gpsq.rides.clock_faults`) explains clearly better than every other. The reference is the device with
+    most recordings among the largest group of devices that agree (the later clock in a tie).
     """
     devices: dict[str, list[_Track]] = {}
     for trace in traces:
@@ -163,17 +169,8 @@ def _standing(name: str, group: list[str], devices: dict[str, list[_Track]]) -> 
 
 
 def _agree(one: list[_Track], other: list[_Track]) -> bool:
-    """Whether two clocks are right enough for pairing: recordings run together at the times written.
-
-    Where some do and some do not, passes may have been mistaken for one another, and another offset may explain more.
-    """
-    zero = _fit(one, other, 0.0)
-    if not zero.matched:
-        return False
-    if len(zero.matched) == len(one) or len(_fit(other, one, 0.0).matched) == len(other):
-        return True
-    better = _offset(one, other)
-    return better is None or abs(better.offset_s) <= _APART_S or better.agreement < _CLEARLY * zero.agreement
+    """Whether two clocks are right enough for pairing: recordings run together at the times written."""
+    return bool(_fit(one, other, 0.0).matched)
 
 
 def _apart_m(one: _Track, other: _Track, offset_s: float) -> FloatArray:
@@ -199,14 +196,16 @@ def _overlapping(track: _Track, others: list[_Track], offset_s: float) -> list[_
 
 def _fit(one: list[_Track], other: list[_Track], offset_s: float) -> _Fit:
     """Return how well `one` lies on `other` after `offset_s`; a recording is matched when near for most of its time."""
-    best, together = [0.0] * len(one), [False] * len(one)
+    best, together, met = [0.0] * len(one), [False] * len(one), 0
     for number, track in enumerate(one):
-        shared = (_apart_m(track, o, offset_s) for o in _overlapping(track, other, offset_s))
-        for apart_m in (d for d in shared if len(d)):
+        apart = [_apart_m(track, o, offset_s) for o in _overlapping(track, other, offset_s)]
+        shared = [apart_m for apart_m in apart if len(apart_m)]
+        met += bool(shared)
+        for apart_m in shared:
             best[number] = max(best[number], float(1.0 - np.minimum(apart_m, _NEAR_M).mean() / _NEAR_M))
             together[number] |= bool((apart_m[np.isfinite(apart_m)] < _NEAR_M).mean() >= _NEAR_SHARE)
     agreement = sum(best) / len(one)
-    return _Fit(offset_s, agreement, tuple(np.flatnonzero(together).tolist()))
+    return _Fit(offset_s, agreement, tuple(np.flatnonzero(together).tolist()), met)
 
 
 def _against(name: str, group: list[str], devices: dict[str, list[_Track]]) -> ClockOffset | None:
@@ -219,26 +218,34 @@ def _against(name: str, group: list[str], devices: dict[str, list[_Track]]) -> C
 
 
 def _offset(one: list[_Track], other: list[_Track]) -> _Fit | None:
-    rough = sorted((_fit(one, other, o) for o in _candidates(one, other)), key=lambda f: f.agreement, reverse=True)
+    anything = never_set(_begins(one)) != never_set(_begins(other))
+    offsets = _candidates(one, other, anything=anything)
+    rough = sorted((_fit(one, other, o) for o in offsets), key=lambda f: f.agreement, reverse=True)
     fits = [_refined(one, other, f.offset_s) for f in rough[:_REFINED]]
-    fits.sort(key=lambda f: f.agreement, reverse=True)
+    fits = sorted((f for f in fits if anything or clocks_have(f.offset_s)), key=lambda f: f.agreement, reverse=True)
     if not fits or not _believable(fits[0], one):
         return None
     rivals = [f.agreement for f in fits[1:] if abs(f.offset_s - fits[0].offset_s) > _APART_S]
     return fits[0] if fits[0].agreement >= _CLEARLY * max(rivals, default=0.0) else None
 
 
+def _begins(tracks: list[_Track]) -> FloatArray:
+    return np.array([track.time_s[0] for track in tracks])
+
+
 def _believable(fit: _Fit, one: list[_Track]) -> bool:
+    if len(fit.matched) < _TOGETHER_SHARE * fit.met:
+        return False
     if turns(fit.offset_s):
         return len(fit.matched) >= 1
-    days = abs(fit.offset_s) / _DAY_S
-    if days > 0.5 and abs(days - round(days)) * _DAY_S < _HABIT_S:
-        return False
     return len(fit.matched) >= 2 or any(one[i].lasts_s >= _LONG_S for i in fit.matched)
 
 
-def _candidates(one: list[_Track], other: list[_Track]) -> list[float]:
-    """Return the offsets with most votes: each place of `one` votes for the times at which `other` came by."""
+def _candidates(one: list[_Track], other: list[_Track], *, anything: bool) -> list[float]:
+    """Return the offsets with most votes: each place of `one` votes for the times at which `other` came by.
+
+    Only offsets that clocks have are voted for, unless one of the clocks was never set and may show `anything`.
+    """
     from scipy.spatial import cKDTree
 
     voters_s, voters_m = _places(one)
@@ -249,6 +256,8 @@ def _candidates(one: list[_Track], other: list[_Track]) -> list[float]:
     if not sum(counts):
         return []
     votes_s = np.repeat(voters_s[chosen], counts) - passers_s[np.concatenate([n for n in near if n]).astype(int)]
+    if not anything:
+        votes_s = votes_s[clocks_have(votes_s, SECONDS_S + _VOTE_BIN_S * _VOTE_REACH)]
     return _peaks(votes_s)
 
 

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from gpsq.arrays import norms
+from gpsq.arrays import norms, stretches
 from gpsq.geometry.polyline import along_m
 from gpsq.model import NAT, SetAside
 from gpsq.plane import to_earth_centred
@@ -144,11 +144,7 @@ def _outside(trace: Trace, passes: Sequence[Pass]) -> list[SetAside]:
     covered = np.zeros(trace.accepted, bool)
     for p in passes:
         covered[p.first_point : p.last_point + 1] = True
-    edges = np.flatnonzero(np.diff(np.concatenate([[True], covered, [True]]).astype(int)))
-    return [
-        SetAside("outside_passes", int(high - low), int(trace.point[low]))
-        for low, high in zip(edges[::2], edges[1::2], strict=True)
-    ]
+    return [SetAside("outside_passes", high - low, int(trace.point[low])) for low, high in stretches(~covered)]
 
 
 def _part(trace: Trace, p: Pass, track: int, set_aside: list[SetAside], label: str) -> Trace:
@@ -157,7 +153,13 @@ def _part(trace: Trace, p: Pass, track: int, set_aside: list[SetAside], label: s
     arrays = {name: getattr(trace, name)[rows].copy() for name in names}
     points = p.last_point + 1 - p.first_point + sum(s.points for s in set_aside)
     part = dataclasses.replace(
-        trace, **arrays, track=track, points=points, set_aside=tuple(set_aside), ride_label=label
+        trace,
+        **arrays,
+        track=track,
+        points=points,
+        set_aside=tuple(set_aside),
+        ride_label=label,
+        spikes=tuple(s for s in trace.spikes if s.after_point in arrays["point"]),
     )
     if p.first_point == 0:
         return dataclasses.replace(part, last_record=p.to_time)

@@ -37,6 +37,8 @@ class Recorded:
     interval_s : median time between fixes. speed_mean_mps : distance_m / recorded_s. speed_max_mps : of one interval.
     standing_points, standing_s, wander_m : fixes made standing still, for how long, and how much length their
         scatter adds.
+    spikes : how often fixes went off and came back within seconds, kept or set aside; None without times.
+    largest_spike_m : how far off at most.
     """
 
     distance_m: float
@@ -52,6 +54,8 @@ class Recorded:
     standing_points: int
     standing_s: float
     wander_m: float
+    spikes: int | None
+    largest_spike_m: float
 
 
 def measure(trace: Trace, settings: Settings) -> Recorded:
@@ -89,6 +93,8 @@ def measure(trace: Trace, settings: Settings) -> Recorded:
         standing_points=int(standing.sum()),
         standing_s=float(seconds[still].sum()),
         wander_m=float(legs_m[still].sum()),
+        spikes=len(trace.spikes) if trace.timed else None,
+        largest_spike_m=max((spike.metres for spike in trace.spikes), default=np.nan),
     )
 
 

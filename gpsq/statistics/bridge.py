@@ -52,7 +52,7 @@ def random_effects(effects: Sequence[float], variances: Sequence[float], confide
     >>> round(found.value, 3), round(found.low, 3), round(found.high, 3)
     (0.2, -0.048, 0.448)
     """
-    from scipy.stats import t
+    from scipy.special import stdtrit
 
     y, v = np.asarray(effects, dtype=float), np.asarray(variances, dtype=float)
     w = 1 / v
@@ -63,7 +63,7 @@ def random_effects(effects: Sequence[float], variances: Sequence[float], confide
     middle = float((weight * y).sum() / weight.sum())
     factor = (weight * (y - middle) ** 2).sum() / (len(y) - 1)
     error = float(np.sqrt(max(factor, 1.0) / weight.sum()))
-    half = float(t.ppf((1 + confidence) / 2, len(y) - 1)) * error
+    half = float(stdtrit(len(y) - 1, (1 + confidence) / 2)) * error
     return Interval(middle, middle - half, middle + half, f"random effects over {len(y)} bridges")
 
 

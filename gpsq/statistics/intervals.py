@@ -5,6 +5,7 @@ Rides are the independent units: what comes in is one number, or one row of stat
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -39,10 +40,10 @@ def median_ranks(n: int, confidence: float = 0.95) -> tuple[int, int] | None:
     >>> median_ranks(10), median_ranks(6), median_ranks(5)
     ((2, 9), (1, 6), None)
     """
-    from scipy.stats import binom
+    from scipy.special import bdtr
 
-    # ppf gives the first count at which the tail reaches the level, so with one less it stays under it.
-    rank = int(binom.ppf((1 - confidence) / 2, n, 0.5))
+    # The first count at which the tail reaches the level: with one less it stays under it.
+    rank = int(np.searchsorted(bdtr(np.arange(n + 1), n, 0.5), (1 - confidence) / 2))
     return (rank, n + 1 - rank) if rank >= 1 else None
 
 
@@ -78,12 +79,16 @@ def proportion(successes: int, n: int, confidence: float = 0.95) -> Interval:
     >>> round(result.low, 4), round(result.high, 4)
     (0.0624, 0.1605)
     """
-    from scipy.stats import binomtest
+    from scipy.special import ndtri
 
     if n == 0:
         return Interval(np.nan, method="none: no ride with a known start")
-    interval = binomtest(successes, n).proportion_ci(confidence, method="wilson")
-    return Interval(successes / n, float(interval.low), float(interval.high), f"Wilson, {successes} of {n} rides", n)
+    share, z = successes / n, float(ndtri(0.5 + 0.5 * confidence))
+    middle = (2 * n * share + z**2) / (2 * (n + z**2))
+    half = z / (2 * (n + z**2)) * math.sqrt(4 * n * share * (1 - share) + z**2)
+    low = 0.0 if successes == 0 else middle - half
+    high = 1.0 if successes == n else middle + half
+    return Interval(share, low, high, f"Wilson, {successes} of {n} rides", n)
 
 
 def rate(count: int, exposure: float, confidence: float = 0.95) -> Interval:
@@ -97,13 +102,13 @@ def rate(count: int, exposure: float, confidence: float = 0.95) -> Interval:
     >>> [round(v, 3) for v in (none.low, none.high, five.low, five.high)]
     [0.0, 3.689, 1.623, 11.668]
     """
-    from scipy.stats import chi2
+    from scipy.special import gammaincinv
 
     if not exposure > 0:
         return Interval(np.nan, method="none: no road was scored")
     tail = (1 - confidence) / 2
-    low = float(chi2.ppf(tail, 2 * count)) / 2 if count else 0.0
-    high = float(chi2.ppf(1 - tail, 2 * count + 2)) / 2
+    low = float(gammaincinv(count, tail)) if count else 0.0
+    high = float(gammaincinv(count + 1, 1 - tail))
     return Interval(count / exposure, low / exposure, high / exposure, f"Garwood, {count} seen")
 
 
@@ -243,6 +248,6 @@ def _subset_means(values: FloatArray, rng: Generator) -> FloatArray:
 
 
 def _student(confidence: float, degrees: float) -> float:
-    from scipy.stats import t
+    from scipy.special import stdtrit
 
-    return float(t.ppf((1 + confidence) / 2, degrees))
+    return float(stdtrit(degrees, (1 + confidence) / 2))

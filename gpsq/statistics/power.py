@@ -11,6 +11,7 @@ from collections.abc import Callable
 
 import numpy as np
 
+from gpsq.statistics.intervals import median_ranks
 from gpsq.statistics.paired import FEWEST_FOR_SIGN_FLIPS
 
 #: The customary power of a test that is planned.
@@ -33,13 +34,12 @@ def power_of_student(rides: int, effect: float, confidence: float = 0.95) -> flo
     >>> round(power_of_student(34, 0.5), 3)
     0.808
     """
-    from scipy.stats import nct, t
+    from scipy.special import nctdtr, stdtrit
 
-    bound = t.ppf((1 + confidence) / 2, rides - 1)
-    shift = effect * np.sqrt(rides)
-    # scipy gives nan for the far tail where it is too small to be computed.
-    far = np.nan_to_num(nct.cdf(-bound, rides - 1, shift))
-    return float(nct.sf(bound, rides - 1, shift) + far)
+    bound = stdtrit(rides - 1, (1 + confidence) / 2)
+    # scipy gives nan for a tail that is too small to be computed.
+    far, near = (np.nan_to_num(nctdtr(rides - 1, effect * np.sqrt(rides), end)) for end in (-bound, bound))
+    return float(1 - near + far)
 
 
 def power_of_signs(rides: int, effect: float, confidence: float = 0.95) -> float:
@@ -52,13 +52,13 @@ def power_of_signs(rides: int, effect: float, confidence: float = 0.95) -> float
     >>> power_of_signs(5, 9.0), round(power_of_signs(9, 1.5), 2)
     (0.0, 0.88)
     """
-    from scipy.stats import binom, norm
+    from scipy.special import bdtr, ndtr
 
-    most = int(binom.ppf((1 - confidence) / 2, rides, 0.5)) - 1  # so few of one sign still call a difference
-    if most < 0:
+    ranks = median_ranks(rides, confidence)
+    if ranks is None:
         return 0.0
-    share = float(norm.cdf(effect))
-    return float(binom.cdf(most, rides, 1 - share) + binom.cdf(most, rides, share))
+    most, share = ranks[0] - 1, float(ndtr(effect))  # so few of one sign still call a difference
+    return float(bdtr(most, rides, 1 - share) + bdtr(most, rides, share))
 
 
 def detectable(rides: int, power_of: Power, confidence: float = 0.95, power: float = POWER) -> float:
@@ -69,11 +69,12 @@ def detectable(rides: int, power_of: Power, confidence: float = 0.95, power: flo
     >>> round(detectable(34, power_of_student), 2), detectable(5, power_of_signs)
     (0.49, inf)
     """
-    from scipy.optimize import brentq
-
-    if rides < 2 or power_of(rides, 30.0, confidence) < power:
+    low, high = 1e-3, 30.0
+    if rides < 2 or power_of(rides, high, confidence) < power:
         return float("inf")
-    return float(brentq(lambda e: power_of(rides, e, confidence) - power, 1e-3, 30.0))
+    while low < (middle := (low + high) / 2) < high:  # until no number lies between; power grows with the difference
+        low, high = (low, middle) if power_of(rides, middle, confidence) >= power else (middle, high)
+    return high
 
 
 def detectable_ratio(rides: int, confidence: float = 0.95) -> float:

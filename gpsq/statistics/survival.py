@@ -69,20 +69,39 @@ def share_within(limit_s: float, seconds: FloatArray, censored: BoolArray, confi
     return proportion(int((~censored & (seconds <= limit_s)).sum()), int(known.sum()), confidence)
 
 
-def _curve(seconds: FloatArray, censored: BoolArray):  # type: ignore[no-untyped-def]  # scipy keeps the type private
-    from scipy.stats import CensoredData, ecdf
+class _Curve:
+    """The Kaplan–Meier curve: `at` (k,) times in order, `share` (k,) still waiting after each of them."""
 
-    return ecdf(CensoredData(uncensored=seconds[~censored], right=seconds[censored])).sf
+    def __init__(self, seconds: FloatArray, censored: BoolArray) -> None:
+        self.at, which = np.unique(seconds, return_inverse=True)
+        came, ended = np.bincount(which, ~censored), np.bincount(which)
+        waiting = len(seconds) - np.cumsum(ended) + ended
+        self.share = np.cumprod((waiting - came) / waiting)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            self._greenwood = np.cumsum(came / (waiting * (waiting - came)))
+
+    def band(self, confidence: float) -> tuple[FloatArray, FloatArray]:
+        """Return the bounds (k,) of `share` on the scale log(−log share); nan where it is 1 or 0.
+
+        Kalbfleisch & Prentice 2002, The Statistical Analysis of Failure Time Data, 2nd ed., section 1.4.
+        """
+        from scipy.special import ndtri
+
+        z = ndtri(0.5 + confidence / 2)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            error = np.sqrt(1 / np.log(self.share) ** 2 * self._greenwood)
+            middle = np.log(-np.log(self.share))
+            low, high = (np.exp(-np.exp(middle + side * z * error)) for side in (1, -1))
+        return np.asarray(low, dtype=float), np.asarray(high, dtype=float)
 
 
 def _median(seconds: FloatArray, censored: BoolArray) -> float:
-    curve = _curve(seconds, censored)
-    share, at = np.asarray(curve.probabilities), np.asarray(curve.quantiles)
-    below = np.flatnonzero(share < 0.5 - 1e-9)
-    level = np.flatnonzero(np.abs(share - 0.5) <= 1e-9)
+    curve = _Curve(seconds, censored)
+    below = np.flatnonzero(curve.share < 0.5 - 1e-9)
+    level = np.flatnonzero(np.abs(curve.share - 0.5) <= 1e-9)
     if level.size and below.size:
-        return float((at[level[0]] + at[below[0]]) / 2)
-    return float(at[below[0]]) if below.size else float("nan")
+        return float((curve.at[level[0]] + curve.at[below[0]]) / 2)
+    return float(curve.at[below[0]]) if below.size else float("nan")
 
 
 def _by_order(seconds: FloatArray, censored: BoolArray, ranks: tuple[int, int]) -> tuple[float, float, bool]:
@@ -98,15 +117,8 @@ def _by_order(seconds: FloatArray, censored: BoolArray, ranks: tuple[int, int]) 
 
 
 def _by_curve(seconds: FloatArray, censored: BoolArray, confidence: float) -> tuple[float, float]:
-    import warnings
-
-    with warnings.catch_warnings():
-        # scipy warns where the curve is at 1 or 0: the interval is undefined there, and those places are passed over.
-        warnings.simplefilter("ignore", RuntimeWarning)
-        curve = _curve(seconds, censored)
-        band = curve.confidence_interval(confidence, method="log-log")
-    at = np.asarray(curve.quantiles)
-    bounds = [at[np.asarray(side.probabilities) <= 0.5] for side in (band.low, band.high)]
+    curve = _Curve(seconds, censored)
+    bounds = [curve.at[side <= 0.5] for side in curve.band(confidence)]
     low, high = (float(b[0]) if b.size else float("nan") for b in bounds)
     return low, high
 

@@ -89,9 +89,9 @@ def axis_factor(probability: float = 0.95) -> float:
 
     For normal errors without bias; FGDC-STD-007.3-1998 (NSSDA), section 3.2.2: 1.9600 at 95 %.
     """
-    from scipy.stats import norm
+    from scipy.special import ndtri
 
-    return float(norm.ppf((1 + probability) / 2))
+    return float(ndtri((1 + probability) / 2))
 
 
 def radius(rms_x_m: float, rms_y_m: float | None = None, probability: float = 0.95) -> float:

@@ -100,6 +100,7 @@ def _figures(
         | road_within.figures([row for own in rides for row in own.left_out_m], level)
         | {"repeatability_m": repeatability.figure([own.common_m for own in rides], level)}
         | deviation_counts.figures(results, level)
+        | {"spikes": deviation_counts.spikes(results)}
         | offsets.of_body_and_ground(results, ways, level)
         | _medians(results, level)
     )

@@ -69,7 +69,7 @@ def compare_pairs(
     ]
     compared = [_compared(pair, settings) for pair in pairs]
     known = [c for c in compared if np.isfinite(c.p)]
-    adjusted = iter(_adjusted([c.p for c in known]))
+    adjusted = iter(paired.adjusted([c.p for c in known]))
     withheld = {(p.measure, p.first, p.second): p.withheld for p in pairs}
     return tuple(
         with_verdict(
@@ -80,12 +80,6 @@ def compare_pairs(
         )
         for c in compared
     )
-
-
-def _adjusted(p: Sequence[float]) -> FloatArray:
-    from scipy.stats import false_discovery_control
-
-    return np.asarray(false_discovery_control(p) if p else np.empty(0), dtype=float)
 
 
 # --- first fix -----------------------------------------------------------------------------------------------------

@@ -13,7 +13,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gpsq.summaries.station_table import mean_of_known, on_common_line, station_table
+from gpsq.arrays import mean_of_known, stretches
+from gpsq.summaries.station_table import on_common_line, station_table
 from gpsq.summary_types import HotSpot, HotSpotSearch
 
 if TYPE_CHECKING:
@@ -178,7 +179,7 @@ def _named(found: _Search, table: StationTable, spread_m: FloatArray) -> Iterato
     square = np.nansum(table.offset_m**2, axis=0)
     known = np.isfinite(spread_m)
     typical = float(np.median(spread_m[known])) if known.any() else np.nan
-    for first, last in _stretches(_hot(found, found.size_m)):
+    for first, last in _joined(_hot(found, found.size_m)):
         from_m = float(table.along_m[0]) + first * BIN_M
         inside = (table.along_m >= from_m) & (table.along_m < from_m + (last - first) * BIN_M)
         local = spread_m[inside & known]
@@ -189,11 +190,10 @@ def _named(found: _Search, table: StationTable, spread_m: FloatArray) -> Iterato
         )  # fmt: skip
 
 
-def _stretches(flags: BoolArray) -> list[tuple[int, int]]:
+def _joined(flags: BoolArray) -> list[tuple[int, int]]:
     """Return (first, one past last) of each run of True; runs with `SMOOTH_BINS` between them or fewer are one."""
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], flags, [False]]).astype(int)))
     runs: list[tuple[int, int]] = []
-    for low, high in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
+    for low, high in stretches(flags):
         if runs and low - runs[-1][1] <= SMOOTH_BINS:
             runs[-1] = (runs[-1][0], high)
         else:

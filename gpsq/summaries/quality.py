@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gpsq.statistics import intervals
+from gpsq.statistics.rank_correlation import rank_correlation
 from gpsq.summaries.station_table import station_table
 from gpsq.summary_types import QualityClass, QualityTrend
 
@@ -76,8 +77,6 @@ def _classes(
 
 
 def _trend(device: str, quantity: str, fixes: Sequence[tuple[FloatArray, FloatArray]]) -> list[QualityTrend]:
-    from scipy.stats import spearmanr
-
     varied = [(figure, np.abs(offset)) for figure, offset in fixes if np.ptp(figure) > 0 and np.ptp(np.abs(offset)) > 0]
-    ranks = np.array([float(spearmanr(figure, size).statistic) for figure, size in varied])
+    ranks = np.array([rank_correlation(figure, size) for figure, size in varied])
     return [QualityTrend(device, quantity, len(ranks), intervals.median(ranks, digits=2))] if len(ranks) else []

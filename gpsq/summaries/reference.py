@@ -6,28 +6,29 @@ A reference is a surveyed line, or a better receiver's. Only with one can an off
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from pathlib import Path, PurePosixPath
+from pathlib import PurePosixPath
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from gpsq.arrays import mean_of_known
 from gpsq.campaign import flags
-from gpsq.exceptions import InputError, UnreadableFile
+from gpsq.exceptions import InputError
 from gpsq.geometry import polyline
 from gpsq.geometry.alignment import Abreast, abreast, align
 from gpsq.measures import cross_track
 from gpsq.model import BoolArray, Centreline, FloatArray
-from gpsq.reading.reference_line import read_line
 from gpsq.rides.unbroken import runs_of
 from gpsq.statistics import intervals
 from gpsq.summaries.accuracy import against_reference
-from gpsq.summaries.station_table import ROUTE_CHOICE, mean_of_known
+from gpsq.summaries.station_table import ROUTE_CHOICE
 from gpsq.summary_types import Interval, ReferenceFigures
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
 
     from gpsq.geometry.polyline import Steps
+    from gpsq.reading.reference_line import ReferenceLine
     from gpsq.results import Analysis, RouteResult, TraceResult
     from gpsq.settings import Settings
 
@@ -53,15 +54,15 @@ class _Offsets:
 
 
 def measure(
-    analysis: Analysis, references: Mapping[str, str], folder: Path
+    analysis: Analysis, references: Sequence[ReferenceLine]
 ) -> tuple[tuple[ReferenceFigures, ...], tuple[str, ...]]:
     """Return the figures of every route that has a reference, and a plain line for each that cannot be used.
 
     Parameters
     ----------
     analysis : routes, recordings and flags of the campaign.
-    references : a route's name, or a recording that lies on it (its path below `folder`, or its bare name), to the file
-        of the line below `folder`.
+    references : each of a route by its name, or of a recording that lies on it by its path below the campaign's folder,
+        or its bare name.
 
     Notes
     -----
@@ -70,12 +71,13 @@ def measure(
     """
     measured: list[_Offsets] = []
     notes: list[str] = []
-    for key, file in references.items():
+    for reference in references:
         try:
-            route = _route_of(key, analysis)
+            route = _route_of(reference.of, analysis)
             if any(done.route == route.route.name for done in measured):
-                raise InputError("campaign.toml", f"a second reference of route {route.route.name}, {key!r}", "one")
-            measured.append(_offsets(analysis, route, file, folder))
+                found = f"a second reference of route {route.route.name}, {reference.of!r}"
+                raise InputError("campaign.toml", found, "one")
+            measured.append(_offsets(analysis, route, reference))
         except InputError as error:
             notes.append(str(error))
     return tuple(_figures(measured, analysis.settings.confidence)), tuple(notes)
@@ -99,14 +101,11 @@ def _route_of(key: str, analysis: Analysis) -> RouteResult:
     return routes[0]
 
 
-def _offsets(analysis: Analysis, found: RouteResult, file: str, folder: Path) -> _Offsets:
-    try:
-        lon_deg, lat_deg = read_line(folder / file)
-    except UnreadableFile as error:
-        raise InputError(file, error.found, error.expected) from error
+def _offsets(analysis: Analysis, found: RouteResult, reference: ReferenceLine) -> _Offsets:
+    file = reference.file
     if found.centreline is None:
         raise InputError(file, f"a reference of route {found.route.name}, which has no centreline", "a route with one")
-    line = _line(found.route.plane.to_metres(lon_deg, lat_deg), file, analysis.settings.step_m)
+    line = _line(found.route.plane.to_metres(reference.lon_deg, reference.lat_deg), file, analysis.settings.step_m)
     road = polyline.equal_steps(found.centreline.xy_m, [(0, len(found.centreline.xy_m))], analysis.settings.step_m)
     line, place = _along_travel(road, line, analysis.settings)
     shared_m = float(place.matched.sum()) * _step_m(line)

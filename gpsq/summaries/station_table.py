@@ -7,6 +7,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from gpsq.arrays import mean_of_known
+from gpsq.statistics.robust import robust_sd
+
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
@@ -99,7 +102,7 @@ def on_common_line(table: StationTable) -> FloatArray:
     mass = member @ weight
     ride_mean = np.divide(member @ (weight * offset), mass, out=np.zeros_like(mass), where=mass > 0)
     count = (mass > 0).sum(axis=0)
-    limit = PULL_LIMIT * 1.4826 * float(np.median(np.abs(ride_mean[mass > 0]))) if (mass > 0).any() else 0.0
+    limit = PULL_LIMIT * robust_sd(ride_mean[mass > 0]) if (mass > 0).any() else 0.0
     share = np.clip(ride_mean, -limit, limit) / np.maximum(count, 1)
     row_of_ride = [rides.index(ride) for ride in table.ride]
     return np.asarray(table.offset_m - share[row_of_ride], dtype=float)
@@ -109,14 +112,6 @@ def _typical_square(offset_m: FloatArray) -> FloatArray:
     """Median square offset of each row, never nought."""
     square = np.array([np.median(row[np.isfinite(row)] ** 2) if np.isfinite(row).any() else 1.0 for row in offset_m])
     return np.asarray(np.maximum(square, 0.01), dtype=float)
-
-
-def mean_of_known(rows: FloatArray) -> FloatArray:
-    """Return the mean of each column over the rows that know it, nan where none does."""
-    known = np.isfinite(rows)
-    count = known.sum(axis=0)
-    total = np.where(known, rows, 0.0).sum(axis=0)
-    return np.asarray(np.divide(total, count, out=np.full(rows.shape[1], np.nan), where=count > 0), dtype=float)
 
 
 def effective_stations(residual_m: FloatArray) -> float:

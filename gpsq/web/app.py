@@ -19,7 +19,7 @@ from starlette.routing import Route
 from gpsq.exceptions import GpsqError, OutputError
 from gpsq.output.folder_swap import written_names
 from gpsq.output.map.page import leaflet
-from gpsq.reading.listing import RESULTS
+from gpsq.settings import RESULTS
 from gpsq.web import campaign_edits, pages
 from gpsq.web.dropped_files import MOST_FILES, PUBLISHED
 from gpsq.web.guard import DROP, POLICY_OF_MAP, POLICY_OF_RESULTS, Guard, same_token

@@ -20,7 +20,8 @@ from gpsq.campaign import campaign_file, flags, safe_files, start_log
 from gpsq.campaign.device_names import is_date
 from gpsq.exceptions import OutputError
 from gpsq.reading.archives import MOST_BYTES
-from gpsq.reading.listing import RESULTS, is_no_recording, readable
+from gpsq.reading.listing import is_no_recording, readable
+from gpsq.settings import RESULTS
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence

@@ -14,7 +14,7 @@ from gpsq.campaign import campaign_file, flags
 from gpsq.campaign.device_names import UNKNOWN_DEVICE
 from gpsq.exceptions import CampaignError, InputError, OutputError
 from gpsq.model import FLAGS
-from gpsq.reading.listing import RESULTS
+from gpsq.settings import RESULTS
 from gpsq.web import campaign_edits, dropped_files, page_data
 from gpsq.web.jobs import Line
 

@@ -37,7 +37,7 @@ def serve_jobs(pipe: Connection, cancelling: Connection) -> None:
 
 
 class _Worker:
-    """Keeps the latest analysis; files and routes that did not change come from the campaign's cache."""
+    """Keeps the latest analysis; files and routes that did not change come from the user's cache."""
 
     def __init__(self, pipe: Connection, cancelling: Connection) -> None:
 
@@ -93,12 +93,10 @@ class _Worker:
         from gpsq.pipeline import cache, executors
         from gpsq.pipeline.analysis import analyse
 
-        store = cache.beside(Path(folder))
         # no further processes: whoever ends this one, by a cancel or a kill, would leave them behind
         alone = executors.Local(processes=1)
-        self.analysis = analyse(Path(folder), executor=alone, cache=store, on_progress=self._tell)
-        if store:
-            store.forget_unused()
+        with cache.opened(Path(folder)) as store:
+            self.analysis = analyse(Path(folder), executor=alone, cache=store, on_progress=self._tell)
         self._tell("drawing the map", 0, 1)
         return self.analysis, map_page(self.analysis)
 

@@ -2,7 +2,7 @@
 
 Skipped in a normal test run; measure with ``pytest tests/benchmarks/test_bench_whole_run.py -o addopts= --benchmark-only``
 (some ten minutes; the thousand recordings need ``GPSQ_LARGE=1`` and ten more). Kernels are compiled before the first
-round; the campaign's cache is deleted before each but that of an unchanged campaign.
+round; the cache is deleted before each but that of an unchanged campaign.
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ import shutil
 import subprocess
 import sys
 import time
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import campaigns
@@ -21,8 +22,6 @@ import pytest
 from gpsq.pipeline import cache
 
 if TYPE_CHECKING:
-    from pathlib import Path
-
     from pytest_benchmark.fixture import BenchmarkFixture
 
 SIZES = (100, 300, *((1_000,) if os.environ.get("GPSQ_LARGE") else ()))
@@ -32,8 +31,10 @@ def gpsq(*words: str) -> None:
     subprocess.run([sys.executable, "-m", "gpsq.cli", *words], check=True, capture_output=True)
 
 
-def forget(folder: Path) -> None:
-    shutil.rmtree(folder / cache.FOLDER, ignore_errors=True)
+def forget() -> None:
+    with cache.opened(Path()) as store:
+        assert store is not None
+        shutil.rmtree(store.folder.parent)
 
 
 @pytest.fixture
@@ -45,7 +46,7 @@ def week(tmp_path: Path) -> Path:
 
 
 def test_a_week(benchmark: BenchmarkFixture, week: Path) -> None:
-    benchmark.pedantic(gpsq, ("analyse", str(week)), setup=lambda: forget(week), rounds=7)
+    benchmark.pedantic(gpsq, ("analyse", str(week)), setup=forget, rounds=7)
 
 
 def test_a_week_unchanged(benchmark: BenchmarkFixture, week: Path) -> None:
@@ -70,7 +71,7 @@ def test_growth_with_the_number_of_recordings(benchmark: BenchmarkFixture, tmp_p
 
 
 def _seconds(folder: Path) -> float:
-    forget(folder)
+    forget()
     start = time.perf_counter()
     gpsq("analyse", str(folder))
     return time.perf_counter() - start

@@ -9,7 +9,7 @@ from trace_maker import road, shifted_left, trace_on
 from gpsq.geometry.alignment import Abreast
 from gpsq.measures import cross_track
 from gpsq.model import Centreline
-from gpsq.pipeline.analysis import analyse_traces
+from gpsq.pipeline.stages import analyse_traces
 from gpsq.settings import Settings
 
 

@@ -11,7 +11,7 @@ from trace_maker import road, shifted_left, smooth_noise, trace_on
 from gpsq.campaign import flags
 from gpsq.exceptions import CampaignError
 from gpsq.model import NAT, Flag
-from gpsq.pipeline.analysis import analyse_traces
+from gpsq.pipeline.stages import analyse_traces
 from gpsq.settings import Settings
 
 DETOUR = 120.0 * np.clip(np.minimum(np.arange(401) - 150, 250 - np.arange(401)) / 10.0, 0, 1)

@@ -8,7 +8,7 @@ from trace_maker import MONDAY, road, shifted_left, smooth_noise, trace_on
 
 from gpsq.measures import first_fix
 from gpsq.model import NAT
-from gpsq.pipeline.analysis import analyse_traces
+from gpsq.pipeline.stages import analyse_traces
 from gpsq.settings import Settings
 
 

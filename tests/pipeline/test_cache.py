@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import builtins
+import io
+import json
 import os
-import pickle
 import shutil
+import stat
 import subprocess
 import sys
+import time
 from concurrent.futures import Executor
 from dataclasses import dataclass
 from pathlib import Path
@@ -20,23 +24,27 @@ from hypothesis import strategies as st
 
 from gpsq import digests
 from gpsq.campaign import flags
-from gpsq.pipeline import cache, unchanged
-from gpsq.pipeline.analysis import analyse
-from gpsq.simulate.shipped_demo import put
+from gpsq.pipeline import cache
+from gpsq.pipeline.analysis import analyse, analyse_readings
+from gpsq.pipeline.campaign_run import write_unless_standing
+from gpsq.reading import read_folder
+from gpsq.simulate.shipped_demo import put as put_demo
 
 if TYPE_CHECKING:
     from gpsq.results import Analysis
 
 
 @pytest.fixture(autouse=True)
-def _own_mark(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.MonkeyPatch) -> None:
+def root(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """The folder of this user's caches, empty in each test."""
     monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path_factory.mktemp("user")))
+    return Path(os.environ["XDG_CACHE_HOME"]) / "gpsq"
 
 
 @pytest.fixture
 def campaign(tmp_path: Path) -> Path:
     """Three days of the demo, one way."""
-    put(tmp_path)
+    put_demo(tmp_path)
     for file in tmp_path.rglob("*.gpx"):
         if not file.match("*-0[89]-out.gpx") and not file.match("*-10-out.gpx"):
             file.unlink()
@@ -63,11 +71,14 @@ class Counting(Executor):
 
 def run(folder: Path, executor: Executor | None = None) -> Analysis:
     """Analyse as a new run would."""
-    store = cache.beside(folder)
-    assert store is not None
-    found = analyse(folder, cache=store, executor=executor)
-    store.forget_unused()
-    return found
+    with cache.opened(folder) as store:
+        assert store is not None
+        return analyse(folder, cache=store, executor=executor)
+
+
+def answers() -> list[Path]:
+    """All answers that this user's cache holds."""
+    return sorted(Path(os.environ["XDG_CACHE_HOME"]).glob("gpsq/*/*.answer"))
 
 
 def fresh(folder: Path) -> str:
@@ -104,6 +115,7 @@ def test_a_changed_recording_is_read_again_and_alone(campaign: Path) -> None:
         ("campaign.toml", 'title = "Another"\n'),
         ("rides.csv", None),
         ("flags.csv", "flag"),
+        ("flags.csv", "no table of flags\n?\n"),
     ],
 )
 def test_settings_starts_and_decisions_count(campaign: Path, name: str, text: str | None) -> None:
@@ -126,7 +138,7 @@ def test_settings_starts_and_decisions_count(campaign: Path, name: str, text: st
 
 def test_a_decision_costs_its_own_route_after_an_unchanged_run_too(tmp_path: Path) -> None:
     """What an unchanged run has no use for is needed by the next change: it must not be forgotten."""
-    put(tmp_path)
+    put_demo(tmp_path)
     counting = Counting()
     run(tmp_path, counting)
     analysis = run(tmp_path, counting)
@@ -178,66 +190,294 @@ def test_recordings_added_before_others_leave_these_alone(campaign: Path) -> Non
     assert digests.digest(found) == fresh(campaign)
 
 
-def test_the_cache_may_be_deleted_or_spoilt(campaign: Path) -> None:
+def test_the_cache_may_be_deleted_or_spoilt(campaign: Path, root: Path) -> None:
     expected = digests.digest(run(campaign))
-    for number, answer in enumerate(sorted((campaign / cache.FOLDER).glob("*.answer"))):
+    for number, answer in enumerate(answers()):
         data = answer.read_bytes()
         answer.write_bytes((data[: len(data) // 2], b"", data[:40] + b"?" + data[41:])[number % 3])
-    assert digests.digest(run(campaign)) == expected
-    shutil.rmtree(campaign / cache.FOLDER)
+    counting = Counting()
+    assert digests.digest(run(campaign, counting)) == expected
+    assert counting.taken() == (9, 1)
+    shutil.rmtree(root)
     assert digests.digest(run(campaign)) == expected
 
 
-def test_a_campaign_from_another_user_runs_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """A folder handed on may hold a cache; a pickle in it could run anything, so without this user's mark it is dead."""
-    key = digests.digest("anything")
-    theirs = cache.Cache(tmp_path / cache.FOLDER, b"?" * 32)
-    theirs.put(key, {"an": "answer"})
-    assert theirs.get(key) == {"an": "answer"}
-    loaded = []
-    monkeypatch.setattr(pickle, "loads", loaded.append)
-    mine = cache.beside(tmp_path)
-    assert mine is not None
-    assert mine.get(key) is None
-    assert loaded == []
+def test_nothing_lies_where_others_read(campaign: Path, root: Path) -> None:
+    """Answers hold places, and the folder of a campaign is one that people share."""
+    old = os.umask(0o002)
+    try:
+        before = set(campaign.rglob("*"))
+        run(campaign)
+    finally:
+        os.umask(old)
+    assert set(campaign.rglob("*")) == before
+    assert len(answers()) == 9 + 1 + 2
+    assert {stat.S_IMODE(path.stat().st_mode) for path in answers()} == {0o600}
+    assert {stat.S_IMODE(path.stat().st_mode) for path in (root, *root.iterdir())} == {0o700}
+
+
+def opened(folder: Path) -> cache.Cache:
+    with cache.opened(folder) as store:
+        assert store is not None
+        return store
+
+
+@pytest.fixture
+def unread(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Any pickle that is opened at all ends the test."""
+    monkeypatch.setattr(cache._Unpickler, "load", lambda own: pytest.fail("it was read"))
+
+
+def others(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Have a file or folder belong to another user, for whoever asks."""
+    own, whose = cache._is_own, path.lstat().st_ino
+
+    def is_own(status: os.stat_result, kind: Any) -> bool:
+        values = list(status)
+        values[stat.ST_UID] += status.st_ino == whose
+        return own(os.stat_result(values), kind)
+
+    monkeypatch.setattr(cache, "_is_own", is_own)
+
+
+@pytest.mark.usefixtures("unread")
+def test_what_another_user_wrote_is_not_read(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A pickle could run anything."""
+    store = opened(tmp_path)
+    store.put("a" * 64, 1)
+    others(answers()[0], monkeypatch)
+    assert store.get("a" * 64) is None
+
+
+@pytest.mark.usefixtures("unread")
+@pytest.mark.parametrize("mode", [0o620, 0o602, 0o666])
+def test_what_another_user_could_have_written_is_not_read(tmp_path: Path, mode: int) -> None:
+    store = opened(tmp_path)
+    store.put("a" * 64, 1)
+    answers()[0].chmod(mode)
+    assert store.get("a" * 64) is None
+
+
+@pytest.mark.usefixtures("unread")
+def test_what_a_link_leads_to_is_not_read(tmp_path: Path) -> None:
+    store = opened(tmp_path)
+    store.put("a" * 64, 1)
+    answers()[0].rename(tmp_path / "elsewhere")
+    (store.folder / f"{'a' * 64}.answer").symlink_to(tmp_path / "elsewhere")
+    assert store.get("a" * 64) is None
+
+
+@pytest.mark.parametrize("which", ["root", "campaign"])
+def test_a_folder_that_another_user_could_fill_is_no_cache(tmp_path: Path, root: Path, which: str) -> None:
+    store = opened(tmp_path)
+    store.put("a" * 64, 1)
+    (root if which == "root" else store.folder).chmod(0o777)
+    with cache.opened(tmp_path) as again:
+        assert again is None
+
+
+@pytest.mark.parametrize("which", ["root", "campaign"])
+def test_a_folder_of_another_user_is_no_cache(
+    tmp_path: Path, root: Path, which: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    store = opened(tmp_path)
+    store.put("a" * 64, 1)
+    others(root if which == "root" else store.folder, monkeypatch)
+    with cache.opened(tmp_path) as again:
+        assert again is None
 
 
 def test_an_answer_is_good_for_its_own_question_alone(tmp_path: Path) -> None:
-    store = cache.Cache(tmp_path / cache.FOLDER, b"?" * 32)
+    store = opened(tmp_path)
     store.put("a" * 64, 1)
-    shutil.copy(tmp_path / cache.FOLDER / f"{'a' * 64}.answer", tmp_path / cache.FOLDER / f"{'b' * 64}.answer")
+    shutil.copy(store.folder / f"{'a' * 64}.answer", store.folder / f"{'b' * 64}.answer")
     assert (store.get("a" * 64), store.get("b" * 64)) == (1, None)
 
 
 def test_no_cache_where_none_can_be(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def is_none(place: str) -> bool:
+        monkeypatch.setenv("XDG_CACHE_HOME", place)
+        with cache.opened(tmp_path) as store:
+            return store is None
+
+    (tmp_path / "file").write_text("")
+    (tmp_path / "linked").mkdir()
+    (tmp_path / "linked" / "gpsq").symlink_to(tmp_path)
+    assert is_none(str(tmp_path / "file"))
+    assert is_none(str(tmp_path / "linked"))
     with monkeypatch.context() as patch:
-        patch.setattr(os, "access", lambda *_: False)  # a folder that may only be read
-        assert cache.beside(tmp_path) is None
-    (tmp_path / "elsewhere").mkdir()
-    (tmp_path / cache.FOLDER).symlink_to(tmp_path / "elsewhere")
-    assert cache.beside(tmp_path) is None
-    blocked = tmp_path / "file"
-    blocked.write_text("")
-    monkeypatch.setenv("XDG_CACHE_HOME", str(blocked))
-    (tmp_path / "plain").mkdir()
-    assert cache.beside(tmp_path / "plain") is None
-    store = cache.Cache(blocked / "no-folder", b"?" * 32)
+        patch.setattr(os.path, "expanduser", lambda path: path)  # the user has no home
+        assert is_none("")
+    store = cache.Cache(tmp_path / "file" / "no-folder")
     store.put("a" * 64, 1)
     assert store.get("a" * 64) is None
-    store.forget_unused()
 
 
-def test_one_run_is_kept_and_strangers_are_left(tmp_path: Path) -> None:
-    old = cache.Cache(tmp_path / cache.FOLDER, b"?" * 32)
-    old.put("a" * 64, 1)
-    old.put("b" * 64, 2)
-    (old.folder / "mine.txt").write_text("kept")
-    new = cache.Cache(old.folder, b"?" * 32)
-    assert new.get("b" * 64) == 2
-    new.forget_unused()
-    assert sorted(path.name for path in old.folder.iterdir()) == [
-        ".gitignore", cache.TAG_NAME, f"{'b' * 64}.answer", "mine.txt",
-    ]  # fmt: skip
+def test_each_campaign_has_a_folder_of_its_own_however_it_is_called(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (tmp_path / "one").mkdir()
+    (tmp_path / "two").mkdir()
+    monkeypatch.chdir(tmp_path)
+    assert opened(Path("one")).folder == opened(tmp_path / "two" / ".." / "one").folder
+    assert opened(Path("one")).folder != opened(Path("two")).folder
+
+
+def test_what_is_given_is_not_kept_again(tmp_path: Path) -> None:
+    store = opened(tmp_path)
+    large = np.arange(100_000.0)
+    store.put("a" * 64, {"large": large, "small": 1}, given=(large,))
+    assert answers()[0].stat().st_size < 1_000
+    again = store.get("a" * 64, given=(large,))
+    assert again["large"] is large
+    assert again["small"] == 1
+
+
+# --- what is swept ------------------------------------------------------------------------------------------------
+
+DAY_S = 86_400
+
+
+def put(store: cache.Cache, key: str, *, days: float, size: int = 10) -> Path:
+    store.put(key * 64, bytes(size))
+    path = store.folder / f"{key * 64}.answer"
+    os.utime(path, (time.time() - days * DAY_S,) * 2)
+    return path
+
+
+def test_what_is_old_goes_and_what_is_asked_for_stays_young(tmp_path: Path, root: Path) -> None:
+    store = opened(tmp_path)
+    old, asked, young = (put(store, key, days=days) for key, days in (("a", 91), ("b", 91), ("c", 89)))
+    assert store.get("b" * 64) is not None
+    (store.folder / "mine.txt").write_text("kept")
+    cache.sweep(root)
+    assert (old.exists(), asked.exists(), young.exists()) == (False, True, True)
+    assert (store.folder / "mine.txt").exists()
+    cache.sweep(root, time.time() + 365 * DAY_S)
+    assert [path.name for path in store.folder.iterdir()] == ["mine.txt"]
+    (store.folder / "mine.txt").unlink()
+    cache.sweep(root)
+    assert not store.folder.exists()
+
+
+def test_beyond_the_bound_those_go_that_were_asked_for_longest_ago(
+    tmp_path: Path, root: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (tmp_path / "other").mkdir()
+    stores = opened(tmp_path), opened(tmp_path / "other")
+    monkeypatch.setattr(cache, "MOST_MB", 2)
+    paths = [
+        put(stores[k % 2], key, days=days, size=800_000)
+        for k, (key, days) in enumerate([("a", 3), ("b", 1), ("c", 4), ("d", 2)])
+    ]
+    cache.sweep(root)
+    assert [path.exists() for path in paths] == [False, True, False, True]
+
+
+def test_a_run_that_added_something_sweeps(tmp_path: Path) -> None:
+    old = put(opened(tmp_path), "a", days=100)
+    with cache.opened(tmp_path) as store:
+        assert store is not None
+        store.get("b" * 64)
+    assert old.exists(), "a run that adds nothing need not look"
+    with cache.opened(tmp_path) as store:
+        assert store is not None
+        store.put("b" * 64, 1)
+    assert not old.exists()
+
+
+def test_what_a_killed_run_left_is_swept_but_not_what_another_is_writing(tmp_path: Path, root: Path) -> None:
+    store = opened(tmp_path)
+    store.put("a" * 64, 1)
+    left, writing = store.folder / "begun-left", store.folder / "begun-now"
+    left.write_bytes(b"half")
+    writing.write_bytes(b"half")
+    os.utime(left, (time.time() - 2 * 3_600,) * 2)
+    cache.sweep(root)
+    assert (left.exists(), writing.exists(), len(answers())) == (False, True, 1)
+
+
+WRITES = """
+import sys, pathlib
+from gpsq.pipeline import cache
+with cache.opened(pathlib.Path(sys.argv[1])) as store:
+    print("ready", flush=True)
+    while True:
+        for k in range(20):
+            store.put(f"{k:064d}", [k] * 50_000)
+"""
+
+
+def test_a_writer_is_killed_and_another_goes_on_reading(tmp_path: Path, root: Path) -> None:
+    """At any moment an answer is whole or not there."""
+    store = opened(tmp_path)
+    for _ in range(3):
+        writer = subprocess.Popen([sys.executable, "-c", WRITES, str(tmp_path)], stdout=subprocess.PIPE)
+        assert writer.stdout is not None
+        assert writer.stdout.readline() == b"ready\n"
+        seen, k, until = 0, 0, time.monotonic() + 60
+        while seen < 100:
+            assert time.monotonic() < until, "nothing was written"
+            answer = store.get(f"{k:064d}")
+            assert answer is None or answer == [k] * 50_000
+            seen, k = seen + (answer is not None), (k + 1) % 20
+            cache.sweep(root)
+        writer.kill()
+        writer.communicate()
+    for k in range(20):
+        assert store.get(f"{k:064d}") in (None, [k] * 50_000)
+
+
+def test_two_runs_of_one_campaign_at_a_time(campaign: Path) -> None:
+    expected = fresh(campaign)
+    code = (
+        "import sys, pathlib; from gpsq import digests; from gpsq.pipeline import analysis, cache\n"
+        "folder = pathlib.Path(sys.argv[1])\n"
+        "with cache.opened(folder) as store: print(digests.digest(analysis.analyse(folder, cache=store)))"
+    )
+    runs = [
+        subprocess.Popen([sys.executable, "-c", code, str(campaign)], stdout=subprocess.PIPE, text=True) for _ in "ab"
+    ]
+    assert [one.communicate()[0].strip() for one in runs] == [expected] * 2
+    assert digests.digest(run(campaign)) == expected
+
+
+def former(campaign: Path) -> Path:
+    folder = campaign / ".gpsq-cache"
+    folder.mkdir()
+    (folder / "CACHEDIR.TAG").write_bytes(cache._FORMER_TAG)
+    (folder / ".gitignore").write_text("*")
+    (folder / f"{'a' * 64}.answer").write_bytes(b"?")
+    (folder / "aside-x1_y").write_bytes(b"?")
+    return folder
+
+
+@pytest.mark.usefixtures("unread")
+def test_a_former_cache_in_the_campaign_is_removed(tmp_path: Path) -> None:
+    folder = former(tmp_path)
+    opened(tmp_path)
+    assert not folder.exists()
+
+
+def test_what_was_not_ours_in_a_former_cache_is_left(tmp_path: Path) -> None:
+    folder = former(tmp_path)
+    (folder / "mine.gpx").write_text("kept")
+    opened(tmp_path)
+    assert [path.name for path in folder.iterdir()] == ["mine.gpx"]
+    (folder / "mine.gpx").rename(tmp_path / "mine.gpx")
+    folder.rmdir()
+    former(tmp_path)
+    (folder / "CACHEDIR.TAG").write_text("somebody else's")
+    opened(tmp_path)
+    assert len(list(folder.iterdir())) == 4
+    shutil.move(folder, tmp_path / "linked")
+    (tmp_path / "linked" / "CACHEDIR.TAG").write_bytes(cache._FORMER_TAG)
+    folder.symlink_to(tmp_path / "linked")
+    opened(tmp_path)
+    assert len(list((tmp_path / "linked").iterdir())) == 4
+
+
+# --- digests ------------------------------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True)
@@ -272,7 +512,7 @@ def test_digests_of_arrays_and_sets() -> None:
 
 
 def test_results_that_stand_are_not_written_again(tmp_path: Path) -> None:
-    store, out, written = cache.Cache(tmp_path / "c", b"?" * 32), tmp_path / "out", []
+    store, out, written = opened(tmp_path), tmp_path / "out", []
 
     def writing() -> list[Path]:
         out.mkdir(exist_ok=True)
@@ -282,7 +522,7 @@ def test_results_that_stand_are_not_written_again(tmp_path: Path) -> None:
 
     def times(what: str, place: cache.Cache | None = store) -> int:
         written.clear()
-        unchanged.write(place, what, out, writing)
+        write_unless_standing(place, what, out, writing)
         return len(written)
 
     assert (times("x"), times("x"), times("y"), times("y", None)) == (1, 0, 1, 1)
@@ -291,3 +531,53 @@ def test_results_that_stand_are_not_written_again(tmp_path: Path) -> None:
     assert (out / "a.csv").read_text() == "a"
     (out / "a.csv").unlink()
     assert times("y") == 1
+
+
+UNCHANGED = """
+import sys, pathlib, os
+from gpsq.pipeline.campaign_run import analyse_into
+folder = pathlib.Path(sys.argv[1])
+analyse_into(folder, folder / "gpsq-results")
+heavy = ("numba", "scipy", "pandas", "matplotlib", "folium", "shapely")
+from multiprocessing import active_children
+print(len(active_children()), *(name for name in heavy if name in sys.modules))
+"""
+
+
+def test_an_unchanged_run_loads_nothing_heavy_and_begins_nothing(campaign: Path) -> None:
+    def said() -> list[str]:
+        command = [sys.executable, "-c", UNCHANGED, str(campaign)]
+        return subprocess.run(command, capture_output=True, text=True, check=True).stdout.split()
+
+    first = said()
+    assert {"numba", "pandas"} <= set(first)
+    files = {path: path.stat().st_mtime_ns for path in (campaign / "gpsq-results").rglob("*")}
+    assert said() == ["0"]
+    assert {path: path.stat().st_mtime_ns for path in (campaign / "gpsq-results").rglob("*")} == files
+
+
+def test_a_reference_line_counts(campaign: Path) -> None:
+    trace = analyse(campaign).traces[0]
+
+    def line(off_deg: float) -> None:
+        places = [[lon, lat + off_deg] for lon, lat in zip(trace.lon_deg.tolist(), trace.lat_deg.tolist(), strict=True)]
+        (campaign / "line.geojson").write_text(json.dumps({"type": "LineString", "coordinates": places}))
+
+    line(0.0)
+    with (campaign / "campaign.toml").open("a", encoding="utf-8") as file:
+        file.write('\n[reference]\nA = "line.geojson"\n')
+    counting = Counting()
+    before = run(campaign, counting)
+    counting.taken()
+    line(2e-5)
+    after = run(campaign, counting)
+    assert counting.taken() == (0, 0)
+    assert digests.digest(after) == fresh(campaign) != digests.digest(before)
+
+
+def test_no_file_is_opened_once_all_is_read(campaign: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    expected = fresh(campaign)
+    readings = read_folder(campaign)
+    monkeypatch.setattr(builtins, "open", lambda *_, **__: pytest.fail("a file was opened"))
+    monkeypatch.setattr(io, "open", lambda *_, **__: pytest.fail("a file was opened"))
+    assert digests.digest(analyse_readings(readings)) == expected

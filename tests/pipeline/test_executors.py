@@ -19,7 +19,7 @@ from gpsq.output.tables import tables
 from gpsq.pipeline import cache, executors
 from gpsq.pipeline.analysis import analyse
 from gpsq.pipeline.executors import Cluster, Local
-from gpsq.pipeline.second_process import Aside
+from gpsq.pipeline.second_process import ReadsWhileLoading, SecondProcess
 from gpsq.simulate.shipped_demo import put
 
 if TYPE_CHECKING:
@@ -169,9 +169,13 @@ def test_a_worker_is_killed_in_the_middle(campaign: Path, alone: Analysis, dask:
     assert same(found, alone)
 
 
-def test_the_command_line_on_a_cluster(campaign: Path, dask: Any, capsys: pytest.CaptureFixture[str]) -> None:
+@pytest.mark.parametrize("scheme", ["tcp://", ""])
+def test_the_command_line_on_a_cluster(
+    campaign: Path, dask: Any, scheme: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    address = scheme + dask.scheduler_address.removeprefix("tcp://")
     with pytest.raises(SystemExit) as ended:
-        cli.main(["analyse", str(campaign), "--cluster", dask.scheduler_address, "--quiet"])
+        cli.main(["analyse", str(campaign), "--cluster", address, "--quiet"])
     assert ended.value.code == 0
     assert "Report:" in capsys.readouterr().out
     assert (campaign / "gpsq-results" / "report.html").is_file()
@@ -202,6 +206,53 @@ def test_workers_with_another_gpsq_are_refused(dask: Any, monkeypatch: pytest.Mo
     monkeypatch.setattr(executors, "_code_here", lambda: own() + "?")
     with pytest.raises(InputError, match="workers with another gpsq"):
         Cluster(dask.scheduler_address)
+
+
+@pytest.fixture
+def soon(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What is told after twenty seconds and each minute is told at once."""
+    monkeypatch.setattr(executors, "LOOK_S", 0.05)
+    monkeypatch.setattr(executors, "TOLD_AFTER_S", 0.3)
+    monkeypatch.setattr(executors, "TOLD_AGAIN_S", 0.5)
+
+
+@pytest.mark.usefixtures("soon")
+def test_with_no_worker_left_it_says_so_and_goes_on_with_one_that_joins(campaign: Path, alone: Analysis) -> None:
+    said: list[str] = []
+
+    def say(line: str) -> None:
+        said.append(line)
+        if len(said) == 3:
+            dask.scale(1)
+
+    with local_cluster(1) as dask, Cluster(dask.scheduler_address, say=say) as cluster:
+        dask.scale(0)
+        until = time.monotonic() + 30
+        while dask.scheduler_info["workers"]:
+            assert time.monotonic() < until, "the worker stays"
+            time.sleep(0.05)
+        found = analyse(campaign, executor=cluster)
+        address = dask.scheduler_address
+    assert same(found, alone)
+    assert len(said) >= 3
+    told = f"The cluster at {address} has no worker left: waiting for one to join; 0 of 30 tasks are done."
+    assert said[:3] == [told] * 3
+
+
+@pytest.mark.usefixtures("soon")
+def test_while_workers_are_there_nothing_is_said(dask: Any) -> None:
+    said: list[str] = []
+    with Cluster(dask.scheduler_address, say=said.append) as cluster:
+        assert list(cluster.map(time.sleep, [0.6])) == [None]
+    assert said == []
+
+
+def test_a_worker_with_another_gpsq_that_joins_later_is_refused(dask: Any, monkeypatch: pytest.MonkeyPatch) -> None:
+    with Cluster(dask.scheduler_address) as cluster:
+        own = digests.code
+        monkeypatch.setattr(executors, "_code_here", lambda: own() + "?")
+        with pytest.raises(InputError, match="workers with another gpsq"):
+            list(cluster.map(here, range(2)))
 
 
 # --- one process beside this one ----------------------------------------------------------------------------------
@@ -237,9 +288,9 @@ def one_thread(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 @pytest.mark.usefixtures("one_thread")
-def test_work_is_done_aside_and_what_fails_fails_here() -> None:
-    aside = Aside()
-    waits = [aside.begin(squared, number) for number in (2, 3, -1, 4)]
+def test_work_is_done_there_and_what_fails_fails_here() -> None:
+    second = SecondProcess()
+    waits = [second.begin(squared, number) for number in (2, 3, -1, 4)]
     assert waits[0]()[0] == 4
     assert (waits[1]()[1] != os.getpid()) == (sys.platform == "linux" and executors.cores() > 1)
     with pytest.raises(InputError, match="one above zero"):
@@ -249,32 +300,32 @@ def test_work_is_done_aside_and_what_fails_fails_here() -> None:
 
 @pytest.mark.usefixtures("one_thread")
 def test_a_process_that_is_ended_is_done_without() -> None:
-    aside = Aside()
-    wait = aside.begin(ends, 1)
+    second = SecondProcess()
+    wait = second.begin(ends, 1)
     assert wait() == 1
-    assert aside.begin(ends, 2)() == 2
+    assert second.begin(ends, 2)() == 2
 
 
 @pytest.mark.usefixtures("one_thread")
 def test_an_answer_that_cannot_be_sent_is_found_here() -> None:
-    aside = Aside()
-    waits = [aside.begin(adds, 2), aside.begin(squared, 3)]
+    second = SecondProcess()
+    waits = [second.begin(adds, 2), second.begin(squared, 3)]
     assert waits[0]()(5) == 7
     assert waits[1]()[0] == 9
 
 
 @pytest.mark.usefixtures("one_thread")
 def test_answers_may_be_asked_for_in_any_order_and_again() -> None:
-    aside = Aside()
-    waits = [aside.begin(squared, number) for number in (2, 3, 4)]
+    second = SecondProcess()
+    waits = [second.begin(squared, number) for number in (2, 3, 4)]
     assert [waits[k]()[0] for k in (2, 0, 1, 0)] == [16, 4, 9, 4]
 
 
 @pytest.mark.usefixtures("one_thread")
 def test_the_next_work_does_not_wait_for_a_large_answer_to_be_taken(tmp_path: Path) -> None:
-    aside = Aside()
-    large = aside.begin(many, 4_000_000)
-    aside.begin(touch, tmp_path / "done")
+    second = SecondProcess()
+    large = second.begin(many, 4_000_000)
+    second.begin(touch, tmp_path / "done")
     until = time.monotonic() + 20
     while sys.platform == "linux" and executors.cores() > 1 and not (tmp_path / "done").exists():
         assert time.monotonic() < until, "the second piece of work was not begun"
@@ -284,5 +335,28 @@ def test_the_next_work_does_not_wait_for_a_large_answer_to_be_taken(tmp_path: Pa
 
 def test_with_threads_about_nothing_is_begun(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("gpsq.pipeline.second_process.threading.active_count", lambda: 2)
-    aside = Aside()
-    assert aside.begin(squared, 3)() == (9, os.getpid())
+    second = SecondProcess()
+    assert second.begin(squared, 3)() == (9, os.getpid())
+
+
+@pytest.mark.usefixtures("one_thread")
+def test_a_few_files_are_read_in_the_second_process_while_this_one_loads(tmp_path: Path) -> None:
+    loaded: list[int] = []
+    second = SecondProcess()
+    with Local(2, worth_a_pool=100) as cores:
+        reads = ReadsWhileLoading(second, cores, lambda: loaded.append(os.getpid()))
+        assert [n for n, _ in reads.map(squared, range(4))] == [0, 1, 4, 9]
+        assert loaded == [os.getpid()]
+        read_by = {pid for _, pid in reads.map(squared, range(4))}
+        assert (os.getpid() not in read_by) == (sys.platform == "linux" and executors.cores() > 1)
+        with pytest.raises(InputError, match="one above zero"):
+            list(reads.map(squared, [1, -1]))
+
+
+@pytest.mark.usefixtures("one_thread")
+def test_many_files_are_read_on_the_cores(tmp_path: Path) -> None:
+    (tmp_path / "large").write_bytes(b"?" * executors.BYTES_PER_FIX * 1000)
+    with Local(2, worth_a_pool=1000) as cores:
+        reads = ReadsWhileLoading(SecondProcess(), cores, lambda: None)
+        assert len(set(reads.map(here, [tmp_path / "large"] * 8)) - {os.getpid()}) >= 1
+        assert cores._pool is not None

@@ -153,12 +153,14 @@ def test_a_very_large_file_keeps_every_point(tmp_path: Path) -> None:
 
 def write_zigzag(path: Path, count: int) -> None:
     """Write what the case's own generator writes: rows of 3,000 points, back and forth, one a second."""
-    start = np.datetime64("2024-07-01T00:00:00")
+    start, second = np.datetime64("2024-07-01T00:00:00"), np.timedelta64(1, "s")
     with path.open("w", encoding="utf-8") as file:
         file.write('<?xml version="1.0"?><gpx version="1.1" xmlns="http://www.topografix.com/GPX/1/1"><trk><trkseg>\n')
         for i in range(count):
             row, j = divmod(i, 3000)
             step = j if row % 2 == 0 else 2999 - j
             lat, lon, ele = 51.2 + row * 0.001, -3.9 + step * 0.00005, 10 + i % 7
-            file.write(f'<trkpt lat="{lat:.7f}" lon="{lon:.7f}"><ele>{ele}.0</ele><time>{start + i}Z</time></trkpt>\n')
+            file.write(
+                f'<trkpt lat="{lat:.7f}" lon="{lon:.7f}"><ele>{ele}.0</ele><time>{start + i * second}Z</time></trkpt>\n'
+            )
         file.write("</trkseg></trk></gpx>\n")

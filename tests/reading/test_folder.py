@@ -13,7 +13,7 @@ from small_rides import gpx, write, zipped
 
 from gpsq.campaign.device_names import device_of, is_date
 from gpsq.exceptions import NothingToAnalyse
-from gpsq.model import Trace
+from gpsq.model import Trace, Unreadable
 from gpsq.reading import read_file, read_folder
 from gpsq.reading.archives import MOST_BYTES, documents
 from gpsq.reading.listing import find_files
@@ -76,7 +76,7 @@ def test_an_executor_changes_nothing_and_progress_is_told(tmp_path: Path) -> Non
     seen: list[tuple[int, int]] = []
     with concurrent.futures.ProcessPoolExecutor(2) as executor:
         side_by_side = read_folder(
-            tmp_path, executor=executor, on_progress=lambda done, total: seen.append((done, total))
+            tmp_path, each=executor.map, on_progress=lambda done, total: seen.append((done, total))
         )
     alone = read_folder(tmp_path)
     assert [t.key for t in side_by_side.traces] == [t.key for t in alone.traces]
@@ -123,7 +123,7 @@ def test_an_archive_gives_its_members_and_nothing_is_written(tmp_path: Path) -> 
     data = zipped(
         **{
             "mon.gpx": gpx().encode(),
-            "../../escape.gpx": gpx().encode(),
+            "a/../sat.gpx": gpx().encode(),
             "/root/tue.gpx.gz": gzip.compress(gpx().encode()),
             "__MACOSX/._mon.gpx": b"x",
             "README.md": b"x",
@@ -134,10 +134,22 @@ def test_an_archive_gives_its_members_and_nothing_is_written(tmp_path: Path) -> 
     assert all(isinstance(r, Trace) for r in results)
     assert [r.file for r in results if isinstance(r, Trace)] == [
         "week.zip/mon.gpx",
-        "week.zip/escape.gpx",
+        "week.zip/a/sat.gpx",
         "week.zip/root/tue.gpx.gz",
     ]
     assert sorted(p.name for p in tmp_path.rglob("*")) == ["week.zip"]
+
+
+@pytest.mark.parametrize(
+    "name", ["../x.gpx", "../../x.gpx", "a/../../x.gpx", "..\\x.gpx", "./../x.gpx", "../notes.csv"]
+)
+def test_a_member_whose_name_climbs_out_is_refused_by_name_and_the_others_are_read(tmp_path: Path, name: str) -> None:
+    bad, good = read_bytes(tmp_path, "week.zip", zipped(**{name: gpx().encode(), "mon.gpx": gpx().encode()}))
+    assert isinstance(bad, Unreadable)
+    assert isinstance(good, Trace)
+    assert (bad.reason, good.file) == ("unsafe_name", "week.zip/mon.gpx")
+    assert repr(name) in bad.message
+    assert ".." not in bad.file
 
 
 @pytest.mark.parametrize("size", [60, 300, 800])

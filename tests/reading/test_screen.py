@@ -10,8 +10,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from gpsq.model import Trace, Unreadable
+from gpsq.reading.beginning import grid_step_deg
 from gpsq.reading.order import in_order
-from gpsq.reading.outliers import grid_step_deg
 from gpsq.reading.recording import FIX_3D, FIX_NONE, FIX_UNSAID, Recording
 from gpsq.reading.screen import Origin, make_trace
 from gpsq.settings import Settings

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from trace_maker import HARBOUR, road, shifted_left, smooth_noise, trace_on
 
-from gpsq.pipeline.analysis import analyse_traces
+from gpsq.pipeline.stages import analyse_traces
 from gpsq.plane import Plane
 from gpsq.settings import Settings
 

@@ -10,6 +10,7 @@ import pytest
 from gpsq.output.results_folder import write_results
 from gpsq.output.tables.tables import reference
 from gpsq.pipeline.analysis import analyse
+from gpsq.reading.reference_line import load
 from gpsq.simulate import make_campaign, standard_spec, write
 from gpsq.summaries.fair_test import shortfalls
 from gpsq.summaries.reference import measure
@@ -37,8 +38,9 @@ def line(week):
 
 
 def figures(found, references, folder):
-    rows, notes = measure(found, references, folder)
-    return {(row.route, row.device): row for row in rows}, notes
+    lines, problems = load(folder, references)
+    rows, notes = measure(found, lines)
+    return {(row.route, row.device): row for row in rows}, (*problems, *notes)
 
 
 def test_a_common_bias_is_found_with_the_reference(week):

@@ -181,12 +181,15 @@ def _rows(analysis: Analysis) -> Iterator[dict[str, Any]]:
 
 
 def _remarks(trace: Trace, result: TraceResult) -> list[str]:
-    """Plain sentences beside a recording: why it is not scored, gaps, what was odd in the file."""
+    """Plain sentences beside a recording: why it is not scored, gaps, spikes, what was odd in the file."""
     said = [result.reason] if result.reason else []
     if result.gaps:
         longest = max((gap.seconds for gap in result.gaps if np.isfinite(gap.seconds)), default=float("nan"))
         more = f", the longest {wording.seconds(longest)}" if np.isfinite(longest) else ""
         said.append(f"{len(result.gaps)} gap{'s' * (len(result.gaps) > 1)}{more}")
+    if result.spikes:
+        largest = wording.metres(result.largest_spike_m)
+        said.append(f"{result.spikes} spike{'s' * (result.spikes > 1)}, the largest {largest} off")
     return [cell(text) for text in (*said, *trace.notes, trace.log_note) if text]
 
 

@@ -159,5 +159,22 @@ def sampling(summary: DeviceSummary) -> str:
     return f"it records every {wording.seconds(usual)}, and the road between is cut short: its errors read too high"
 
 
+def spikes(summary: DeviceSummary) -> str:
+    """Return a clause on fixes that were off for a moment, which errors station by station do not show; "" for none.
+
+    Examples
+    --------
+    >>> from gpsq.summary_types import DeviceSummary, Interval
+    >>> found = {"spikes": Interval(3.0, method="in 2 of 8 recordings, the largest 250 m")}
+    >>> spikes(DeviceSummary("Amber", "", 8, found))
+    'off and back within seconds 3 times, in 2 of 8 recordings, the largest 250 m: errors station by station do not show it'
+    """
+    found = figure(summary, "spikes")
+    if not found.value > 0:
+        return ""
+    times = "once" if found.value == 1 else f"{found.value:.0f} times"
+    return f"off and back within seconds {times}, {found.method}: errors station by station do not show it"
+
+
 def _few(summary: DeviceSummary) -> str:
     return f"too few rides ({summary.rides}) to say more" if summary.rides < FEW_RIDES else ""

@@ -71,6 +71,8 @@ TRACKS: tuple[Column, ...] = (
     Column("length_ratio", "5", "recorded length over the centreline's", "result.curves.length_ratio", "ratio"),
     Column("deviations", "count", "number of deviations", "deviations"),
     text("name", "name that the recording bears in its file", "trace.name"),
+    Column("spikes", "count", "how often fixes went off and came back within seconds, kept or set aside", "result.spikes"),
+    Column("largest_spike_m", "2", "how far off the largest spike was", "result.largest_spike_m", "m"),
 )  # fmt: skip
 
 DEVIATIONS: tuple[Column, ...] = (
@@ -117,7 +119,7 @@ DEVICES: tuple[Column, ...] = (
                "median time to first fix", parts=("fix", "state", "route", "terminal interval", "compare")),
         "ttff",
     ),
-    Column("ttff_ways_p", "4", "p of the times of the two ways being alike (Mann and Whitney 1947)", "ttff_ways_p"),
+    Column("ttff_ways_p", "4", "p of the times of the two ways being alike (rank sum, Wilcoxon 1945)", "ttff_ways_p"),
     Column("settle_median_s", "2", "median of the seconds from the first fix until the recording stays near its "
            "centreline", "settle_median_s", "s"),
     Column("usable_median_s", "2", "median of the seconds from the start until the recording stays near its centreline",
@@ -166,6 +168,8 @@ DEVICES: tuple[Column, ...] = (
            "route_choices", "count"),
     Column("undecided", "count", "deviations that are neither decided nor can be told; in the errors", "undecided",
            "count", "undecided deviations", parts=("errors",)),
+    Column("spikes", "count", "how often fixes went off and came back within seconds, kept or set aside", "spikes", "",
+           "spikes, off and back within seconds", parts=("errors",)),
     Column("xte_rms_m", "2", "root mean square cross-track error; one fault outweighs all else in it", "xte_rms_m", "m",
            "root mean square", parts=("errors",)),
     Column("bias_m", "2", "mean over recordings of the median cross-track error, positive to the left of travel; blank over "

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from gpsq.exceptions import InputError
+from gpsq.settings import RESULTS
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -18,8 +19,6 @@ if TYPE_CHECKING:
     from gpsq.model import FloatArray
 
 Row = dict[str, str]
-#: Name of the results folder within a campaign's.
-RESULTS = "gpsq-results"
 #: Columns without which nothing can be compared; older results have others.
 NEEDED = {
     "tracks.csv": ("device", "route", "ride", "ttff_s", "censored", "xte_p68_m"),

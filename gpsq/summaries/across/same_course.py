@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, TypeVar
 import numpy as np
 
 from gpsq.plane import Plane
+from gpsq.statistics.rank_correlation import rank_correlation
 
 if TYPE_CHECKING:
     from collections.abc import Hashable, Mapping, Sequence
@@ -48,7 +49,6 @@ def courses(lines: Mapping[Key, FloatArray], settings: Settings) -> dict[Key, st
 def _one_course(first: FloatArray, second: FloatArray, settings: Settings) -> bool:
     """Return whether most of the shorter line lies near the other and runs the same way."""
     from scipy.spatial import cKDTree
-    from scipy.stats import spearmanr
 
     apart = np.abs(first[0] - second[0])
     if apart[1] > FAR_DEG or FAR_DEG < apart[0] < 360 - FAR_DEG:
@@ -59,7 +59,7 @@ def _one_course(first: FloatArray, second: FloatArray, settings: Settings) -> bo
     near = np.asarray(distance <= settings.pair_near_m)
     if near.mean() < settings.pair_share or near.sum() < 3:
         return False
-    return bool(spearmanr(np.arange(len(short))[near], np.asarray(nearest)[near]).statistic > 0)
+    return rank_correlation(np.arange(len(short))[near], np.asarray(nearest)[near]) > 0
 
 
 def _columns(*lines: FloatArray) -> Sequence[FloatArray]:

@@ -50,3 +50,14 @@ def figures(results: Sequence[TraceResult], confidence: float) -> dict[str, Inte
         "route_choices": counted("route choice"),
         "undecided": counted("undecided"),
     }
+
+
+def spikes(results: Sequence[TraceResult]) -> Interval:
+    """Return how often fixes went off and came back within seconds, with how far at most in `method`."""
+    counts = [r.spikes for r in results if r.spikes is not None]
+    if not counts:
+        return Interval(np.nan, method="none: no recording has times")
+    some = sum(count > 0 for count in counts)
+    said = f"in {some} of {len(counts)} recording{'s' * (len(counts) > 1)}"
+    largest_m = max((r.largest_spike_m for r in results if r.spikes), default=np.nan)
+    return Interval(float(sum(counts)), method=f"{said}, the largest {largest_m:.0f} m" if some else said)

@@ -14,6 +14,7 @@ import numpy as np
 
 from gpsq.geometry import polyline
 from gpsq.statistics import intervals
+from gpsq.statistics.rank_correlation import rank_correlation
 from gpsq.summary_types import Interval, OffsetBetween
 
 if TYPE_CHECKING:
@@ -45,7 +46,6 @@ def both_ways(routes: Sequence[RouteResult]) -> dict[str, str]:
 
 def _is_way_back(first: RouteResult, second: RouteResult) -> bool:
     from scipy.spatial import cKDTree
-    from scipy.stats import spearmanr
 
     if first.centreline is None or second.centreline is None:
         return False
@@ -55,7 +55,7 @@ def _is_way_back(first: RouteResult, second: RouteResult) -> bool:
     near = np.asarray(distance <= NEAR_M)
     if near.mean() < NEAR_SHARE or near.sum() < 3:
         return False
-    return bool(spearmanr(np.arange(len(short))[near], np.asarray(nearest)[near]).statistic < 0)
+    return rank_correlation(np.arange(len(short))[near], np.asarray(nearest)[near]) < 0
 
 
 def of_body_and_ground(

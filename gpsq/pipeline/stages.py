@@ -1,0 +1,164 @@
+"""The stages in order, from traces in order to an analysis: over an executor, and each route unless remembered."""
+
+from __future__ import annotations
+
+import dataclasses
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from gpsq.measures import first_fix
+from gpsq.measures.route import Measured, Member, analyse_route
+from gpsq.pipeline.remembering import remembered_each, route_key
+from gpsq.results import Analysis, RouteResult, TraceResult
+from gpsq.rides.arrange import Arranged, arrange
+from gpsq.summaries import reference
+from gpsq.summaries.summarise import summaries
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+    from concurrent.futures import Executor
+
+    from gpsq.model import Flag, Route, Trace
+    from gpsq.pipeline.cache import Cache
+    from gpsq.reading import Readings
+    from gpsq.settings import Settings
+
+NAN = float("nan")
+
+
+def tell_nobody(what: str, done: int, of: int) -> None:
+    """Hear of progress, and say nothing."""
+
+
+@dataclass(frozen=True)
+class Means:
+    """How the stages are gone through, which changes nothing in what they find.
+
+    Attributes
+    ----------
+    each : the built-in map, or one that does several things at a time.
+    cache : where routes are remembered, if anywhere.
+    tell : told (what is being done, how many are done, how many there are).
+    """
+
+    each: Callable[..., Iterable[Any]] = map
+    cache: Cache | None = None
+    tell: Callable[[str, int, int], None] = tell_nobody
+
+
+def analysed(readings: Readings, arranged: Arranged, means: Means) -> Analysis:
+    """Return the whole analysis of a campaign whose traces are in order."""
+    found = _measured(arranged, readings.campaign.settings, readings.flags, means)
+    means.tell("summing up", 0, 1)
+    figures, unused = reference.measure(found, readings.references)
+    summed = dataclasses.replace(summaries(found), reference=figures)
+    means.tell("summing up", 1, 1)
+    return dataclasses.replace(
+        found,
+        folder=readings.folder,
+        title=readings.campaign.title,
+        unreadable=readings.unreadable,
+        inputs=dict(readings.inputs),
+        notes=(*readings.problems, *readings.notes, *arranged.cutting, *found.notes, *unused),
+        summaries=summed,
+    )
+
+
+def analyse_traces(
+    traces: Sequence[Trace], settings: Settings, decisions: Sequence[Flag] = (), *, executor: Executor | None = None
+) -> Analysis:
+    """Analyse traces that were read already; `decisions` are the person's flags. There are no summaries in it yet."""
+    means = Means(executor.map if executor else map)
+    return _measured(arrange(traces, settings, each=means.each), settings, decisions, means)
+
+
+def _measured(arranged: Arranged, settings: Settings, decisions: Sequence[Flag], means: Means) -> Analysis:
+    measured = list(_routes_measured(arranged, settings, decisions, means))
+    found = [result for result, _ in measured]
+    results = _with_ride_mates(_results(arranged, {m.number: m for _, group in measured for m in group}), found)
+    return Analysis(
+        folder="",
+        title="",
+        settings=settings,
+        traces=arranged.traces,
+        unreadable=(),
+        routes=tuple(found),
+        results=results,
+        deviations=tuple(d for result in results for d in result.deviations),
+        flags=tuple(decisions),
+        inputs={},
+        notes=arranged.notes,
+    )
+
+
+def _routes_measured(
+    arranged: Arranged, settings: Settings, decisions: Sequence[Flag], means: Means
+) -> Iterator[tuple[RouteResult, tuple[Measured, ...]]]:
+    jobs = [(route, _members(route, arranged), decisions, settings) for route in arranged.routes]
+    means.tell("analysing routes", 0, len(jobs))
+    answers = remembered_each(means.cache, route_key, analyse_route, jobs, means.each)
+    for done, ((route, members, *_), (result, measured)) in enumerate(zip(jobs, answers, strict=True), start=1):
+        yield dataclasses.replace(result, route=route), tuple(map(_renumbered, measured, members))
+        means.tell("analysing routes", done, len(jobs))
+
+
+def _members(route: Route, arranged: Arranged) -> list[Member]:
+    return [Member(i, arranged.traces[i], arranged.rides[i], arranged.twins.get(i, "")) for i in route.members]
+
+
+def _renumbered(measured: Measured, member: Member) -> Measured:
+    """Give what was measured the trace's present number: an answer may be from before recordings were added."""
+    deviations = tuple(dataclasses.replace(d, trace=member.number) for d in measured.deviations)
+    return dataclasses.replace(measured, number=member.number, deviations=deviations)
+
+
+def _results(arranged: Arranged, measured: Mapping[int, Measured]) -> list[TraceResult]:
+    traces, alone = arranged.traces, arranged.alone
+    route_of = {i: route.name for route in arranged.routes for i in route.members}
+    states = first_fix.start_states(traces)
+    results = []
+    for i, trace in enumerate(traces):
+        what = measured.get(i) or Measured(i, _why_no_route(trace), first_fix.first_fix(trace))
+        hours, state = states[i]
+        results.append(
+            TraceResult(
+                trace=i,
+                ride=arranged.rides[i],
+                route=route_of.get(i, ""),
+                status="not scored" if what.reason else "scored",
+                reason=what.reason,
+                first_fix=dataclasses.replace(what.first_fix, hours_since_fix=hours, start_state=state),
+                length_m=alone[i].distance_m,
+                interval_s=alone[i].interval_s,
+                gaps=alone[i].gaps,
+                crosstrack=what.crosstrack,
+                curves=what.curves,
+                deviations=what.deviations,
+                duplicate_of=arranged.twins.get(i, ""),
+                spikes=alone[i].spikes,
+                largest_spike_m=alone[i].largest_spike_m,
+            )
+        )
+    return results
+
+
+def _why_no_route(trace: Trace) -> str:
+    if trace.accepted == 0:
+        return "it never found a position"
+    return "it has one fix only" if trace.accepted == 1 else "it has no length"
+
+
+def _with_ride_mates(results: list[TraceResult], found: list[RouteResult]) -> tuple[TraceResult, ...]:
+    """Give recordings that never fixed the route of their ride, and with it what they missed: all of it."""
+    route_of = {r.ride: r.route for r in results if r.route}
+    length = {r.route.name: r.centreline.length_m for r in found if r.centreline is not None}
+    return tuple(
+        dataclasses.replace(
+            r,
+            route=route_of[r.ride],
+            first_fix=first_fix.missed_all(r.first_fix, length.get(route_of[r.ride], NAN)),
+        )
+        if r.first_fix.censored and r.ride in route_of
+        else r
+        for r in results
+    )

@@ -124,7 +124,7 @@ class HotSpotSearch:
 
 @dataclass(frozen=True)
 class DevicePlace:
-    """Place of a device on a route by repeatability (1 is best), from the rides that all of the route's devices recorded.
+    """Place of a device by repeatability (1 is best), from the rides that all of the devices recorded (`route` "": all).
 
     `first_share` is the probability of being the best of them that Student's distribution of the paired ratios gives; with
     the confidence of the setting all places lie between `best` and `worst` at once.

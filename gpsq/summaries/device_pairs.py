@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gpsq.statistics import paired, power
+from gpsq.summaries import sampling
 from gpsq.summaries.devices.repeatability import ONE_SD, from_others
 from gpsq.summaries.pair_verdicts import with_verdict
 from gpsq.summaries.station_table import by_ride, on_common_line, station_table
@@ -21,16 +22,16 @@ from gpsq.summary_types import Interval, PairedComparison
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from gpsq.model import FirstFix, FloatArray, Trace
+    from gpsq.model import BoolArray, FirstFix, FloatArray, Trace
     from gpsq.results import RouteResult, TraceResult
     from gpsq.settings import Settings
+    from gpsq.summaries.station_table import StationTable
 
-#: Of two devices of which one records this many times as rarely, errors are not compared: the rarer one cuts corners.
-INTERVAL_RATIO = 2.5
 #: Errors are compared over this many stations of a ride at least.
 FEWEST_STATIONS = 20
 
 Key = tuple[str, str]
+Trio = tuple[str, str, str]
 Rides = tuple[tuple[str, ...], "FloatArray"]
 
 
@@ -145,35 +146,45 @@ def _left_out(other_state: int, unknown: int, measure: str, same: Sequence[tuple
 
 
 def _error_pairs(traces: Sequence[Trace], results: Sequence[TraceResult], routes: Sequence[RouteResult]) -> list[Pair]:
-    logs: dict[tuple[str, str, str], list[float]] = {}
-    short: dict[tuple[str, str, str], int] = {}
+    logs: dict[Trio, list[float]] = {}
+    short: dict[Trio, int] = {}
+    thinned: set[tuple[str, str]] = set()
+    interval_s = sampling.usual_intervals(traces, results)
     for route in routes:
         table = station_table(route, traces, results)
         if table is None:
             continue
-        devices = list(dict.fromkeys(table.device))
         common = on_common_line(table)
-        left_out = {d: by_ride(table, table.offset_m, table.of(d)) for d in devices}
-        own = {d: _about_itself(by_ride(table, common, table.of(d))) for d in devices}
-        for first, second in combinations(sorted(devices), 2):
-            for measure, rides in (("xte_p68_m", left_out), ("repeatability_m", own)):
-                found, lost = log_ratios(rides[first], rides[second])
+        for first, second in combinations(sorted(set(table.device)), 2):
+            slow = sampling.slower((first, second), interval_s)
+            keep = sampling.masked(table, route, slow) if slow else np.ones(common.shape, dtype=bool)
+            thinned |= {(first, second)} if slow else set()
+            for measure in ("xte_p68_m", "repeatability_m"):
+                rides = [_rides(table, device, measure, common, keep) for device in (first, second)]
+                found, lost = log_ratios(*rides)
                 logs.setdefault((measure, first, second), []).extend(found.values())
                 short[measure, first, second] = short.get((measure, first, second), 0) + lost
-    intervals_s = _usual_intervals(traces, results)
     return [
-        Pair(
-            *key, np.array(found, dtype=float), f"rides left out: {short[key]} with little road in common" if short[key] else "",
-            _why_withheld(key, intervals_s, routes),
-        )
+        Pair(*key, np.array(found, dtype=float), _said(short[key], key[1:] in thinned), _why_withheld(key, routes))
         for key, found in sorted(logs.items())
         if found
-    ]  # fmt: skip
+    ]
 
 
-def _about_itself(rides: Rides) -> Rides:
-    names, offset_m = rides
-    return names, from_others(offset_m)
+def _rides(table: StationTable, device: str, measure: str, common_m: FloatArray, keep: BoolArray) -> Rides:
+    """Return a device's rides as errors from the line, or about their own middle, where stations count."""
+    rows = table.of(device)
+    if measure == "xte_p68_m":
+        return by_ride(table, np.where(keep, table.offset_m, np.nan), rows)
+    names, offset_m = by_ride(table, common_m, rows)
+    counted = by_ride(table, np.where(keep, 0.0, np.nan), rows)[1]
+    return names, from_others(offset_m) + counted
+
+
+def _said(short: int, thinned: bool) -> str:
+    parts = [f"rides left out: {short} with little road in common"] if short else []
+    parts += ["compared where the one that records more rarely has fixes"] if thinned else []
+    return "; ".join(parts)
 
 
 def log_ratios(first: Rides, second: Rides) -> tuple[dict[str, float], int]:
@@ -196,19 +207,8 @@ def log_ratios(first: Rides, second: Rides) -> tuple[dict[str, float], int]:
     return found, lost
 
 
-def _usual_intervals(traces: Sequence[Trace], results: Sequence[TraceResult]) -> dict[str, float]:
-    found: dict[str, list[float]] = {}
-    for r in results:
-        if np.isfinite(r.interval_s) and not r.duplicate_of:
-            found.setdefault(traces[r.trace].device, []).append(r.interval_s)
-    return {device: float(np.median(own)) for device, own in found.items()}
-
-
-def _why_withheld(key: tuple[str, str, str], intervals_s: Mapping[str, float], routes: Sequence[RouteResult]) -> str:
+def _why_withheld(key: Trio, routes: Sequence[RouteResult]) -> str:
     measure, first, second = key
-    a, b = intervals_s.get(first, np.nan), intervals_s.get(second, np.nan)
-    if max(a, b) > INTERVAL_RATIO * min(a, b):
-        return f"one records every {min(a, b):g} s, the other every {max(a, b):g} s"
     apart = [two.apart_m for route in routes for two in getattr(route, "apart", ()) if two.pair == {first, second}]
     if apart and measure == "xte_p68_m":
         return f"they lie {max(apart):.0f} m apart, and which is right cannot be known without a surveyed line"

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gpsq.statistics.intervals import FEWEST_FOR_MEDIAN
+from gpsq.summaries.sampling import INTERVAL_RATIO
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
@@ -17,8 +18,6 @@ if TYPE_CHECKING:
 
 #: Under three rides there is no centreline of others to be judged against.
 FEWEST_RIDES = 3
-#: Devices that sample this many times as often as another see other corners and other noise.
-INTERVAL_RATIO = 2.5
 
 
 def shortfalls(analysis: Analysis) -> list[str]:

@@ -1,4 +1,4 @@
-"""Which device of a route repeats best and how sure that place is, and whether places differ for one device."""
+"""Which device repeats best and how sure that place is, and whether places differ for one device."""
 
 from __future__ import annotations
 
@@ -8,14 +8,15 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gpsq.statistics import intervals
+from gpsq.summaries import sampling
 from gpsq.summaries.devices.repeatability import ONE_SD, from_others
 from gpsq.summaries.station_table import by_ride, on_common_line, station_table
 from gpsq.summary_types import DevicePlace, Interval, RouteRatio
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
-    from gpsq.model import FloatArray, Trace
+    from gpsq.model import BoolArray, FloatArray, Trace
     from gpsq.results import RouteResult, TraceResult
     from gpsq.settings import Settings
     from gpsq.summaries.station_table import StationTable
@@ -55,40 +56,49 @@ def _route_ratio(device: str, first: str, second: str, found: Interval) -> Route
 def rank_by_repeatability(
     traces: Sequence[Trace], results: Sequence[TraceResult], routes: Sequence[RouteResult], settings: Settings
 ) -> tuple[DevicePlace, ...]:
-    """Rank the devices of each route by repeatability, best first, with how stable the places are.
+    """Rank the devices by repeatability over all their rides, best first, with how sure the places are.
 
     Notes
     -----
-    Each ride gives the logarithm of each device's size of error, on the rides that all of them recorded (five at least).
-    `first_share` is the probability of being the smallest that Student's distribution about the means gives, with the
-    covariance over rides; for two devices that of the paired test. Places keep the level all at once: from the
-    simultaneous intervals of all pairs (Bonferroni), a device's best place is one behind those that are shown to be better,
-    its worst one before those shown to be worse (Al Mohamad, Goeman & van Zwet 2022, Biometrics 78:1103–1113).
+    Each ride gives the logarithm of each device's size of error, on the rides that all of them recorded (five at least);
+    the road of a ride is in all of them and cancels, so rides of all routes count together. `first_share` is the
+    probability of being the smallest that Student's distribution about the means gives, with the covariance over rides;
+    for two devices that of the paired test. Places keep the level all at once: from the simultaneous intervals of all
+    pairs (Bonferroni), a device's best place is one behind those that are shown to be better, its worst one before those
+    shown to be worse (Al Mohamad, Goeman & van Zwet 2022, Biometrics 78:1103–1113).
     """
-    found: list[DevicePlace] = []
+    interval_s = sampling.usual_intervals(traces, results)
+    sizes: dict[str, dict[tuple[str, str], float]] = {}
     for route in routes:
         table = station_table(route, traces, results)
         if table is not None:
-            names, logs = shared_logs(table)
-            if len(names) > 1:
-                found += _places(table.route, names, logs, settings)
-    return tuple(found)
+            slow = sampling.slower(sorted(set(table.device)), interval_s)
+            keep = sampling.masked(table, route, slow) if slow else np.ones(table.offset_m.shape, dtype=bool)
+            for device, own in _sizes(table, keep).items():
+                sizes.setdefault(device, {}).update({(table.route, ride): size for ride, size in own.items()})
+    names, logs = _shared(sizes)
+    return tuple(_places("", names, logs, settings)) if len(names) > 1 else ()
 
 
-def shared_logs(table: StationTable) -> tuple[tuple[str, ...], FloatArray]:
-    """Return devices and (rides, devices) logarithms of the size of error on the rides that all of these recorded.
-
-    Where too few are shared by all, the devices that recorded fewest are left out; none are left under five rides.
-    """
+def _sizes(table: StationTable, keep: BoolArray) -> dict[str, dict[str, float]]:
+    """Return the logarithm of the size that 68 % of a ride keeps about the device's own middle, by device and ride."""
     common = on_common_line(table)
     sizes: dict[str, dict[str, float]] = {}
     for device in sorted(set(table.device)):
         rides, rows = by_ride(table, common, table.of(device))
-        residual = np.abs(from_others(rows))
-        for ride, row in zip(rides, residual, strict=True):
+        counted = by_ride(table, np.where(keep, 0.0, np.nan), table.of(device))[1]
+        for ride, row in zip(rides, np.abs(from_others(rows) + counted), strict=True):
             known = row[np.isfinite(row)]
             if known.size and np.quantile(known, ONE_SD) > 0:
                 sizes.setdefault(device, {})[ride] = float(np.log(np.quantile(known, ONE_SD)))
+    return sizes
+
+
+def _shared(sizes: Mapping[str, Mapping[tuple[str, str], float]]) -> tuple[tuple[str, ...], FloatArray]:
+    """Return devices and (rides, devices) logarithms on the rides that all of these recorded.
+
+    Where too few are shared by all, the devices that recorded fewest are left out; none are left under five rides.
+    """
     names = sorted(sizes, key=lambda d: (-len(sizes[d]), d))
     while len(names) > 1:
         shared = sorted(set.intersection(*(set(sizes[d]) for d in names)))

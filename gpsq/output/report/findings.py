@@ -34,17 +34,18 @@ def sections(analysis: Analysis) -> dict[str, Any]:
 
 
 def _ranks(analysis: Analysis) -> Iterator[str]:
-    """Say for each route how likely its first device is the best, and between which places each lies."""
+    """Say how likely the first device is the best, and between which places each lies."""
     for route, own in groupby(analysis.summaries.ranks, key=lambda place: place.route):
         places = list(own)
         first = places[0]
         others = ", ".join(
             f"{p.device} {p.place}" + (f" ({p.best} to {p.worst})" if p.best != p.worst else "") for p in places
         )
+        where, sure = f"Route {route}: " if route else "", wording.share(analysis.settings.confidence)
+        likely = wording.share(first.first_share)
         yield cell(
-            f"Route {route}: {first.device} is the best of them with a probability of {wording.share(first.first_share)}. "
-            f"Places, with the range that is sure to {wording.share(analysis.settings.confidence)}: {others}; "
-            f"{first.rides} rides."
+            f"{where}{first.device} is the best of them with a probability of {likely}. "
+            f"Places, with the range that is sure to {sure}: {others}; {first.rides} rides."
         )
 
 

@@ -55,7 +55,7 @@ def _of_measure(compared: Sequence[PairedComparison], name: str) -> list[str]:
         return [sentence(c.verdict) for c in chosen] + rest
     if len(compared) == 1:
         return [sentence(compared[0].verdict)]
-    return [f"No two devices can be told apart in {name}."] if compared else []
+    return [f"No two devices can surely be told apart in {name}."] if compared else []
 
 
 def sentence(verdict: str) -> str:

@@ -10,15 +10,14 @@ import numpy as np
 if TYPE_CHECKING:
     from gpsq.summaries.across.bridges import Bridge
 
-NOT_COMPARABLE = "not comparable: no device was carried along"
-
 
 def verdict(found: Bridge) -> Bridge:
     """Return the comparison with its verdict."""
     names = f"{found.first} and {found.second}"
     what = "cross-track error" if found.is_ratio else f"time to first fix, {found.state} starts"
     if not found.via:
-        return replace(found, verdict=f"{names}, {what}: {NOT_COMPARABLE}")
+        why = found.found.method.removeprefix("none: ")
+        return replace(found, verdict=f"{names}, {what}: not comparable: {why}")
     how = found.via if found.via == "the same rides" else f"by way of {found.via}"
     rides = (
         f"{found.rides_first}"

@@ -17,6 +17,7 @@ import numpy as np
 from gpsq.statistics import bridge, paired
 from gpsq.summaries.across.bridge_verdicts import verdict
 from gpsq.summaries.across.results_read import number
+from gpsq.summaries.sampling import INTERVAL_RATIO
 from gpsq.summary_types import Interval
 
 if TYPE_CHECKING:
@@ -28,8 +29,6 @@ if TYPE_CHECKING:
 
 SAME_RIDES = "the same rides"
 FEWEST_RIDES = 3
-#: Devices of which one records this many times as rarely are not compared in their errors.
-INTERVAL_RATIO = 2.5
 
 Ride = tuple[str, str]
 #: Values of each device of one campaign by ride: a logarithm of an error, or seconds.
@@ -73,9 +72,14 @@ def between_all(results: Sequence[Results], settings: Settings) -> tuple[Bridge,
     found: list[Bridge | None] = []
     for first, second in combinations(devices, 2):
         slow = max(sampling[first], sampling[second]) > INTERVAL_RATIO * min(sampling[first], sampling[second])
-        found.append(_of_errors(first, second, {} if slow else errors, settings))
+        found.append(_slow(first, second, sampling) if slow else _of_errors(first, second, errors, settings))
         found += [_of_waits(first, second, state, values, settings) for state, values in waits.items()]
     return tuple(verdict(b) for b in found if b is not None)
+
+
+def _slow(first: str, second: str, interval_s: Mapping[str, float]) -> Bridge:
+    said = f"none: {first} records every {interval_s[first]:g} s, {second} every {interval_s[second]:g} s"
+    return Bridge(first, second, "xte_p68_m", "", "", "", Interval(np.nan, method=said), 0, 0)
 
 
 def carried_most(results: Sequence[Results], found: Sequence[Bridge]) -> str:

@@ -52,8 +52,9 @@ def median(values: FloatArray, confidence: float = 0.95, digits: int = 1) -> Int
 
     Examples
     --------
-    >>> median(np.array([1.0, 2.0, 3.0, 4.0, 5.0, 6.0]))
-    Interval(value=3.5, low=1.0, high=6.0, method='order statistics 1 and 6 of 6 rides')
+    >>> found = median(np.array([1.0, 2.0, 3.0, 4.0, 5.0, 6.0]))
+    >>> found.value, found.low, found.high, found.method
+    (3.5, 1.0, 6.0, 'order statistics 1 and 6 of 6 rides')
     >>> median(np.array([1.0, 2.0, 9.0])).method
     'range 1.0–9.0 of 3 rides; no 95 % interval exists for so few'
     """

@@ -67,7 +67,7 @@ def detectable(rides: int, power_of: Power, confidence: float = 0.95, power: flo
     Examples
     --------
     >>> round(detectable(34, power_of_student), 2), detectable(5, power_of_signs)
-    (0.49, inf)
+    (0.5, inf)
     """
     low, high = 1e-3, 30.0
     if rides < 2 or power_of(rides, high, confidence) < power:

@@ -9,7 +9,7 @@ import numpy as np
 
 if TYPE_CHECKING:
     from gpsq.settings import Settings
-    from gpsq.summary_types import PairedComparison
+    from gpsq.summary_types import Interval, PairedComparison
 
 
 @dataclass(frozen=True)
@@ -28,8 +28,6 @@ WORDS = {
     "xte_p68_m": _Words("errs more", "errs less", "cross-track error"),
     "repeatability_m": _Words("scatters more", "scatters less", "repeatability"),
 }
-#: A sentence says "exactly as" of a ratio that rounds to one.
-NO_END = "no end"
 
 
 def with_verdict(found: PairedComparison, settings: Settings, compared: int, withheld: str = "") -> PairedComparison:
@@ -66,19 +64,28 @@ def with_verdict(found: PairedComparison, settings: Settings, compared: int, wit
 def _grounds(found: PairedComparison) -> str:
     """Return the figure with its interval, test and number of rides, and which rides are left out."""
     unit, middle = WORDS[found.measure].unit, found.difference.value
-    said = f"ratio {middle:.2f}" if found.is_ratio else f"in the median {_number(middle)} {unit}"
-    bounds = [f"{v:.2f}" if found.is_ratio else _number(v) for v in (found.difference.low, found.difference.high)]
-    inside = (
-        "" if np.isnan(found.difference.low) else f"95 % interval {bounds[0]} to {bounds[1]}{f' {unit}' * bool(unit)}, "
-    )
+    said = f"ratio {middle:.2f}" if found.is_ratio else f"in the median {_number(middle, unit)}"
+    inside = "" if np.isnan(found.difference.low) else f"95 % interval {_interval(found.difference, unit)}, "
     left_out = f"; {found.left_out}" if found.left_out else ""
     return f"{said} ({inside}{found.test}, p = {found.p:.3f}, {found.rides} rides{left_out})"
 
 
-def _number(value: float) -> str:
-    if np.isposinf(value):
-        return "no end above"
-    return "no end below" if np.isneginf(value) else f"{value:.1f}"
+def _interval(difference: Interval, unit: str) -> str:
+    """Return the bounds of a difference in its unit, or of a ratio; a bound that is infinite is none."""
+    low, high = difference.low, difference.high
+    if not unit:
+        return f"{low:.2f} to {high:.2f}"
+    if np.isfinite([low, high]).all():
+        return f"{low:.1f} to {high:.1f} {unit}"
+    if np.isinf(low) and np.isinf(high):
+        return "without ends"
+    return f"over {low:.1f} {unit}" if np.isfinite(low) else f"under {high:.1f} {unit}"
+
+
+def _number(value: float, unit: str) -> str:
+    if np.isnan(value):
+        return "of no known size"
+    return f"{value:.1f} {unit}" if np.isfinite(value) else "without end"
 
 
 def _missed(found: PairedComparison) -> str:

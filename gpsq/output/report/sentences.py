@@ -83,6 +83,7 @@ def of_device(summary: DeviceSummary, analysis: Analysis | None = None) -> str:
         _missed(summary),
         _near(summary),
         _errors(summary),
+        spikes(summary),
         sampling(summary),
         _few(summary),
     )

@@ -47,4 +47,4 @@ def verdict(found: Bridge) -> Bridge:
 
 
 def _seconds(value: float) -> str:
-    return f"{value:.1f} s" if np.isfinite(value) else ("no end above" if value > 0 else "no end below")
+    return f"{value:.1f} s" if np.isfinite(value) else ("any time" if np.isinf(value) else "unknown")

@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from gpsq.output.tables.column import Column
-    from gpsq.summaries.across.bridges import Bridge
+    from gpsq.summaries.across.bridge_verdicts import Bridge
     from gpsq.summaries.across.campaigns import Compared, Entry
 
 #: Nothing may be fetched or run.

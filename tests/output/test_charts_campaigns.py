@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from gpsq.output.charts.campaigns import NOBODY, against_carried, compare_chart, finding
-from gpsq.summaries.across.bridges import Bridge
+from gpsq.summaries.across.bridge_verdicts import Bridge
 from gpsq.summaries.across.campaigns import Compared, Entry
 from gpsq.summary_types import Interval
 

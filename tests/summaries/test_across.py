@@ -9,7 +9,8 @@ from written_results import ROAD, one, results
 from gpsq.exceptions import InputError
 from gpsq.settings import Settings
 from gpsq.statistics import paired
-from gpsq.summaries.across.bridges import SAME_RIDES, between_all, carried_most
+from gpsq.summaries.across.bridge_verdicts import SAME_RIDES
+from gpsq.summaries.across.bridges import between_all, carried_most
 from gpsq.summaries.across.campaigns import compare_campaigns
 from gpsq.summaries.across.results_read import Results
 

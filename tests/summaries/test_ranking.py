@@ -36,7 +36,7 @@ def test_under_five_rides_no_place_is_told():
 
 
 def test_of_two_devices_the_share_is_that_of_the_paired_test():
-    logs = np.random.default_rng(6).normal(size=(9, 2)) + [0.0, 0.4]
+    logs = np.random.default_rng(6).normal((0.0, 0.4), size=(9, 2))
     one_sided = ttest_1samp(logs[:, 0] - logs[:, 1], 0.0, alternative="greater").pvalue
     assert share_first(logs, 40_000, 1)[0] == pytest.approx(one_sided, abs=0.01)
 

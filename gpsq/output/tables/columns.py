@@ -54,8 +54,6 @@ TRACKS: tuple[Column, ...] = (
            "result.crosstrack.bias_m", "m"),
     Column("xte_rms_m", "2", "root mean square cross-track error in metres", "result.crosstrack.rms_m", "m"),
     Column("xte_median_m", "2", "median absolute cross-track error in metres", "result.crosstrack.median_m", "m"),
-    Column("xte_p68_m", "2", "68.27th percentile of the absolute cross-track error in metres", "result.crosstrack.p68_m",
-           "m"),
     Column("xte_p95_m", "2", "95th percentile of the absolute cross-track error in metres", "result.crosstrack.p95_m",
            "m"),
     Column("within_5m", "4", "share of the road within 5 m of the centreline", "result.crosstrack.within_5m", "share"),
@@ -71,6 +69,8 @@ TRACKS: tuple[Column, ...] = (
     Column("length_ratio", "5", "recorded length over the centreline's", "result.curves.length_ratio", "ratio"),
     Column("deviations", "count", "number of deviations", "deviations"),
     text("name", "name that the recording bears in its file", "trace.name"),
+    Column("xte_p68_m", "2", "68.27th percentile of the absolute cross-track error in metres", "result.crosstrack.p68_m",
+           "m"),
     Column("spikes", "count", "how often fixes went off and came back within seconds, kept or set aside", "result.spikes"),
     Column("largest_spike_m", "2", "how far off the largest spike was", "result.largest_spike_m", "m"),
 )  # fmt: skip

@@ -1,14 +1,41 @@
-"""What two devices of several campaigns come to, in a sentence."""
+"""What two devices of several campaigns come to: the figure, and the sentence made of it."""
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 if TYPE_CHECKING:
-    from gpsq.summaries.across.bridges import Bridge
+    from gpsq.summary_types import Interval
+
+SAME_RIDES = "the same rides"
+
+
+@dataclass(frozen=True)
+class Bridge:
+    """What two devices come to: a ratio of errors, or a difference in seconds; nan where they cannot be compared.
+
+    `via` is the device or devices carried along with both, `SAME_RIDES`, or "" (not comparable); `state` the start state of
+    a time to first fix; `campaigns` those it rests on.
+    """
+
+    first: str
+    second: str
+    measure: str
+    state: str
+    via: str
+    campaigns: str
+    found: Interval
+    rides_first: int
+    rides_second: int
+    verdict: str = ""
+
+    @property
+    def is_ratio(self) -> bool:
+        """Whether `found` is a ratio."""
+        return self.measure == "xte_p68_m"
 
 
 def verdict(found: Bridge) -> Bridge:
@@ -18,7 +45,7 @@ def verdict(found: Bridge) -> Bridge:
     if not found.via:
         why = found.found.method.removeprefix("none: ")
         return replace(found, verdict=f"{names}, {what}: not comparable: {why}")
-    how = found.via if found.via == "the same rides" else f"by way of {found.via}"
+    how = found.via if found.via == SAME_RIDES else f"by way of {found.via}"
     rides = (
         f"{found.rides_first}"
         if found.rides_first == found.rides_second

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gpsq.statistics import bridge, paired
-from gpsq.summaries.across.bridge_verdicts import verdict
+from gpsq.summaries.across.bridge_verdicts import SAME_RIDES, Bridge, verdict
 from gpsq.summaries.across.results_read import number
 from gpsq.summaries.sampling import INTERVAL_RATIO
 from gpsq.summary_types import Interval
@@ -27,37 +27,11 @@ if TYPE_CHECKING:
     from gpsq.settings import Settings
     from gpsq.summaries.across.results_read import Results, Row
 
-SAME_RIDES = "the same rides"
 FEWEST_RIDES = 3
 
 Ride = tuple[str, str]
 #: Values of each device of one campaign by ride: a logarithm of an error, or seconds.
 Values = dict[str, dict[Ride, float]]
-
-
-@dataclass(frozen=True)
-class Bridge:
-    """What two devices come to: a ratio of errors, or a difference in seconds; nan where they cannot be compared.
-
-    `via` is the device or devices carried along with both, `SAME_RIDES`, or "" (not comparable); `state` the start state of
-    a time to first fix; `campaigns` those it rests on.
-    """
-
-    first: str
-    second: str
-    measure: str
-    state: str
-    via: str
-    campaigns: str
-    found: Interval
-    rides_first: int
-    rides_second: int
-    verdict: str = ""
-
-    @property
-    def is_ratio(self) -> bool:
-        """Whether `found` is a ratio."""
-        return self.measure == "xte_p68_m"
 
 
 def between_all(results: Sequence[Results], settings: Settings) -> tuple[Bridge, ...]:

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
     from gpsq.settings import Settings
-    from gpsq.summaries.across.bridges import Bridge
+    from gpsq.summaries.across.bridge_verdicts import Bridge
     from gpsq.summaries.across.results_read import Results, Row
 
 CAUTION = (

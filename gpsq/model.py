@@ -6,7 +6,6 @@ A value that cannot be known is ``nan``, ``NaT`` or ``None``, never zero.
 
 from __future__ import annotations
 
-import hashlib
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -21,8 +20,11 @@ if TYPE_CHECKING:
     from gpsq.plane import Plane
 
 __all__ = [
+    "CANNOT_BE_TOLD",
     "FLAGS",
     "NAT",
+    "RECEIVER_ERROR",
+    "ROUTE_CHOICE",
     "START_BASES",
     "SUGGESTIONS",
     "BoolArray",
@@ -41,12 +43,11 @@ __all__ = [
     "TimeArray",
     "Trace",
     "Unreadable",
-    "deviation_id",
 ]
 
 #: How the start of a recording is known, best evidence first.
 START_BASES = ("log", "points before fix", "file time", "none")
-SUGGESTIONS = ("route choice", "receiver error", "unclear")
+ROUTE_CHOICE, RECEIVER_ERROR, CANNOT_BE_TOLD = SUGGESTIONS = ("route choice", "receiver error", "cannot be told")
 FLAGS = ("intentional", "error")
 
 
@@ -301,8 +302,9 @@ class CurveDistances:
 class Deviation:
     """A stretch where a trace stays away from its left-out centreline.
 
-    `id` is stable for one content and time interval. `from_point`/`to_point` are points of the recording (from 0).
-    `flag` is "", "intentional" or "error"; `side` is "left" or "right" of travel.
+    `id` and `event` are names that rest on the recordings alone; the recordings of one ride that leave the line together
+    have one `event`. `from_point`/`to_point` are points of the recording (from 0). `side` is "left" or "right" of travel,
+    `suggestion` one of `SUGGESTIONS`, `flag` "" or one of `FLAGS`. `extra_m` is how much longer the way is than the line.
     """
 
     id: str
@@ -321,15 +323,12 @@ class Deviation:
     evidence: str
     flag: str = ""
     note: str = ""
+    event: str = ""
 
-
-def deviation_id(key: tuple[str, int], from_point: int, to_point: int) -> str:
-    """Return a short name for a stretch of a recording, from its content and points alone.
-
-    >>> len(deviation_id(("ab", 1), 10, 20))
-    6
-    """
-    return hashlib.sha256(f"{key[0]} {key[1]} {from_point} {to_point}".encode()).hexdigest()[:6]
+    @property
+    def counts_as(self) -> str:
+        """What it counts as in the figures, one of `SUGGESTIONS`: the person's decision, or the suggestion until there is one."""
+        return {"intentional": ROUTE_CHOICE, "error": RECEIVER_ERROR}.get(self.flag, self.suggestion)
 
 
 @dataclass(frozen=True)

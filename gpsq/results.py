@@ -33,6 +33,7 @@ if TYPE_CHECKING:
 class TraceResult:
     """All that is known of one trace: `status` is "scored" or "not scored", with the `reason`; None where not measured.
 
+    `vanished` are deviations that decisions on others made vanish: nothing is shown of them, but their names still hold.
     `duplicate_of` names the recording that this one repeats; it then counts nowhere. `spikes` counts the times that fixes
     went off and came back within seconds, kept or set aside (None where times are unknown, so that nothing tells).
     """
@@ -49,24 +50,57 @@ class TraceResult:
     crosstrack: CrossTrack | None = None
     curves: CurveDistances | None = None
     deviations: tuple[Deviation, ...] = ()
+    vanished: tuple[Deviation, ...] = ()
     duplicate_of: str = ""
     spikes: int | None = None
     largest_spike_m: float = float("nan")
 
 
+@dataclass(frozen=True)
+class DevicesApart:
+    """Two devices whose usual lines on a route lie `apart_m` from each other, more than both scatter.
+
+    `first_scatter_m`, `second_scatter_m` : standard deviation per axis of each about its own usual line.
+    """
+
+    first: str
+    second: str
+    apart_m: float
+    first_scatter_m: float
+    second_scatter_m: float
+
+    @property
+    def pair(self) -> frozenset[str]:
+        """The names of the two."""
+        return frozenset((self.first, self.second))
+
+
 @dataclass(frozen=True, eq=False)
 class RouteResult:
-    """A route with its centreline (None where no line could be made)."""
+    """A route with its centreline (None where no line could be made), and the devices that lie apart on it."""
 
     route: Route
     centreline: Centreline | None
     rides: tuple[str, ...]
     reason: str = ""
+    apart: tuple[DevicesApart, ...] = ()
+
+
+@dataclass(frozen=True)
+class Streets:
+    """A local file of lines to be drawn below pictures: its path from the campaign's folder, its digest, and whose it is."""
+
+    file: str
+    sha256: str
+    source: str
 
 
 @dataclass(frozen=True, eq=False)
 class Analysis:
-    """Everything one run found. `results[i]` belongs to `traces[i]`."""
+    """Everything one run found. `results[i]` belongs to `traces[i]`.
+
+    `time_zone` is the campaign's, "" for UTC; `streets` are drawn below maps; `published` marks a copy whose ends are cut.
+    """
 
     folder: str
     title: str
@@ -80,6 +114,9 @@ class Analysis:
     inputs: Mapping[str, str]
     notes: tuple[str, ...] = ()
     summaries: Summaries = field(default_factory=Summaries)
+    time_zone: str = ""
+    streets: Streets | None = None
+    published: bool = False
 
     def __post_init__(self) -> None:
         same_length(self, ("traces", "results"))

@@ -108,11 +108,11 @@ def test_flag_keeps_a_decision_and_the_next_run_honours_it(analysed, tmp_path):
         (("abc123", "intentional"), "gpsq flag: found the deviation abc123; expected one of "),
         (
             ("intentional",),
-            "gpsq flag: found intentional; expected one or more deviations, then intentional, error or clear\n",
+            "gpsq flag: found intentional; expected one or more deviations, events or rides, then intentional, error or clear\n",
         ),
         (
             ("abc123", "maybe"),
-            "gpsq flag: found abc123 maybe; expected one or more deviations, then intentional, error or clear\n",
+            "gpsq flag: found abc123 maybe; expected one or more deviations, events or rides, then intentional, error or clear\n",
         ),
     ],
 )
@@ -209,3 +209,27 @@ def test_layers_as_geoparquet_when_asked_for(analysed, tmp_path):
     assert tracks.crs.to_epsg() == 4326
     assert len(tracks) == 30
     assert (~tracks.geometry.isna() & ~tracks.geometry.is_empty).sum() == 29  # one never fixed and has no line
+
+
+def test_an_event_and_a_ride_are_decided_in_one_go_and_the_printed_list_holds(analysed, tmp_path):
+    folder = shutil.copytree(analysed[0], tmp_path / "week")
+    listed = gpsq("flag", folder, "-q").stdout
+    found = rows(folder / "gpsq-results" / "deviations.csv")
+    together = [row for row in found if row["suggestion"] == "route choice"]
+    (event,) = {row["event"] for row in together}
+    (alone,) = [row for row in found if row["event"] != event]
+    lines = listed.splitlines()[2:]
+    at = next(k for k, line in enumerate(lines) if line.startswith(event))
+    assert all(row["id"] in line for row, line in zip(together, lines[at : at + 3], strict=True))
+    assert all(line.startswith(" ") for line in lines[at + 1 : at + 3])  # the event is named once
+
+    done = gpsq("flag", folder, event, alone["ride"], "intentional", "-q")
+    assert done.stdout == f"{event} (3 deviations), {alone['ride']} (1 deviation): intentional\n"
+    assert {row["flag"] for row in rows(folder / "flags.csv")} == {"intentional"}
+    assert len(rows(folder / "flags.csv")) == 4
+    again = gpsq("flag", folder, "-q").stdout
+    assert [line.split()[:2] for line in again.splitlines()] == [line.split()[:2] for line in listed.splitlines()]
+    assert gpsq("flag", folder, together[0]["id"], "error", "-q").returncode == 0
+    assert sorted(row["flag"] for row in rows(folder / "flags.csv")) == ["error", *["intentional"] * 3]
+    assert gpsq("flag", folder, event, "clear", "-q").returncode == 0
+    assert len(rows(folder / "flags.csv")) == 1

@@ -62,7 +62,8 @@ def test_the_files(capsys, weeks, tmp_path):
     run(capsys, "compare", *weeks, "--out", tmp_path / "side")
     side = tmp_path / "side"
     assert {path.name for path in side.iterdir()} == {
-        "compare.html", "compare.csv", "bridges.csv", "compare.svg", "compare.png", "compare-square.svg", "compare-square.png", "run.json",
+        "compare.html", "compare.csv", "bridges.csv",
+        "compare.svg", "compare.png", "compare-square.svg", "compare-square.png", "run.json",
     }  # fmt: skip
     with (side / "compare.csv").open(encoding="utf-8", newline="") as text:
         rows = list(csv.DictReader(text))

@@ -1,8 +1,9 @@
 """The consensus line of a route: where its traces run, station by station, and how far they spread.
 
-Start from the medoid; align every trace to the running line in order of travel; take the geometric median of the places
-abreast of each station, traces weighted by their own spread and rides bounded; smooth lightly, resample, repeat. The
-places of one ride can be left out without aligning again. What was tried and fails is told in docs/method.md.
+Start from the medoid; align every trace to the running line in order of travel; take the robust middle of the places
+abreast of each station, traces weighted by their scatter about their own device's line and rides bounded; smooth
+lightly, resample, repeat. The places of one ride can be left out without aligning again. What was tried and fails is
+told in docs/method.md.
 """
 
 from __future__ import annotations
@@ -12,11 +13,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gpsq.arrays import norms
-from gpsq.centreline import ends
-from gpsq.centreline.ends import Strand
+from gpsq.centreline import ends, head, weights
+from gpsq.centreline.apart import devices_apart
+from gpsq.centreline.by_share import mean_of, places_by_share
 from gpsq.centreline.medoid import medoid
 from gpsq.centreline.robust_middle import robust_middle, smooth, steadied
+from gpsq.centreline.slow_sampling import between_fixes
 from gpsq.centreline.spread import blank, described
 from gpsq.geometry import polyline
 from gpsq.geometry.alignment import Abreast, abreast, in_order, within_cap
@@ -24,7 +26,9 @@ from gpsq.geometry.alignment import Abreast, abreast, in_order, within_cap
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from gpsq.centreline.strands import Strand
     from gpsq.model import BoolArray, Centreline, FloatArray, IntArray
+    from gpsq.results import DevicesApart
     from gpsq.settings import Settings
 
 #: The line has settled when its stations move less than this between rounds.
@@ -39,63 +43,72 @@ ROUNDS = 12
 EXTENDING_ROUNDS = 3
 #: A route has about this many stations at least, so that short ones are drawn finely.
 LEAST_STATIONS = 100
-#: A trace's own spread is trusted between this share of the usual one and its inverse, so that none weighs for many.
-SPREAD_RANGE = 3.0
-#: Smallest spread a receiver is believed to have; rounding and short overlaps give less.
-LEAST_SPREAD_M = 0.5
+#: … and this many at most: 150 km at the usual step. A small file may lead around the earth.
+MOST_STATIONS = 30_000
 
 
 @dataclass(frozen=True, eq=False)
 class Consensus:
     """A finished line, the path of every strand along it and its place abreast; `without` leaves a ride out of it.
 
-    `stacked` (m, t, 2) holds the places station by station, `weights` (m, t) what each counts.
+    `opposite_m` is the end of the opposite way, turned round, by which the head of the line is led. `shares_m` (m, t, 2)
+    are places by share of the way, where the line is their plain mean; None where it is aligned.
     """
 
     centreline: Centreline
     paths: tuple[IntArray, ...]
-    places: tuple[Abreast, ...]
+    abreast: tuple[Abreast, ...]
     strands: tuple[Strand, ...]
-    stacked: FloatArray
-    weights: FloatArray
+    places: weights.Places
+    opposite_m: FloatArray | None
+    shares_m: FloatArray | None
 
     def without(self, ride: str) -> Centreline:
         """Return the line made without the traces of `ride`, at the same stations; nan where no other trace runs."""
         keep = np.array([strand.ride != ride for strand in self.strands])
         if not keep.any():
             return blank(self.centreline, ride)
-        weights = np.where(keep, self.weights, 0.0)
-        xy_m = _consensus_xy(self.centreline.xy_m, self.stacked, weights)
-        xy_m[weights.sum(axis=1) == 0] = np.nan
-        return described(xy_m, self.centreline.along_m, self.places, self.strands, keep, ride)
+        xy_m = self._aligned_without(keep) if self.shares_m is None else mean_of(self.shares_m[:, keep])
+        return described(xy_m, self.centreline.along_m, self.abreast, self.strands, keep, ride)
+
+    def apart(self) -> tuple[DevicesApart, ...]:
+        """Return the pairs of devices that lie apart by more than their own scatters."""
+        everyone = np.ones(len(self.strands), dtype=bool)
+        names = tuple(sorted({strand.device for strand in self.strands}))
+        return devices_apart(self.places, weights.counted(self.places, everyone).variance_m2, names)
+
+    def _aligned_without(self, keep: BoolArray) -> FloatArray:
+        counted = weights.counted(self.places, keep)
+        xy_m = _middle(self.centreline.xy_m, counted, self.places.passed)
+        xy_m[counted.weight.sum(axis=1) == 0] = np.nan
+        return head.led_by(xy_m, self.opposite_m)
 
 
 def step_for(xy_m: Sequence[FloatArray], settings: Settings) -> float:
-    """Return the step of a route's stations: `step_m`, finer on a route of a few hundred metres."""
-    extent_m = max((float(np.hypot(*(xy.max(axis=0) - xy.min(axis=0)))) for xy in xy_m if len(xy)), default=0.0)
-    return float(min(settings.step_m, max(1.0, extent_m / LEAST_STATIONS)))
+    """Return the step of a route's stations: `step_m`, finer on a route of a few hundred metres, coarser on a very long one.
 
-
-def strand(xy_m: FloatArray, runs: list[tuple[int, int]], ride: str, counts: BoolArray, settings: Settings) -> Strand:
-    """Return a trace ready for a consensus.
-
-    Parameters
-    ----------
-    xy_m : (n, 2) its fixes. runs : its unbroken runs. ride : the trip it belongs to.
-    counts : (n,) which fixes may count for the line (flagged stretches may not).
+    Its length is that of its middle recording, so that one that leads far away does not coarsen the others' line.
     """
-    steps = polyline.equal_steps(xy_m, runs, settings.step_m)
-    low = np.floor(steps.vertex).astype(int)
-    high = np.ceil(steps.vertex).astype(int)
-    return Strand(steps, ride, counts[low] & counts[high])
+    extent_m = max((float(np.hypot(*(xy.max(axis=0) - xy.min(axis=0)))) for xy in xy_m if len(xy)), default=0.0)
+    lengths_m = sorted(float(polyline.along_m(xy)[-1]) for xy in xy_m if len(xy))
+    middle_m = lengths_m[(len(lengths_m) - 1) // 2] if lengths_m else 0.0
+    return float(max(min(settings.step_m, max(1.0, extent_m / LEAST_STATIONS)), middle_m / MOST_STATIONS))
 
 
-def make(strands: Sequence[Strand], settings: Settings) -> Consensus | None:
+def make(
+    strands: Sequence[Strand],
+    settings: Settings,
+    opposite_m: FloatArray | None = None,
+    *,
+    always_aligned: bool = False,
+) -> Consensus | None:
     """Return the consensus of a route's strands, or None where none of them has a length.
 
     Parameters
     ----------
     strands : traces of one route at equal steps of `settings.step_m`.
+    opposite_m : (k, 2) the end of the opposite way, turned round, if there is one (see `gpsq.centreline.head`).
+    always_aligned : the traces are parts of longer ones, so that shares of their ways are not comparable.
 
     Returns
     -------
@@ -106,31 +119,41 @@ def make(strands: Sequence[Strand], settings: Settings) -> Consensus | None:
         return None
     first = strands[medoid(strands, usable, settings)]
     line = polyline.resample(first.steps.xy_m[first.counts], settings.step_m)
+    everyone = np.ones(len(strands), dtype=bool)
     near: list[IntArray] | None = None
     for round_number in range(ROUNDS):
         before = line
         paths = _paths(strands, line, settings, near)
-        places = _places(strands, paths, line, settings)
-        weights = _by_ride(_weights(places, line), places, strands)
-        moved = _consensus_xy(line, _stack(places), weights)
-        mended = _mended(moved, strands, places, weights, settings, round_number)
+        found = _places(strands, paths, line, settings)
+        places = weights.gathered(strands, found)
+        counted = weights.counted(places, everyone)
+        moved = _middle(line, counted, places.passed)
+        mended = _mended(moved, strands, found, counted.weight, settings, round_number)
         line = polyline.resample(mended, settings.step_m)
         near = _carried_over(paths, moved, line) if len(mended) == len(moved) else None
         if round_number > EXTENDING_ROUNDS + 1 and _moved_m(before, line) < SETTLED_M:
             break
+    shares = None if always_aligned else places_by_share(strands, usable, line, settings)
+    if shares is None:
+        line = polyline.resample(head.begun_at(head.led_by(line, opposite_m), opposite_m), settings.step_m)
+    else:
+        line, near = mean_of(shares), None
     paths = _paths(strands, line, settings, near)
-    places = _places(strands, paths, line, settings)
-    weights = _by_ride(_weights(places, line), places, strands)
-    everyone = np.ones(len(strands), dtype=bool)
-    centreline = described(line, polyline.along_m(line), places, strands, everyone, "")
-    return Consensus(centreline, tuple(paths), tuple(places), tuple(strands), _stack(places), weights)
+    found = _places(strands, paths, line, settings)
+    if shares is None:
+        kept = ends.usual_reach(found, settings.step_m)
+        paths = [_shifted(p, kept, len(line)) for p in paths]
+        line, found = line[kept], [ends.part(f, kept) for f in found]
+    centreline = described(line, polyline.along_m(line), found, strands, everyone, "")
+    places = weights.gathered(strands, found)
+    return Consensus(centreline, tuple(paths), tuple(found), tuple(strands), places, opposite_m, shares)
 
 
 def _mended(
     line: FloatArray,
     strands: Sequence[Strand],
     places: Sequence[Abreast],
-    weights: FloatArray,
+    weight: FloatArray,
     settings: Settings,
     round_number: int,
 ) -> FloatArray:
@@ -138,9 +161,9 @@ def _mended(
         line = ends.extended(line, strands, places, settings)
     else:
         # places belong to the stations of the line as it was: one change a round
-        mended = ends.rerouted(line, strands, places, weights)
+        mended = ends.rerouted(line, strands, places, weight, settings.step_m)
         if len(mended) == len(line):
-            mended = ends.without_spurs(line, weights.sum(axis=1), settings.step_m)
+            mended = ends.without_spurs(line, weight.sum(axis=1), settings.step_m)
         if len(mended) == len(line):
             mended = ends.trimmed(line, strands, places, settings.step_m)
         line = mended
@@ -178,7 +201,8 @@ def _places(
     places = []
     for s, path in zip(strands, paths, strict=True):
         stations = np.where(s.counts, within_cap(path, s.steps.xy_m, line, settings.align_cap_m), -1)
-        places.append(abreast(s.steps, stations, line, with_excursions=False))
+        place = abreast(s.steps, stations, line, with_excursions=False)
+        places.append(between_fixes(s, place, line, settings.align_cap_m) if s.slow else place)
     return places
 
 
@@ -189,45 +213,22 @@ def _carried_over(paths: Sequence[IntArray], moved: FloatArray, resampled: Float
     return [number[path] for path in paths]
 
 
-def _stack(places: Sequence[Abreast]) -> FloatArray:
-    return np.stack([p.xy_m for p in places], axis=1)
+def _shifted(path: IntArray, kept: slice, count: int) -> IntArray:
+    """Return a path with its stations numbered along the part of the line that is kept."""
+    first, last, _ = kept.indices(count)
+    return np.asarray(np.clip(path - first, 0, last - first - 1))
 
 
-def _weights(places: Sequence[Abreast], line: FloatArray) -> FloatArray:
-    """Return (t,) weights from each trace's own spread about the line, none trusted beyond a bound.
+def _middle(line: FloatArray, counted: weights.Counted, passed: BoolArray) -> FloatArray:
+    """Return the smoothed middle of the places; where no trace runs the line goes along with its neighbours.
 
-    Two traces are equally far from the line between them, and the one that the line began as would weigh for both.
+    Moves, not the line, are averaged over twice the usual scatter, so that corners stay and noise draws no spurs.
     """
-    if len(places) < 3:
-        return np.ones(len(places))
-    spread = np.array([_spread_about(p, line) for p in places])
-    usual = np.nanmedian(spread) if np.isfinite(spread).any() else 1.0
-    spread = np.where(np.isfinite(spread), spread, usual)
-    spread = np.clip(spread, max(LEAST_SPREAD_M, usual / SPREAD_RANGE), max(LEAST_SPREAD_M, usual * SPREAD_RANGE))
-    return np.asarray(1.0 / spread**2)
-
-
-def _spread_about(place: Abreast, line: FloatArray) -> float:
-    away = norms(place.xy_m - line)
-    away = away[~np.isnan(away)]
-    return float(np.sqrt(np.mean(np.minimum(away, 4.0 * np.median(away)) ** 2))) if len(away) else float("nan")
-
-
-def _by_ride(weights: FloatArray, places: Sequence[Abreast], strands: Sequence[Strand]) -> FloatArray:
-    """Return (m, t) weights in which each ride counts about once at each station, however many devices it carried."""
-    there = np.column_stack([~np.isnan(p.vertex) for p in places])
-    each: FloatArray = weights * there
-    usual = float(np.median(weights))
-    for ride in {s.ride for s in strands}:
-        mine = np.array([s.ride == ride for s in strands])
-        each[:, mine] /= np.maximum(each[:, mine].sum(axis=1, keepdims=True), usual)
-    return each
-
-
-def _consensus_xy(line: FloatArray, places: FloatArray, weights: FloatArray) -> FloatArray:
-    """Return the smoothed middle of the places; where no trace runs the line goes along with its neighbours."""
-    moved = robust_middle(places, weights, line) - line
-    return smooth(line + steadied(moved, weights.sum(axis=1)), SMOOTHING)
+    moved = robust_middle(counted.xy_m, counted.weight, line, passed) - line
+    moved = steadied(moved, counted.weight.sum(axis=1))
+    step_m = max(float(np.hypot(*(line[1] - line[0]))), 1e-9)
+    scatter_m = float(np.sqrt(np.median(counted.variance_m2)))
+    return smooth(line + weights.averaged(moved, round(scatter_m / step_m)), SMOOTHING)
 
 
 def _moved_m(before: FloatArray, after: FloatArray) -> float:

@@ -2,20 +2,21 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from gpsq.arrays import norms
 from gpsq.centreline.robust_middle import SUPPORTED_SHARE
+from gpsq.centreline.weights import passed_by
 from gpsq.geometry import polyline
 from gpsq.geometry.alignment import Abreast
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from gpsq.model import BoolArray, FloatArray
+    from gpsq.centreline.strands import Strand
+    from gpsq.model import BoolArray, FloatArray, IntArray
     from gpsq.settings import Settings
 
 #: An end is carried on only by a trace that reaches this much further; less is noise.
@@ -28,21 +29,15 @@ JOIN_STATIONS = 6
 MOST_ROUGHNESS = 1.5
 #: Two overhangs support each other when this share of the shorter runs along the longer.
 SUPPORT_SHARE = 0.6
+#: The line ends where the middle one reaches of the traces that reach within this distance of the furthest: a new fix is
+#: off along the road as well, and the furthest of many is the one that errs most.
+USUAL_REACH_M = 30.0
 #: A stretch that weighs less than `SUPPORTED_SHARE` of the line within this distance, …
 SPUR_REACH_M = 200.0
 #: … and runs this near the line, more than so many stations ahead of where it joins it, or behind, is a spur.
 BESIDE_M, BESIDE_STATIONS = 30.0, 2
 #: An end that most of its length runs beside the line, with at most this share of its support, doubles it.
 DOUBLING_SHARE = 0.5
-
-
-@dataclass(frozen=True, eq=False)
-class Strand:
-    """A trace on its way into a consensus: its equal steps, its ride, and which of its places may count."""
-
-    steps: polyline.Steps
-    ride: str
-    counts: BoolArray
 
 
 def extended(line: FloatArray, strands: Sequence[Strand], places: Sequence[Abreast], settings: Settings) -> FloatArray:
@@ -138,6 +133,27 @@ def trimmed(line: FloatArray, strands: Sequence[Strand], places: Sequence[Abreas
     return line[first : last + 1] if last > first else line
 
 
+def usual_reach(places: Sequence[Abreast], step_m: float) -> slice:
+    """Return the stations of a settled line between the usual reach of its traces at either end."""
+    known = ~np.isnan(np.stack([p.vertex for p in places]))
+    known = known[known.any(axis=1)]
+    if not len(known):
+        return slice(None)
+    count = known.shape[1]
+    head, tail = (_middle_of_near(np.argmax(way, axis=1), USUAL_REACH_M / step_m) for way in (known, known[:, ::-1]))
+    return slice(head, count - tail) if head + 1 < count - tail else slice(None)
+
+
+def part(place: Abreast, kept: slice) -> Abreast:
+    """Return the places at some of the stations."""
+    return Abreast(place.xy_m[kept], place.vertex[kept], place.matched[kept])
+
+
+def _middle_of_near(reach: IntArray, near: float) -> int:
+    """Return the lower median of the values that lie near the least."""
+    return int(np.quantile(reach[reach - reach.min() <= near], 0.5, method="lower"))
+
+
 def _without_scraps(followed: BoolArray, least: float) -> BoolArray:
     """Return where the line is followed, short scraps at its ends taken off until a run of `least` stations ends it."""
     edges = np.flatnonzero(np.diff(np.concatenate([[False], followed, [False]]).astype(int)))
@@ -158,7 +174,9 @@ def ends_of(there: BoolArray) -> tuple[int, int]:
     return (int(at[0]), int(at[-1])) if len(at) else (0, len(there) - 1)
 
 
-def rerouted(line: FloatArray, strands: Sequence[Strand], places: Sequence[Abreast], weights: FloatArray) -> FloatArray:
+def rerouted(
+    line: FloatArray, strands: Sequence[Strand], places: Sequence[Abreast], weights: FloatArray, step_m: float
+) -> FloatArray:
     """Return the line led another way where more traces pass a stretch by than follow it.
 
     Such a stretch is a spur of noise, a detour of the trace that the line began with, or the straight over a break of
@@ -166,16 +184,35 @@ def rerouted(line: FloatArray, strands: Sequence[Strand], places: Sequence[Abrea
     """
     follow = ~np.isnan(np.stack([p.vertex for p in places]))
     own = weights.max(axis=0)[:, None]
-    by = np.stack([_passed_by(s, p) for s, p in zip(strands, places, strict=True)])
+    by = np.stack([passed_by(s, p) for s, p in zip(strands, places, strict=True)])
     left = (own * by).sum(axis=0) > (own * follow).sum(axis=0)
     edges = np.flatnonzero(np.diff(np.concatenate([[False], left, [False]]).astype(int)))
     parts, at = [], 0
     for first, last in zip(edges[::2], edges[1::2], strict=True):
-        way = _way_across(first - 1, last, strands, places) if first > 0 and last < len(line) else None
-        if way is not None:
-            parts += [line[at:first], way]
-            at = last
+        passing = [(s, p) for s, p, passes in zip(strands, places, by[:, (first + last) // 2], strict=True) if passes]
+        ways = [_way_past(s, p, first, last) for s, p in passing]
+        most = last - first + SPUR_REACH_M / step_m
+        near = [w for w in ways if w is not None and at <= w[0] and w[1] - w[0] < most]
+        if near:
+            # the middle one by what it adds: the longest holds a spike of its own, the shortest cuts a corner
+            before, after, way = sorted(near, key=lambda w: (len(w[2]) - (w[1] - w[0]), w[0]))[len(near) // 2]
+            parts += [line[at : before + 1], way]
+            at = after
     return np.vstack([*parts, line[at:]])
+
+
+def _way_past(strand: Strand, place: Abreast, first: int, last: int) -> tuple[int, int, FloatArray] | None:
+    """Return the stations between which a trace passes a stretch by, and its places on the unbroken way, or None."""
+    known = np.flatnonzero(~np.isnan(place.vertex))
+    low, high = int(np.searchsorted(known, first)) - 1, int(np.searchsorted(known, last - 1))
+    if low < 0 or high >= len(known):
+        return None
+    before, after = int(known[low]), int(known[high])
+    steps = strand.steps
+    leaves, joins = np.searchsorted(steps.vertex, (place.vertex[before], place.vertex[after]))
+    if steps.piece[leaves] != steps.piece[min(joins, len(steps) - 1)]:
+        return None
+    return before, after, steps.xy_m[leaves:joins]
 
 
 def without_spurs(line: FloatArray, weight: FloatArray, step_m: float) -> FloatArray:
@@ -229,26 +266,3 @@ def _beside(places: FloatArray, road: FloatArray) -> BoolArray:
     away2 = ((places[:, None, :] - road[None, :, :]) ** 2).sum(axis=2)
     nearest = away2.argmin(axis=1)
     return np.asarray((nearest > BESIDE_STATIONS) & (away2.min(axis=1) < BESIDE_M**2))
-
-
-def _passed_by(strand: Strand, place: Abreast) -> BoolArray:
-    """Return (m,) which stations a trace passes by without a break: it is abreast before and after, not there."""
-    known = np.flatnonzero(~np.isnan(place.vertex))
-    by = np.zeros(len(place.vertex), dtype=bool)
-    piece = strand.steps.piece[np.searchsorted(strand.steps.vertex, place.vertex[known]).clip(0, len(strand.steps) - 1)]
-    for k in np.flatnonzero((np.diff(known) > 1) & (np.diff(piece) == 0)):
-        by[known[k] + 1 : known[k + 1]] = True
-    return by
-
-
-def _way_across(before: int, after: int, strands: Sequence[Strand], places: Sequence[Abreast]) -> FloatArray | None:
-    """Return the shortest unbroken way that a trace takes from one station to another, or None."""
-    ways = []
-    for strand, place in zip(strands, places, strict=True):
-        low, high = place.vertex[before], place.vertex[after]
-        if np.isnan(low + high):
-            continue
-        first, last = np.searchsorted(strand.steps.vertex, (low, high))
-        if strand.steps.piece[first] == strand.steps.piece[min(last, len(strand.steps) - 1)]:
-            ways.append(strand.steps.xy_m[first:last])
-    return min(ways, key=len, default=None)

@@ -13,7 +13,7 @@ from gpsq.geometry.alignment import ROUGH_PLACES, in_order, within_cap
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from gpsq.centreline.ends import Strand
+    from gpsq.centreline.strands import Strand
     from gpsq.model import FloatArray, IntArray
     from gpsq.settings import Settings
 

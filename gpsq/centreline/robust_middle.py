@@ -9,7 +9,7 @@ import numpy as np
 from gpsq.geometry._compiled import compiled, read_only
 
 if TYPE_CHECKING:
-    from gpsq.model import FloatArray, IntArray
+    from gpsq.model import BoolArray, FloatArray, IntArray
 
 #: Weiszfeld's steps for the median (Weiszfeld 1937, Tohoku Math. J. 43:355–386); the line moves by centimetres after ten.
 MEDIAN_STEPS = 12
@@ -24,21 +24,21 @@ STILL_M = 1e-3
 #: A trace is near or far over this many stations on either side, not at one: else the middle would hop between two roads
 #: from station to station.
 NEAR_STATIONS = 10
+#: A trace that passes a station by counts as this far off there, in m: what the alignment takes for elsewhere.
+PASSED_BY_M = 60.0
 #: The cut-off is a multiple of a low quantile of the distances from the middle, because up to half of the traces may be on
 #: roads of their own: the median distance would then be theirs. For normal noise that quantile is 0.93 standard deviations.
-CUT_QUANTILE = 0.35
-#: The multiple is the first where the upper quartile is no further than normal noise puts it (1.8 times the low quantile,
-#: more with receivers of unequal quality), the second where it is so far that others must be elsewhere.
-CUT_FACTORS, QUARTILE_RATIOS = (5.5, 1.8), (1.55, 2.15)
-#: A cut-off below this would quarrel with the noise of any receiver.
-LEAST_CUT_M = 8.0
+#: A tighter one where some are far off was tried: it locks on one cluster of ordinary noise.
+CUT_QUANTILE, CUT_FACTOR = 0.35, 4.5
+#: A cut-off below this would quarrel with the noise of a street canyon.
+LEAST_CUT_M = 25.0
 #: A station is well supported when its places weigh at least this share of the best supported station near it, …
 SUPPORTED_SHARE = 0.3
 #: … near being within a few times this many stations.
 NEIGHBOUR_STATIONS = 4
 
 
-def robust_middle(places_m: FloatArray, weights: FloatArray, start_m: FloatArray) -> FloatArray:
+def robust_middle(places_m: FloatArray, weights: FloatArray, start_m: FloatArray, passed: BoolArray) -> FloatArray:
     """Return (m, 2) the robust middle of the places of each station: geometric median, then a mean of those near it.
 
     Parameters
@@ -46,20 +46,77 @@ def robust_middle(places_m: FloatArray, weights: FloatArray, start_m: FloatArray
     places_m : (m, t, 2) place of each trace at each station, nan where it has none.
     weights : (m, t) weight of each, not negative; traces without weight are left out.
     start_m : (m, 2) where to begin; returned unchanged where no trace has a place.
+    passed : (m, t) the stations that a trace passes by, elsewhere.
 
     Examples
     --------
     >>> places = np.array([[[0.0, 0.0], [0.0, 1.0], [0.0, 50.0]]])
-    >>> robust_middle(places, np.ones((1, 3)), np.zeros((1, 2))).round(1).tolist()
+    >>> nowhere = np.zeros((1, 3), dtype=bool)
+    >>> robust_middle(places, np.ones((1, 3)), np.zeros((1, 2)), nowhere).round(1).tolist()
     [[0.0, 0.5]]
     """
-    line = np.array(start_m, dtype=np.float64, order="C")
     places, each = read_only(places_m, np.float64), read_only(weights, np.float64)
-    _median(places, each, line)
+    line = geometric_median(places, each, start_m)
     _mean_of_pairs(places, each, line)
     if places.shape[1] >= 3:
-        _mean_of_near(places, each, line)
+        _mean_of_near(places, each, read_only(passed, np.bool_), line)
     return line
+
+
+def geometric_median(places_m: FloatArray, weights: FloatArray, start_m: FloatArray) -> FloatArray:
+    """Return (m, 2) the weighted geometric median of the places of each station; parameters as in `robust_middle`.
+
+    Examples
+    --------
+    >>> places = np.array([[[0.0, 0.0], [0.0, 1.0], [0.0, 50.0]]])
+    >>> geometric_median(places, np.ones((1, 3)), np.array([[0.0, 17.0]])).round(1).tolist()
+    [[0.0, 1.0]]
+    """
+    line = np.array(start_m, dtype=np.float64, order="C")
+    _median(read_only(places_m, np.float64), read_only(weights, np.float64), line)
+    return line
+
+
+def medians_of_groups(
+    places_m: FloatArray, there: BoolArray, group: IntArray, groups: int
+) -> tuple[FloatArray, FloatArray]:
+    """Return (m, g, 2) the median of each coordinate of the places of each group, and (m, g) how many there are.
+
+    Examples
+    --------
+    >>> places = np.array([[[0.0, 5.0], [1.0, 5.0], [9.0, 8.0]]])
+    >>> median, number = medians_of_groups(places, np.ones((1, 3), dtype=bool), np.array([0, 0, 0]), 1)
+    >>> median.tolist(), number.tolist()
+    ([[[1.0, 5.0]]], [[3.0]])
+    """
+    places, present, groups_of = (read_only(*a) for a in ((places_m, float), (there, np.bool_), (group, np.int64)))
+    median = np.full((len(places_m), groups, 2), np.nan)
+    number = np.zeros((len(places_m), groups))
+    _medians_of_groups(places, present, groups_of, median, number)
+    return median, number
+
+
+@compiled
+def _medians_of_groups(
+    places: FloatArray, there: BoolArray, group: IntArray, median: FloatArray, number: FloatArray
+) -> None:  # pragma: no cover - compiled
+    stations, count, _ = places.shape
+    column = np.empty(count)
+    for j in range(stations):
+        for g in range(median.shape[1]):
+            for axis in range(2):
+                seen = 0
+                for t in range(count):
+                    if group[t] == g and there[j, t]:
+                        value, at = places[j, t, axis], seen
+                        while at > 0 and column[at - 1] > value:
+                            column[at] = column[at - 1]
+                            at -= 1
+                        column[at] = value
+                        seen += 1
+                number[j, g] = seen
+                if seen > 0:
+                    median[j, g, axis] = (column[(seen - 1) // 2] + column[seen // 2]) / 2.0
 
 
 @compiled
@@ -100,92 +157,109 @@ def _mean_of_pairs(places: FloatArray, weights: FloatArray, line: FloatArray) ->
 
 
 @compiled
-def _mean_of_near(places: FloatArray, weights: FloatArray, line: FloatArray) -> None:  # pragma: no cover - compiled
-    """Move each station to the mean of its (m, t, 2) places, those of traces that run far from the line thereabouts left out.
-
-    A station is looked at again only if one thereabouts moved.
-    """
+def _mean_of_near(
+    places: FloatArray, weights: FloatArray, passed: BoolArray, line: FloatArray
+) -> None:  # pragma: no cover - compiled
+    """Move each station to the mean of its (m, t, 2) places, those of traces that run elsewhere thereabouts left out."""
     stations, count, _ = places.shape
-    there = np.zeros((stations, count))
+    there = np.zeros((stations, count), dtype=np.bool_)
     for j in range(stations):
         for t in range(count):
             there[j, t] = weights[j, t] > 0.0 and not np.isnan(places[j, t, 0])
-    away, near = np.zeros((stations, count)), np.empty(count)
-    column, ranks = np.empty(count), np.empty((stations, count), dtype=np.int64)
-    moved, moves = np.full(stations, np.inf), np.zeros(stations)
-    for step in range(CUT_STEPS):
-        _distances(places, there, line, moved, away)
-        last, ahead = -1, 0
+    away, near = np.zeros((stations, count)), np.empty((stations, count))
+    cut, middle, elsewhere = np.empty(stations), np.empty(stations), np.empty((stations, count), dtype=np.bool_)
+    for _ in range(CUT_STEPS):
+        _distances(places, there, passed, line, away)
+        _mean_distances(away, there, passed, near)
+        _cut_offs(near, cut, middle)
         for j in range(stations):
-            low, high = max(0, j - NEAR_STATIONS), min(stations, j + NEAR_STATIONS + 1)
-            while ahead < high:
-                last = ahead if moved[ahead] >= STILL_M else last
-                ahead += 1
-            moves[j] = 0.0
-            if step == 0:  # begin with the order of the station before; later with this one's own, which hardly changes
-                ranks[j] = ranks[j - 1] if j > 0 else np.arange(count)
-            if last < low:
-                continue
-            here = _mean_distances(away, there, low, high, j, near)
-            if here < 3:
-                continue
-            cut = _cut_off(near, ranks[j], column, int(here))
-            moves[j] = _move_to_mean(places[j], weights[j], near, cut, line[j])
-        if moves.max() < STILL_M:
+            for t in range(count):
+                elsewhere[j, t] = passed[j, t] or (there[j, t] and near[j, t] >= cut[j])
+        _spread_outward(away, there, middle, elsewhere)
+        most = 0.0
+        for j in range(stations):
+            most = max(most, _move_to_mean(places[j], weights[j], near[j], elsewhere[j], cut[j], line[j]))
+        if most < STILL_M:
             break
-        moved, moves = moves, moved
 
 
 @compiled
 def _distances(
-    places: FloatArray, there: FloatArray, line: FloatArray, moved: FloatArray, away: FloatArray
+    places: FloatArray, there: BoolArray, passed: BoolArray, line: FloatArray, away: FloatArray
 ) -> None:  # pragma: no cover - compiled
-    """Fill `away` (m, t) with each trace's distance from the line at the stations that moved; 0 where it has none."""
+    """Fill `away` (m, t) with each trace's distance from the line; where it passes by, as far as that counts."""
     for j in range(len(line)):
-        if moved[j] >= STILL_M:
-            for t in range(away.shape[1]):
-                if there[j, t] > 0.0:
-                    away[j, t] = np.sqrt((places[j, t, 0] - line[j, 0]) ** 2 + (places[j, t, 1] - line[j, 1]) ** 2)
+        for t in range(away.shape[1]):
+            if there[j, t]:
+                away[j, t] = np.sqrt((places[j, t, 0] - line[j, 0]) ** 2 + (places[j, t, 1] - line[j, 1]) ** 2)
+            elif passed[j, t]:
+                away[j, t] = PASSED_BY_M
 
 
 @compiled
 def _mean_distances(
-    away: FloatArray, there: FloatArray, low: int, high: int, j: int, near: FloatArray
-) -> float:  # pragma: no cover - compiled
-    """Fill `near` (t,) with each trace's mean distance over the stations around j, and return how many are there.
-
-    Infinite where it has no place at station j.
-    """
-    number = np.zeros(len(near))
-    near[:] = 0.0
-    for k in range(low, high):
-        near += away[k]
-        number += there[k]
-    here = 0.0
-    for t in range(len(near)):
-        here += there[j, t]
-        near[t] = near[t] / number[t] if there[j, t] > 0.0 else np.inf
-    return here
+    away: FloatArray, there: BoolArray, passed: BoolArray, near: FloatArray
+) -> None:  # pragma: no cover - compiled
+    """Fill `near` (m, t) with each trace's mean distance over the stations around; infinite where it has no place."""
+    stations, count = away.shape
+    total, number = np.zeros(count), np.zeros(count)
+    for j in range(-NEAR_STATIONS, stations):
+        into, out = j + NEAR_STATIONS, j - NEAR_STATIONS - 1
+        for t in range(count):
+            if into < stations and (there[into, t] or passed[into, t]):
+                total[t] += away[into, t]
+                number[t] += 1.0
+            if out >= 0 and (there[out, t] or passed[out, t]):
+                total[t] -= away[out, t]
+                number[t] -= 1.0
+            if j >= 0:
+                near[j, t] = total[t] / number[t] if there[j, t] else np.inf
 
 
 @compiled
-def _cut_off(near: FloatArray, rank: IntArray, column: FloatArray, here: int) -> float:  # pragma: no cover - compiled
-    """Return the distance beyond which a trace is elsewhere."""
-    _put_in_order(near, rank, column)
-    low, high = _quantile(column[:here], CUT_QUANTILE), _quantile(column[:here], 0.75)
-    apart = (high / max(low, 0.01) - QUARTILE_RATIOS[0]) / (QUARTILE_RATIOS[1] - QUARTILE_RATIOS[0])
-    elsewhere = min(max(apart, 0.0), 1.0)
-    return max(LEAST_CUT_M, low * (CUT_FACTORS[0] + elsewhere * (CUT_FACTORS[1] - CUT_FACTORS[0])))
+def _cut_offs(near: FloatArray, cut: FloatArray, middle: FloatArray) -> None:  # pragma: no cover - compiled
+    """Fill `cut` (m,) with the distance beyond which a trace is elsewhere, `middle` (m,) with the median distance."""
+    stations, count = near.shape
+    column, rank = np.empty(count), np.arange(count)
+    for j in range(stations):
+        _put_in_order(near[j], rank, column)
+        here = 0
+        while here < count and column[here] < np.inf:
+            here += 1
+        cut[j], middle[j] = np.inf, np.inf
+        if here >= 3:
+            cut[j] = max(LEAST_CUT_M, CUT_FACTOR * _quantile(column[:here], CUT_QUANTILE))
+            middle[j] = _quantile(column[:here], 0.5)
+
+
+@compiled
+def _spread_outward(
+    away: FloatArray, there: BoolArray, middle: FloatArray, elsewhere: BoolArray
+) -> None:  # pragma: no cover - compiled
+    """Let a trace that is elsewhere stay so on both sides while its distance falls and exceeds the others' median.
+
+    Else the last places of a trace that leaves the road would draw the line after it.
+    """
+    stations, count = away.shape
+    for t in range(count):
+        for j in range(1, stations):
+            if elsewhere[j - 1, t] and there[j, t] and middle[j] < away[j, t] < away[j - 1, t]:
+                elsewhere[j, t] = True
+        for j in range(stations - 2, -1, -1):
+            if elsewhere[j + 1, t] and there[j, t] and middle[j] < away[j, t] < away[j + 1, t]:
+                elsewhere[j, t] = True
 
 
 @compiled
 def _move_to_mean(
-    places: FloatArray, weights: FloatArray, near: FloatArray, cut: float, at: FloatArray
+    places: FloatArray, weights: FloatArray, near: FloatArray, elsewhere: BoolArray, cut: float, at: FloatArray
 ) -> float:  # pragma: no cover - compiled
-    """Move a place to the mean of the (t, 2) places of the traces nearer than the cut-off; return by how much."""
+    """Move a place to the mean of the (t, 2) places of the traces that are not elsewhere; return by how much."""
+    if cut == np.inf:
+        return 0.0
     total, x, y = 0.0, 0.0, 0.0
     for t in range(len(near)):
-        if near[t] < cut:
+        if not elsewhere[t] and near[t] < cut:
             outer = max(0.0, 2.0 * near[t] / cut - 1.0)
             weight = weights[t] * (1.0 - outer**2) ** 2
             total += weight

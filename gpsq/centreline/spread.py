@@ -12,7 +12,7 @@ from gpsq.model import Centreline
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from gpsq.centreline.ends import Strand
+    from gpsq.centreline.strands import Strand
     from gpsq.geometry.alignment import Abreast
     from gpsq.model import BoolArray, FloatArray
 

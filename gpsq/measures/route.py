@@ -11,8 +11,10 @@ import numpy as np
 from gpsq.arrays import norms
 from gpsq.campaign import flags
 from gpsq.centreline import consensus_line
+from gpsq.centreline.strands import strand
 from gpsq.geometry import polyline
-from gpsq.measures import cross_track, deviations, first_fix
+from gpsq.measures import cross_track, deviations, events, first_fix, usual_spread
+from gpsq.model import ROUTE_CHOICE
 from gpsq.results import RouteResult
 from gpsq.rides.unbroken import breaks_after, runs_of
 
@@ -33,12 +35,16 @@ if TYPE_CHECKING:
         Route,
         Trace,
     )
+    from gpsq.rides.opposite import Tail
     from gpsq.settings import Settings
 
 #: With fewer rides the line of the others is one ride's line, and its error would be charged to the trace.
 LEAST_RIDES = 3
 #: A noisy trace has settled when it is within this many of its own robust standard deviations.
 SETTLED_SPREADS = 3.0
+#: Coarser than this no station says anything, so that there is a length beyond which nothing is measured.
+COARSEST_STEP_M = 100.0
+TOO_FAR_KM = consensus_line.MOST_STATIONS * COARSEST_STEP_M / 1000.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -53,7 +59,10 @@ class Member:
 
 @dataclass(frozen=True, eq=False)
 class Measured:
-    """What was measured of one trace on its route; `reason` says why it was not scored, "" if it was."""
+    """What was measured of one trace on its route; `reason` says why it was not scored, "" if it was.
+
+    `vanished` are deviations that the recordings show, and a person's decisions on others made vanish.
+    """
 
     number: int
     reason: str
@@ -61,10 +70,15 @@ class Measured:
     crosstrack: CrossTrack | None = None
     curves: CurveDistances | None = None
     deviations: tuple[Deviation, ...] = ()
+    vanished: tuple[Deviation, ...] = ()
 
 
 def analyse_route(
-    route: Route, members: Sequence[Member], decisions: Sequence[Flag], settings: Settings
+    route: Route,
+    members: Sequence[Member],
+    decisions: Sequence[Flag],
+    settings: Settings,
+    tails: Sequence[Tail] = (),
 ) -> tuple[RouteResult, tuple[Measured, ...]]:
     """Return a route's centreline and what was measured of each of its traces.
 
@@ -72,29 +86,87 @@ def analyse_route(
     ----------
     route : the route. members : its traces, in the order of `route.members`.
     decisions : the person's flags on the whole campaign.
+    tails : the last stretches of the opposite way, where there is one (see `gpsq.rides.opposite`).
     """
-    own = settings.with_values(step_m=consensus_line.step_for(route.xy_m, settings))
-    strands = [
-        consensus_line.strand(xy, runs_of(m.trace, own.gap_s), m.ride, _counting(m, decisions), own)
-        for m, xy in zip(members, route.xy_m, strict=True)
-    ]
-    consensus = consensus_line.make(strands, own)
-    rides = tuple(sorted({m.ride for m in members}))
+    step_m, rides = consensus_line.step_for(route.xy_m, settings), tuple(sorted({m.ride for m in members}))
     fixes = [first_fix.first_fix(m.trace) for m in members]
+    if step_m > COARSEST_STEP_M:
+        return _unmeasured(route, members, rides, fixes, f"it leads over {TOO_FAR_KM:,.0f} km, which no ride does")
+    own = settings.with_values(step_m=step_m)
+    consensus = line_of(route, members, decisions, own, tails)
     if consensus is None:
-        why = "all its stretches are flagged or without length"
-        return RouteResult(route, None, rides, why), tuple(
-            Measured(m.number, why, fix) for m, fix in zip(members, fixes, strict=True)
-        )
-    result = RouteResult(route, consensus.centreline, rides, _why_no_scores(members, rides))
+        return _unmeasured(route, members, rides, fixes, "all its stretches are flagged or without length")
+    result = RouteResult(route, consensus.centreline, rides, _why_no_scores(members, rides), consensus.apart())
     measured = _Measuring(route, members, decisions, own, consensus).all(fixes, result.reason)
     return result, _with_minimum(measured, members, own)
+
+
+def named_as_recorded(measured: Sequence[Measured], recorded: Sequence[Measured]) -> tuple[Measured, ...]:
+    """Return what was measured of a route after decisions, its deviations under the names they have without any.
+
+    `recorded` is what is measured of the same route without decisions.
+    """
+    found, lost = events.named_as_recorded(
+        *([d for m in whole for d in m.deviations] for whole in (measured, recorded))
+    )
+    return tuple(
+        dataclasses.replace(
+            m,
+            deviations=tuple(d for d in found if d.trace == m.number),
+            vanished=tuple(d for d in lost if d.trace == m.number),
+        )
+        for m in measured
+    )
+
+
+def _unmeasured(
+    route: Route, members: Sequence[Member], rides: tuple[str, ...], fixes: Sequence[FirstFix], why: str
+) -> tuple[RouteResult, tuple[Measured, ...]]:
+    measured = (Measured(m.number, why, fix) for m, fix in zip(members, fixes, strict=True))
+    return RouteResult(route, None, rides, why), tuple(measured)
+
+
+def line_of(
+    route: Route, members: Sequence[Member], decisions: Sequence[Flag], settings: Settings, tails: Sequence[Tail] = ()
+) -> Consensus | None:
+    """Return the consensus of a route's traces, or None where no line can be made; parameters as in `analyse_route`."""
+    strands = [
+        strand(
+            xy,
+            runs_of(m.trace, settings.gap_s),
+            m.ride,
+            _counting(m, decisions),
+            settings,
+            device=m.trace.device,
+            age_s=_age_s(m.trace),
+        )
+        for m, xy in zip(members, route.xy_m, strict=True)
+    ]
+    return consensus_line.make(strands, settings, _opposite_end(tails, settings))
+
+
+def _opposite_end(tails: Sequence[Tail], settings: Settings) -> FloatArray | None:
+    """Return the line on which the rides of the opposite way end, turned round, or None."""
+    strands = [
+        strand(t.xy_m, [(0, len(t.xy_m))], t.ride, np.ones(len(t.xy_m), dtype=bool), settings, device=t.device)
+        for t in tails
+    ]
+    made = consensus_line.make(strands, settings, always_aligned=True) if strands else None
+    return None if made is None else made.centreline.xy_m[::-1]
 
 
 def _counting(member: Member, decisions: Sequence[Flag]) -> BoolArray:
     if member.duplicate_of:
         return np.zeros(member.trace.accepted, dtype=bool)
     return flags.counting(member.trace, decisions)
+
+
+def _age_s(trace: Trace) -> FloatArray:
+    """Return (n,) seconds since the first fix; inf where times are missing or the recording was cut out of a longer one."""
+    cut = any(s.reason == "outside_passes" and s.first_point < trace.point[0] for s in trace.set_aside)
+    if not trace.timed or cut:
+        return np.full(trace.accepted, np.inf)
+    return np.asarray((trace.time - trace.time[0]) / np.timedelta64(1, "s"), dtype=float)
 
 
 def _why_no_scores(members: Sequence[Member], rides: Sequence[str]) -> str:
@@ -140,44 +212,41 @@ class _Measuring:
             m.ride: [c for n, c in zip(self.members, courses, strict=True) if n.ride == m.ride and not n.duplicate_of]
             for m in self.members
         }
-        self.together = deviations.ride_courses(rides, self.settings)
-        self.spread = {m.trace.device: _usual_spread(m.trace.device, self.members, courses) for m in self.members}
-        return [self._measured(k, courses, fixes[k]) for k in range(len(self.members))]
+        rides = {name: own for name, own in rides.items() if own}
+        step_m = float(self.line.along_m[1] - self.line.along_m[0]) if len(self.line.along_m) > 1 else 0.0
+        self.beside = deviations.Beside(self.route.name, rides, usual_spread.usual(rides, step_m), self.settings)
+        return self._with_events([self._measured(k, courses, fixes[k]) for k in range(len(self.members))])
+
+    def _with_events(self, measured: Sequence[Measured]) -> list[Measured]:
+        found = events.with_events([d for m in measured for d in m.deviations], self.beside.rides)
+        own = {m.number: tuple(d for d in found if d.trace == m.number) for m in measured}
+        return [dataclasses.replace(m, deviations=own[m.number]) for m in measured]
 
     def _without(self, ride: str) -> Centreline:
         if ride not in self.left_out:
             self.left_out[ride] = self.consensus.without(ride)
         return self.left_out[ride]
 
-    def _course(self, k: int, place: Abreast) -> deviations.Course:
+    def _course(self, k: int, place: Abreast) -> usual_spread.Course:
         member = self.members[k]
         offset_m = cross_track.offsets(place, self._without(member.ride))
-        return deviations.Course(member.number, member.trace, self.route.xy_m[k], place, offset_m)
+        return usual_spread.Course(member.number, member.trace, self.route.xy_m[k], place, self.line.along_m, offset_m)
 
     def _unscored(self, k: int, place: Abreast, fix: FirstFix, reason: str) -> Measured:
         if len(self.members) > 1:
             fix, _ = self._settled(k, place, fix, float("nan"))
         return Measured(self.members[k].number, reason, fix)
 
-    def _measured(self, k: int, courses: Sequence[deviations.Course], fix: FirstFix) -> Measured:
+    def _measured(self, k: int, courses: Sequence[usual_spread.Course], fix: FirstFix) -> Measured:
         member, course = self.members[k], courses[k]
         if np.isnan(course.offset_m).all():
             return Measured(member.number, "it shares no stretch with the other rides", fix)
-        fix, settled_from = self._settled(k, course.place, fix, deviations.robust_spread(course.offset_m))
+        fix, settled_from = self._settled(k, course.place, fix, usual_spread.robust_spread_m(course.offset_m))
         if member.duplicate_of:
             return Measured(member.number, f"the same recording as {member.duplicate_of}", fix)
         line = self._without(member.ride)
         meant = flags.counting(member.trace, self.decisions, ("intentional",))
-        others = [c for m, c in zip(self.members, courses, strict=True) if m.ride == member.ride and c is not course]
-        found = deviations.find(
-            course,
-            line,
-            self.route.name,
-            others,
-            self.together.get(member.ride, ()),
-            self.spread[member.trace.device],
-            self.settings,
-        )
+        found = deviations.find(course, member.ride, line, self.beside)
         marked = tuple(flags.marked(d, member.trace, self.decisions) for d in found)
         scored = _stations_on(course.place, meant) & ~_on_another_road(marked, line.along_m)
         errors = cross_track.measure(course.offset_m, line.along_m, scored, course.place.vertex >= settled_from)
@@ -208,20 +277,11 @@ class _Measuring:
         return float(self.line.along_m[nearest])
 
 
-def _usual_spread(device: str, members: Sequence[Member], courses: Sequence[deviations.Course]) -> float:
-    """Return the median over a device's traces of their robust spread: one ride on another road does not change it."""
-    own = [
-        deviations.robust_spread(c.offset_m) for m, c in zip(members, courses, strict=True) if m.trace.device == device
-    ]
-    known = [spread for spread in own if np.isfinite(spread)]
-    return float(np.median(known)) if known else float("nan")
-
-
 def _on_another_road(found: Sequence[Deviation], along_m: FloatArray) -> BoolArray:
     """Return (m,) which stations lie on stretches that are the rider's choice: so decided, or open and so suggested."""
     inside = np.zeros(len(along_m), dtype=bool)
     for d in found:
-        if d.flag == "intentional" or (not d.flag and d.suggestion == "route choice"):
+        if d.counts_as == ROUTE_CHOICE:
             inside |= (along_m >= d.from_m) & (along_m <= d.to_m)
     return inside
 

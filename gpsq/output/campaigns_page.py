@@ -22,6 +22,7 @@ from gpsq.output.templating import render, template_text
 from gpsq.output.terminal import columns
 from gpsq.output.wording import cell
 from gpsq.summaries.across.results_read import number
+from gpsq.summaries.csv_cells import guarded
 from gpsq.summary_types import Interval
 
 if TYPE_CHECKING:
@@ -143,7 +144,7 @@ def _csv(rows: Sequence[Mapping[str, str]], names: Sequence[str] = ()) -> str:
     text = io.StringIO(newline="")
     writer = csv.DictWriter(text, names or (list(rows[0]) if rows else []), lineterminator="\n")
     writer.writeheader()
-    writer.writerows({name: cell(value) for name, value in row.items()} for row in rows)
+    writer.writerows({name: guarded(cell(value)) for name, value in row.items()} for row in rows)
     return text.getvalue()
 
 

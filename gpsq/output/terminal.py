@@ -4,22 +4,25 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from gpsq.campaign.flags import CLEAR
 from gpsq.output import wording
 from gpsq.output.device_figures import figure, overall
+from gpsq.output.report.cards import by_event
 from gpsq.output.report.sentences import sampling, spikes
 from gpsq.output.tables.column import said, saying
 from gpsq.output.tables.columns import shown
 from gpsq.output.wording import GAP, cell
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Sequence
+    from collections.abc import Iterable, Iterator, Mapping, Sequence
 
+    from gpsq.model import Deviation
     from gpsq.output.tables.column import Column
     from gpsq.results import Analysis
     from gpsq.summary_types import DeviceSummary
 
 Row = list[str]
-DEVIATION_HEADS = ["deviation", "recording", "route", "from", "to", "peak", "suggestion", "flag"]
+DEVIATION_HEADS = ["event", "deviation", "recording", "route", "from", "to", "peak", "suggestion", "flag"]
 
 
 def lines(analysis: Analysis) -> Iterator[str]:
@@ -67,12 +70,13 @@ def _deviation_summary(analysis: Analysis) -> Iterator[str]:
 
 
 def deviation_lines(analysis: Analysis) -> Iterator[str]:
-    """Yield a table of all deviations with what is suggested and what was decided."""
+    """Yield a table of all deviations by event, with what is suggested and what was decided."""
     if not analysis.deviations:
         yield "No deviations from the routes."
         return
     rows = [
         [
+            d.event if d is own[0] else "",
             d.id,
             _recording(analysis, d.trace),
             d.route,
@@ -82,9 +86,19 @@ def deviation_lines(analysis: Analysis) -> Iterator[str]:
             d.suggestion,
             d.flag or "—",
         ]
-        for d in analysis.deviations
+        for own in by_event(analysis)
+        for d in own
     ]
     yield from columns([DEVIATION_HEADS, *rows])
+
+
+def decision_line(chosen: Mapping[str, Sequence[Deviation]], decision: str) -> str:
+    """Return what was decided of which names; a name of an event or a ride says how many deviations it means."""
+    counts = {
+        name: f" ({len(own)} deviation{'s' * (len(own) > 1)})" for name, own in chosen.items() if own[0].id != name
+    }
+    said = ", ".join(name + counts.get(name, "") for name in chosen)
+    return f"{said}: {'no longer flagged' if decision == CLEAR else decision}"
 
 
 def _recording(analysis: Analysis, number: int) -> str:

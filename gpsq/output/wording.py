@@ -6,7 +6,10 @@ import math
 import re
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from gpsq.exceptions import one_line
+from gpsq.output.instants import dated
 
 if TYPE_CHECKING:
     from gpsq.model import FirstFix
@@ -72,6 +75,34 @@ def metres(value: float) -> str:
     if size < 999.5:
         return f"{sign}{size:.0f}{GAP}m"
     return f"{sign}{size / 1000:.2f}{GAP}km" if size < 9995 else f"{sign}{size / 1000:.1f}{GAP}km"
+
+
+def longer(extra_m: float) -> str:
+    """Return how much longer or shorter than another a way is, up to the word "than".
+
+    Examples
+    --------
+    >>> [longer(v).replace(GAP, " ") for v in (12.3, -9.6, 0.04)]
+    ['12 m longer than', '9.6 m shorter than', 'as long as']
+    """
+    size = metres(abs(extra_m))
+    if size == metres(0.0):
+        return "as long as"
+    return f"{size} {'longer' if extra_m > 0 else 'shorter'} than"
+
+
+def day(time: np.datetime64) -> str:
+    """Return the day of a time, in UTC; "" where it has none.
+
+    Examples
+    --------
+    >>> day(np.datetime64("2025-09-01T06:50", "ms")), day(np.datetime64("NaT"))
+    ('1 September 2025', '')
+    """
+    if np.isnat(dated(np.array([time], "datetime64[ms]"))[0]):
+        return ""
+    found = time.astype("datetime64[D]").item()
+    return f"{found.day} {found:%B %Y}"
 
 
 def share(value: float) -> str:

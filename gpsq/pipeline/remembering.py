@@ -6,6 +6,7 @@ import dataclasses
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from gpsq import digests
+from gpsq.reading.archives import MOST_BYTES
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Sequence
@@ -15,6 +16,7 @@ if TYPE_CHECKING:
     from gpsq.model import Flag, Route, Trace, Unreadable
     from gpsq.pipeline.cache import Cache
     from gpsq.reading.folder import Readings
+    from gpsq.rides.opposite import Tail
     from gpsq.settings import Settings
 
 Answer = TypeVar("Answer")
@@ -80,18 +82,23 @@ def each_file(
 
 
 def _file_key(path: Path, *how: Any) -> str:
-    try:
+    try:  # what is too large to be read is not worth knowing by its content
+        if path.stat().st_size > MOST_BYTES:
+            return ""
         return digests.digest("file", digests.code(), digests.file_sha256(path), how)
     except OSError:
         return ""
 
 
-def route_key(route: Route, members: Sequence[Member], decisions: Sequence[Flag], settings: Settings) -> str:
+def route_key(
+    route: Route, members: Sequence[Member], decisions: Sequence[Flag], settings: Settings, tails: Sequence[Tail]
+) -> str:
     """Return the key of a route. Numbers of traces move when recordings are added before them, and change nothing."""
     own = {m.trace.key for m in members}
     flags = [f for f in decisions if (f.sha256, f.track) in own]
     traces = [(m.ride, m.duplicate_of, m.trace) for m in members]
-    return digests.digest("route", digests.code(), route.name, route.plane, list(route.xy_m), traces, flags, settings)
+    about = (route.name, route.plane, list(route.xy_m), traces, flags, settings, tails)
+    return digests.digest("route", digests.code(), *about)
 
 
 def arranged_key(readings: Readings, *, cut: bool) -> str:

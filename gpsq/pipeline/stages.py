@@ -7,15 +7,16 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from gpsq.measures import first_fix
-from gpsq.measures.route import Measured, Member, analyse_route
+from gpsq.measures.route import Measured, Member, analyse_route, named_as_recorded
 from gpsq.pipeline.remembering import remembered_each, route_key
 from gpsq.results import Analysis, RouteResult, TraceResult
 from gpsq.rides.arrange import Arranged, arrange
+from gpsq.rides.opposite import tails_towards
 from gpsq.summaries import reference
 from gpsq.summaries.summarise import summaries
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+    from collections.abc import Callable, Iterable, Mapping, Sequence
     from concurrent.futures import Executor
 
     from gpsq.model import Flag, Route, Trace
@@ -59,6 +60,8 @@ def analysed(readings: Readings, arranged: Arranged, means: Means) -> Analysis:
         title=readings.campaign.title,
         unreadable=readings.unreadable,
         inputs=dict(readings.inputs),
+        time_zone=readings.campaign.time_zone or "",
+        streets=readings.streets,
         notes=(*readings.problems, *readings.notes, *arranged.cutting, *found.notes, *unused),
         summaries=summed,
     )
@@ -73,7 +76,7 @@ def analyse_traces(
 
 
 def _measured(arranged: Arranged, settings: Settings, decisions: Sequence[Flag], means: Means) -> Analysis:
-    measured = list(_routes_measured(arranged, settings, decisions, means))
+    measured = _routes_measured(arranged, settings, decisions, means)
     found = [result for result, _ in measured]
     results = _with_ride_mates(_results(arranged, {m.number: m for _, group in measured for m in group}), found)
     return Analysis(
@@ -87,19 +90,41 @@ def _measured(arranged: Arranged, settings: Settings, decisions: Sequence[Flag],
         deviations=tuple(d for result in results for d in result.deviations),
         flags=tuple(decisions),
         inputs={},
-        notes=arranged.notes,
+        notes=(*arranged.notes, *_apart_in_words(found)),
     )
+
+
+def _apart_in_words(routes: Sequence[RouteResult]) -> list[str]:
+    """Say which devices lie apart, once for each pair and route."""
+    return [
+        f"route {found.route.name}: {two.first} and {two.second} lie {two.apart_m:.0f} m apart, more than both scatter "
+        f"({two.first_scatter_m:.1f} m and {two.second_scatter_m:.1f} m); which is right cannot be known without a "
+        f"surveyed line, so the centreline runs between them"
+        for found in routes
+        for two in found.apart
+    ]
 
 
 def _routes_measured(
     arranged: Arranged, settings: Settings, decisions: Sequence[Flag], means: Means
-) -> Iterator[tuple[RouteResult, tuple[Measured, ...]]]:
-    jobs = [(route, _members(route, arranged), decisions, settings) for route in arranged.routes]
+) -> list[tuple[RouteResult, tuple[Measured, ...]]]:
+    """Measure every route as recorded, and those with decisions once more: deviations keep the names they were given."""
+    tails = tails_towards(arranged.routes, arranged.traces, arranged.rides, arranged.twins, settings.gap_s)
+    members = [_members(route, arranged) for route in arranged.routes]
+    flagged = {(flag.sha256, flag.track) for flag in decisions}
+    decided = [k for k, own in enumerate(members) if any(m.trace.key in flagged for m in own)]
+    which = [(k, ()) for k in range(len(members))] + [(k, tuple(decisions)) for k in decided]
+    jobs = [(arranged.routes[k], members[k], flags, settings, tails[k]) for k, flags in which]
     means.tell("analysing routes", 0, len(jobs))
     answers = remembered_each(means.cache, route_key, analyse_route, jobs, means.each)
-    for done, ((route, members, *_), (result, measured)) in enumerate(zip(jobs, answers, strict=True), start=1):
-        yield dataclasses.replace(result, route=route), tuple(map(_renumbered, measured, members))
-        means.tell("analysing routes", done, len(jobs))
+    done: dict[int, tuple[RouteResult, tuple[Measured, ...]]] = {}
+    for number, ((k, _), (result, found)) in enumerate(zip(which, answers, strict=True), start=1):
+        measured = tuple(map(_renumbered, found, members[k]))
+        if k in done:
+            measured = named_as_recorded(measured, done[k][1])
+        done[k] = dataclasses.replace(result, route=arranged.routes[k]), measured
+        means.tell("analysing routes", number, len(jobs))
+    return list(done.values())
 
 
 def _members(route: Route, arranged: Arranged) -> list[Member]:
@@ -134,6 +159,7 @@ def _results(arranged: Arranged, measured: Mapping[int, Measured]) -> list[Trace
                 crosstrack=what.crosstrack,
                 curves=what.curves,
                 deviations=what.deviations,
+                vanished=what.vanished,
                 duplicate_of=arranged.twins.get(i, ""),
                 spikes=alone[i].spikes,
                 largest_spike_m=alone[i].largest_spike_m,

@@ -209,7 +209,7 @@ def log_ratios(first: Rides, second: Rides) -> tuple[dict[str, float], int]:
 
 def _why_withheld(key: Trio, routes: Sequence[RouteResult]) -> str:
     measure, first, second = key
-    apart = [two.apart_m for route in routes for two in getattr(route, "apart", ()) if two.pair == {first, second}]
+    apart = [two.apart_m for route in routes for two in route.apart if two.pair == {first, second}]
     if apart and measure == "xte_p68_m":
         return f"they lie {max(apart):.0f} m apart, and which is right cannot be known without a surveyed line"
     return ""

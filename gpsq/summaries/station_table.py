@@ -16,7 +16,6 @@ if TYPE_CHECKING:
     from gpsq.model import BoolArray, Deviation, FloatArray, IntArray, Trace
     from gpsq.results import RouteResult, TraceResult
 
-ROUTE_CHOICE = "route choice"
 #: A ride further off than this many robust standard deviations no longer pulls at a centreline made of medians.
 PULL_LIMIT = 3.0
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from gpsq.summaries import device_figures, device_pairs, distance_bias, hot_spots, own_error, quality, ranking
-from gpsq.summaries.devices import offsets
+from gpsq.summaries import device_figures, device_pairs, hot_spots, own_error, ranking
+from gpsq.summaries.devices import distance_bias, offsets, quality
 from gpsq.summaries.station_table import station_table
 from gpsq.summary_types import OffsetBetween, Summaries
 

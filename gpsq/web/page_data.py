@@ -12,19 +12,19 @@ from gpsq.output.device_figures import figure, overall
 from gpsq.output.drawing.looks import device_looks
 from gpsq.output.instants import iso_times
 from gpsq.output.report import sentences, sketches
-from gpsq.output.report.cards import card
+from gpsq.output.report.cards import by_event, card
 from gpsq.output.tables import columns
 from gpsq.output.tables.column import bounds, said
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from gpsq.model import Deviation, Trace, Unreadable
+    from gpsq.model import Trace, Unreadable
     from gpsq.output.tables.column import Column
     from gpsq.results import Analysis, TraceResult
     from gpsq.summary_types import DeviceSummary
 
-#: Deviations drawn on the page; the others stand in a table of the report.
+#: Events drawn on the page; the others stand in a table of the report.
 MOST_CARDS = 200
 
 
@@ -47,10 +47,10 @@ def of_analysis(analysis: Analysis, before: Mapping[tuple[str, str], str]) -> di
         "fix": fix,
         "errors": errors,
         "unmoved": bool(before) and not any(c.before for t in (fix, errors) for *_, cells in t["rows"] for c in cells),
-        "cards": [card(analysis, d) for d in analysis.deviations[:MOST_CARDS]],
+        "cards": [card(analysis, event) for event in by_event(analysis)[:MOST_CARDS]],
+        "events": len(by_event(analysis)),
         "deviations": len(analysis.deviations),
         "undecided": sum(not d.flag for d in analysis.deviations),
-        "together": _together(analysis),
         "recordings": [_recording(t, r) for t, r in zip(analysis.traces, analysis.results, strict=True)],
         "unreadable": [wording.cell(lost.message) for lost in analysis.unreadable],
         "notes": [wording.cell(note) for note in analysis.notes],
@@ -83,19 +83,6 @@ def _cell(summary: DeviceSummary, column: Column, before: Mapping[tuple[str, str
     value = said(column, found)
     was = before.get((summary.device, column.name), value)
     return Cell(value, bounds(column, found), was if was != value else "")
-
-
-def _together(analysis: Analysis) -> list[dict[str, Any]]:
-    """Return the undecided deviations of one ride and route that several devices show: the rider's way, most likely."""
-    groups: dict[tuple[str, str], list[Deviation]] = {}
-    for found in analysis.deviations:
-        if not found.flag and found.suggestion == "route choice":
-            groups.setdefault((analysis.results[found.trace].ride, found.route), []).append(found)
-    return [
-        {"ride": ride, "route": route, "ids": [d.id for d in group]}
-        for (ride, route), group in groups.items()
-        if len(group) > 1
-    ]
 
 
 def _recording(trace: Trace, result: TraceResult) -> dict[str, Any]:

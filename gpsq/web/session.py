@@ -10,10 +10,12 @@ from concurrent.futures import Future
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
-from gpsq.campaign import campaign_file, flags
+from gpsq.campaign import campaign_file, flags, leftovers
 from gpsq.campaign.device_names import UNKNOWN_DEVICE
 from gpsq.exceptions import CampaignError, InputError, OutputError
+from gpsq.measures import events
 from gpsq.model import FLAGS
+from gpsq.output.report.cards import meant
 from gpsq.settings import RESULTS
 from gpsq.web import campaign_edits, dropped_files, page_data
 from gpsq.web.jobs import Line
@@ -68,8 +70,7 @@ class Desk:
     # ---- doing ----
     def open(self) -> None:
         """Make ready, and begin with what lies in the folder."""
-        with contextlib.suppress(OSError):  # told when something is to be stored
-            dropped_files.sweep(self.folder)
+        leftovers.sweep(self.folder)
         self.analyst.put("wake")
         self.refresh()
 
@@ -119,14 +120,10 @@ class Desk:
     def flag(self, ids: list[str], decision: str, note: str) -> Future[Any]:
         """Keep a decision about deviations on the disk, then analyse."""
         self.check_folder()
-        if decision not in (*FLAGS, "clear"):
+        if decision not in flags.DECISIONS:
             raise InputError("decision", decision, f"{', '.join(FLAGS)} or clear")
         analysis = self.analysis
-        known = {d.id: d for d in analysis.deviations}
-        missing = [name for name in ids if name not in known]
-        if missing or not ids:
-            raise InputError("deviation", ", ".join(missing) or "none", "one that the page shows now")
-        chosen = [known[name] for name in ids]
+        chosen = events.each_once(meant(analysis, ids))
         flags.change(self.folder, lambda kept: flags.decided(kept, chosen, analysis.traces, decision, note))
         return self.analyse()
 

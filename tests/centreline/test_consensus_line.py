@@ -8,6 +8,7 @@ from trace_maker import road, shifted_left, smooth_noise
 
 from gpsq.centreline import consensus_line
 from gpsq.centreline.robust_middle import smooth
+from gpsq.centreline.strands import strand
 from gpsq.geometry import polyline
 from gpsq.settings import Settings
 
@@ -16,7 +17,7 @@ SETTINGS = Settings()
 
 def consensus(lines, rides=None, runs=None, settings=SETTINGS):
     strands = [
-        consensus_line.strand(
+        strand(
             np.asarray(xy, float),
             (runs or {}).get(k, [(0, len(xy))]),
             (rides or [f"R{n}" for n in range(len(lines))])[k],

@@ -117,3 +117,130 @@ def test_a_bad_row_is_named_and_the_rest_is_used(tmp_path):
 
 def test_no_flags_file_means_no_flags(tmp_path):
     assert flags.load(tmp_path) == ((), ())
+
+
+# ---- how far off is a deviation ----
+def bulge(height_m, low=150, high=250):
+    """Return (401,) an offset of that height from one fix to another, with ramps of 50 m."""
+    at = np.arange(401)
+    return height_m * np.clip(np.minimum(at - low, high - at) / 10.0, 0.0, 1.0)
+
+
+def rides(offsets, sigma_m=2.0, seed=0):
+    """Return a trace for each (device, day, offset), with a quiet receiver's noise."""
+    rng = np.random.default_rng(seed)
+    return [
+        trace_on(shifted_left(road(), smooth_noise(rng, 401, sigma_m) + offset), device=device, day=day)
+        for device, day, offset in offsets
+    ]
+
+
+def files(found):
+    return sorted(found.traces[d.trace].file for d in found.deviations)
+
+
+@pytest.mark.parametrize("height_m", [8.0, 12.0])
+def test_all_devices_of_a_ride_off_by_little_are_no_route_choice(height_m):
+    """What all receivers of a ride have in common, and the error of the line itself, look like agreement."""
+    traces = rides([(d, day, bulge(height_m) if day == 2 else 0.0) for day in range(5) for d in "abc"])
+    assert analyse_traces(traces, Settings()).deviations == ()
+
+
+def test_a_lone_recording_off_for_half_of_its_way_is_found():
+    """It is the only one of its device: its own spread would be 80 m, and a band made of that would hide all of it."""
+    traces = rides([("a", day, 0.0) for day in range(4)] + [("lone", 5, bulge(55.0, 100, 330))])
+    found = analyse_traces(traces, Settings())
+    assert files(found) == ["lone/day5.gpx"]
+    assert found.deviations[0].to_m - found.deviations[0].from_m > 1000.0
+
+
+def test_a_device_off_for_half_of_its_way_on_two_days_of_five_is_found_on_both():
+    traces = rides([("a", day, bulge(55.0, 100, 330) if day in (1, 3) else 0.0) for day in range(5)])
+    assert files(analyse_traces(traces, Settings())) == ["a/day1.gpx", "a/day3.gpx"]
+
+
+def test_beside_two_rides_that_disagree_nobody_is_off():
+    """Of three rides one went round a block: the other two are judged beside it and one more, and that is no ground."""
+    traces = rides([("a", day, DETOUR if day == 1 else 0.0) for day in range(3)])
+    assert files(analyse_traces(traces, Settings())) == ["a/day1.gpx"]
+
+
+def test_where_everybody_is_rough_a_place_is_rough_and_a_detour_is_still_found():
+    rng = np.random.default_rng(11)
+    street = np.where((np.arange(401) > 60) & (np.arange(401) < 140), 4.0, 1.0)
+    traces = [
+        trace_on(
+            shifted_left(road(), smooth_noise(rng, 401, 4.0, 0.9) * street + (DETOUR if day == 2 else 0.0)), day=day
+        )
+        for day in range(7)
+    ]
+    assert files(analyse_traces(traces, Settings())) == ["a/day2.gpx"]
+
+
+def test_a_rough_device_is_found_with_its_ride_though_its_own_band_is_wider():
+    """A receiver of 12 m spread may be off by 48 m; beside two good ones that all left by 40 m it did too."""
+    offsets = [(d, day, bulge(40.0) if day == 2 else 0.0) for day in range(6) for d in "abc"]
+    rng = np.random.default_rng(12)
+    traces = [
+        trace_on(
+            shifted_left(road(), smooth_noise(rng, 401, 12.0 if device == "c" else 2.0) + offset),
+            device=device,
+            day=day,
+        )
+        for device, day, offset in offsets
+    ]
+    found = analyse_traces(traces, Settings())
+    assert files(found) == ["a/day2.gpx", "b/day2.gpx", "c/day2.gpx"]
+    assert {d.suggestion for d in found.deviations} == {"route choice"}
+    alone = analyse_traces([t for t in traces if t.device == "c"], Settings())
+    assert alone.deviations == ()
+
+
+@pytest.mark.parametrize(("begins", "count"), [(183, 1), (193, 2)])
+def test_near_stretches_are_one(begins, count):
+    """Back at half the band, 15 m, a fix and a half before the ramp's end: 30 m apart they are one, 80 m apart two."""
+    offset = bulge(100.0, 100, 180) + bulge(100.0, begins, begins + 80)
+    traces = rides([("a", day, offset if day == 1 else 0.0) for day in range(5)], sigma_m=1.0)
+    found = analyse_traces(traces, Settings())
+    assert len(found.deviations) == count
+
+
+def test_a_way_round_a_corner_lies_on_the_side_it_lies_on():
+    """The nearest part of the line may lie behind the corner, where its left is another: the way as a whole tells.
+
+    The road runs 600 m east, then 600 m north; one ride cuts the corner by a way up to 140 m to the left.
+    """
+    legs = [np.column_stack([np.arange(0.0, 600.0, 5.0), np.zeros(120)])]
+    legs.append(np.column_stack([np.full(121, 600.0), np.arange(0.0, 605.0, 5.0)]))
+    cut = np.linspace([400.0, 0.0], [600.0, 200.0], 60)[1:-1]
+    rng = np.random.default_rng(13)
+    line = np.vstack(legs)
+    short = np.vstack([line[line[:, 0] <= 400.0], cut, line[line[:, 1] >= 200.0]])
+    traces = [
+        trace_on(way + np.column_stack([smooth_noise(rng, len(way), 1.5)] * 2), day=day)
+        for day in range(5)
+        for way in [short if day == 3 else line]
+    ]
+    (found,) = analyse_traces(traces, Settings()).deviations
+    assert found.side == "left"
+    # two sides of 200 m against their hypotenuse: 400 − 283
+    assert found.extra_m == pytest.approx(-117.0, abs=25)
+    mirrored = [t * [1.0, -1.0] for t in (line, short)]
+    traces = [
+        trace_on(mirrored[day == 3] + np.column_stack([smooth_noise(rng, len(mirrored[day == 3]), 1.5)] * 2), day=day)
+        for day in range(5)
+    ]
+    (found,) = analyse_traces(traces, Settings()).deviations
+    assert found.side == "right"
+
+
+def test_a_lone_device_is_judged_by_its_other_rides():
+    """One detour: cannot be told. The same detour twice: a choice. A fault that jumps: the receiver."""
+    jump = np.where((np.arange(401) > 300) & (np.arange(401) < 340), 150.0, 0.0)
+    once = analyse_traces(rides([("a", d, DETOUR if d == 1 else 0.0) for d in range(6)]), Settings())
+    twice = analyse_traces(rides([("a", d, DETOUR if d in (1, 4) else 0.0) for d in range(6)]), Settings())
+    fault = analyse_traces(rides([("a", d, jump if d == 2 else 0.0) for d in range(6)]), Settings())
+    assert [d.suggestion for d in once.deviations] == ["cannot be told"]
+    assert [d.suggestion for d in twice.deviations] == ["route choice"] * 2
+    assert [d.suggestion for d in fault.deviations] == ["receiver error"]
+    assert len({d.event for d in twice.deviations}) == 2

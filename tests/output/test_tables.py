@@ -75,6 +75,7 @@ TRACKS = [
 ]
 DEVIATIONS = [
     "id",
+    "event",
     "file",
     "track",
     "device",

@@ -79,7 +79,7 @@ def test_spikes_are_said_in_the_report(spiked: Path) -> None:
     page = (spiked / "report.html").read_text(encoding="utf-8")
     assert "spikes, off and back within seconds" in page
     assert "3 spikes, the largest 250\N{NO-BREAK SPACE}m off" in page
-    assert "Off and back within seconds 4 times, in 2 of 5 recordings, the largest 250 m" in page
+    assert "Off and back within seconds 4 times, in 2 of 5 recordings, the largest 250\N{NO-BREAK SPACE}m" in page
 
 
 def test_a_recording_without_times_tells_of_no_spikes(tmp_path: Path) -> None:
@@ -92,7 +92,7 @@ def test_a_recording_without_times_tells_of_no_spikes(tmp_path: Path) -> None:
     (tmp_path / "unit" / "0.gpx").write_text(stripped)
     found = analyse(tmp_path)
     assert [r.spikes for r in found.results] == [None, 0, 0]
-    (device,) = [s for s in found.extra["devices"] if not s.route]
+    (device,) = [s for s in found.summaries.devices if not s.route]
     assert (device.figures["spikes"].value, device.figures["spikes"].method) == (0.0, "in 0 of 2 recordings")
 
 

@@ -342,7 +342,7 @@ def _suggestions(detours, faults, seen) -> Check:
     wrong = []
     for detour, p in detours:
         hits = [s for s in seen[p.truth.file] if s.union_share(detour) >= 0.5]
-        expected = {"route choice"} if len(detour["files"]) > 1 else {"route choice", "unclear"}
+        expected = {"route choice"} if len(detour["files"]) > 1 else {"route choice", "cannot be told"}
         wrong += [f"{p.truth.file}: a detour is called {s}" for s in hits if s.deviation.suggestion not in expected]
     for file, fault in faults.items():
         hits = [s for s in seen[file] if s.touches(fault, 0.0)]

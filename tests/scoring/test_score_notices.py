@@ -124,7 +124,7 @@ def test_detours_not_found_and_found_where_there_are_none(demo) -> None:
     planted = next(v for r in demo[1].results for v in r.deviations)
 
     def one_more(r):
-        again = dataclasses.replace(planted, from_m=2900.0, to_m=3100.0, suggestion="unclear")
+        again = dataclasses.replace(planted, from_m=2900.0, to_m=3100.0, suggestion="cannot be told")
         return dataclasses.replace(r, deviations=(*r.deviations, again))
 
     assert "false deviations" in _missed(demo, _each_result(demo[1], one_more))

@@ -64,7 +64,7 @@ def test_each_rule_is_noticed():
 
 def test_a_waiting_decision_is_noticed():
     traces, results, routes = fair()
-    found = Deviation("ab12cd", 0, "A", 0, 1, NAT, NAT, 0, 1, 40.0, "left", 1.0, "unclear", "")
+    found = Deviation("ab12cd", 0, "A", 0, 1, NAT, NAT, 0, 1, 40.0, "left", 1.0, "cannot be told", "")
     parts = (traces, (replace(results[0], deviations=(found,)), *results[1:]), routes)
     assert "deviations that wait for a decision: ab12cd;" in said(parts)
     decided = (traces, (replace(results[0], deviations=(replace(found, flag="error"),)), *results[1:]), routes)

@@ -10,9 +10,9 @@ from offset_campaigns import STEP_M, Truth, along_route, campaign, crosstrack, l
 
 from gpsq.model import CurveDistances
 from gpsq.settings import Settings
-from gpsq.summaries.distance_bias import distance_biases
+from gpsq.summaries.devices.distance_bias import distance_biases
+from gpsq.summaries.devices.quality import error_by_quality
 from gpsq.summaries.hot_spots import search
-from gpsq.summaries.quality import error_by_quality
 
 
 def _recorded(trace, hdop):

@@ -192,12 +192,12 @@ def _distances(noise_m):  # type: ignore[no-untyped-def]
 def _deviation(trace, number, route, along, noise_m, late, flag):  # type: ignore[no-untyped-def]
     off = np.flatnonzero(np.abs(noise_m[late:]) > 30.0)
     first, last = int(off[0]), int(off[-1])
-    suggestion = {"": "unclear", "intentional": "route choice", "error": "receiver error"}[flag]
+    suggestion = {"": "cannot be told", "intentional": "route choice", "error": "receiver error"}[flag]
     return Deviation(
         f"d{number:02d}{trace.sha256[:4]}", number, route, float(along[late + first]), float(along[late + last]),
         trace.time[first], trace.time[last], int(trace.point[first]), int(trace.point[last]),
         float(np.abs(noise_m).max()), "left", 34.0, suggestion, "2 of 3 devices agree; speed 5.0 m/s", flag,
-        "road works <b>" if flag else "",
+        "road works <b>" if flag else "", f"E{number:02d}{trace.sha256[:3]}",
     )  # fmt: skip
 
 

@@ -92,27 +92,33 @@ def test_the_story_with_the_mouse(chromium: Any, address: str, tmp_path: Path) -
         DEMO / "bar-unit" / "2025-09-08-out.gpx"
     ).read_bytes()
 
-    card = page.locator(".card.unflagged").filter(has_text="route choice").first
-    name = card.get_attribute("id")
-    page.locator(f"#{name} input[name=note]").fill("the <b>bakery</b>")
+    card = page.locator(".card.unflagged").filter(has_text="Suggested: route choice").first
+    name, parts = card.get_attribute("id"), card.locator(".part").all()
+    first, *_ = ids = [part.get_attribute("id") for part in parts]
+    page.locator(f"#{name} > form input[name=note]").fill("the <b>bakery</b>")
     before = visit.figures()
-    page.locator(f"#{name}").get_by_role("button", name="intentional", exact=True).click()
+    page.locator(f"#{name} > form").get_by_role("button", name="intentional", exact=True).click()
     page.wait_for_selector(f"#{name}.intentional")
     page.wait_for_selector("#fix .before")
     assert visit.figures() != before
-    frame = page.wait_for_selector(f"#map-page[src$='{name}']").content_frame()
+    frame = page.wait_for_selector(f"#map-page[src$='{first}']").content_frame()
     frame.wait_for_selector("#chosen dt")  # the map stands on the flagged ride
-    ((kept,), _) = flags.load(week)
-    assert (f"d-{_id(kept)}", kept.flag, kept.note) == (name, "intentional", "the <b>bakery</b>")
+    kept, _ = flags.load(week)
+    assert {(flag.flag, flag.note) for flag in kept} == {("intentional", "the <b>bakery</b>")}
+    assert len({flag.file for flag in kept}) == len(ids) == 3  # one decision, all three recordings
 
     page.reload()
     assert page.locator(f"#{name}.intentional").count() == 1
-    assert page.locator(f"#{name} input[name=note]").input_value() == "the <b>bakery</b>"
-    page.locator(f"#{name}").get_by_role("button", name="undo").click()
+    assert page.locator(f"#{name} > form input[name=note]").input_value() == "the <b>bakery</b>"
+    page.locator(f"#{name} > form").get_by_role("button", name="undo").click()
     page.wait_for_selector(f"#{name}.unflagged")
     assert flags.load(week) == ((), ())
-    page.locator(f"#{name}").get_by_role("button", name="receiver error").click()
+    page.locator(f"#{name} > form").get_by_role("button", name="receiver error").click()
     page.wait_for_selector(f"#{name}.error")
+    page.locator(f"#{first} summary").click()
+    page.locator(f"#{first}").get_by_role("button", name="intentional", exact=True).click()
+    page.wait_for_selector(f"#{name}.unflagged")  # not the same of all any more
+    assert sorted(flag.flag for flag in flags.load(week)[0]) == ["error", "error", "intentional"]
 
     _edit_by_hand(page, week)
     visit.fits()
@@ -131,12 +137,6 @@ def test_the_story_with_the_mouse(chromium: Any, address: str, tmp_path: Path) -
     page.wait_for_selector("#gpsq_map .leaflet-control-scale-line")
     visit.complaints.clear()  # the driver's own scripts, which the report's policy refuses
     visit.close()
-
-
-def _id(kept: flags.Flag) -> str:
-    from gpsq.model import deviation_id
-
-    return deviation_id((kept.sha256, kept.track), kept.from_point, kept.to_point)
 
 
 def _edit_by_hand(page: Any, week: Path) -> None:
@@ -195,9 +195,9 @@ def test_the_story_by_keyboard_on_a_narrow_dark_screen(chromium: Any, address: s
     page.wait_for_selector(f"#{name}.intentional")
     page.wait_for_selector("#fix .before")
     assert visit.figures() != before
-    assert page.evaluate("document.activeElement.id") == f"intentional-{name.removeprefix('d-')}"  # the focus stays
+    assert page.evaluate("document.activeElement.id") == f"intentional-{name.removeprefix('e-')}"  # the focus stays
     page.reload()
-    assert page.locator(f"#{name}.intentional [name=note]").input_value() == "by hand"
+    assert page.locator(f"#{name}.intentional > form [name=note]").input_value() == "by hand"
     assert flags.load(week)[0][0].note == "by hand"
     tab_to(page, "#ground")
     page.keyboard.press("ArrowRight")

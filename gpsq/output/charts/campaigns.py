@@ -6,19 +6,22 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from gpsq.digests import version
 from gpsq.output import wording
-from gpsq.output.charts.sheet import MARKERS, RULE, SOFT, TYPE_PT, Chart, Drawing, Sheet, rendered
 from gpsq.output.drawing.looks import Look, look
+from gpsq.output.drawing.plot import Plot, tick_text
+from gpsq.output.drawing.rendering import Chart, Drawing, rendered
+from gpsq.output.drawing.sheet import SMALL_PT, SOFT, TITLE_PT, TYPE_PT, Box
 from gpsq.summary_types import Interval
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from matplotlib.axes import Axes
-
+    from gpsq.output.drawing.sheet import Sheet
     from gpsq.summaries.across.campaigns import Compared, Entry
 
-TITLE = "Cross-track error against the device carried along"
+KEY = "The device carried along is 1; further left is better. Bars: 95 % intervals. The axis is logarithmic."
+MARK_PT = 9.0
 #: Devices of the wide and the square sheet; the others are in the table.
 MOST_ROWS = {True: 12, False: 8}
 TICKS = (0.1, 0.2, 0.3, 0.5, 0.7, 1.0, 1.5, 2.0, 3.0, 5.0, 10.0)
@@ -31,11 +34,24 @@ def compare_chart(compared: Compared) -> Chart | None:
     if not ratios:
         return None
     looks = compare_looks(compared)
+    title = _title(compared.carried, ratios)
+    devices, campaigns = ({getattr(e, name) for e in compared.entries} for name in ("device", "campaign"))
+    margin = f"{len(campaigns)} campaign{'s' * (len(campaigns) > 1)} · {len(devices)} devices"
 
     def draw(sheet: Sheet) -> None:
-        _draw(sheet, compared.carried, ratios, looks)
+        _draw(sheet, title, ratios, looks, margin)
 
-    return rendered([Drawing("compare", TITLE, finding(compared), draw)])[0]
+    return rendered([Drawing("compare", title, finding(compared), draw)])[0]
+
+
+def _title(carried: str, ratios: dict[str, Interval]) -> str:
+    """Return how many of the devices err less and more than the one carried along, and how many cannot be told apart."""
+    less = sum(r.high < 1 for r in ratios.values())
+    more = sum(r.low > 1 for r in ratios.values())
+    open_ones = len(ratios) - less - more
+    parts = [f"{n} {what}" for n, what in ((less, "err less"), (more, "err more")) if n]
+    parts += [f"{open_ones} cannot be told apart from it"] if open_ones else []
+    return f"Against {wording.short(carried, 20)}: {', '.join(parts)}"
 
 
 def against_carried(compared: Compared) -> dict[str, Interval]:
@@ -81,35 +97,36 @@ def campaign_marks(entries: Iterable[Entry]) -> dict[tuple[str, str], str]:
     return {key: f"({number})" if len(own) > 1 else "" for number, key in enumerate(own, 1)}
 
 
-def _draw(sheet: Sheet, carried: str, ratios: dict[str, Interval], looks: dict[str, Look]) -> None:
-    sheet.headline(TITLE, f"{wording.short(carried)} is 1; further left is better; bars: 95 % intervals")
+def _draw(sheet: Sheet, title: str, ratios: dict[str, Interval], looks: dict[str, Look], margin: str) -> None:
+    most_in = sheet.width_in - 0.4
+    size = TITLE_PT if sheet.wide else 13.0
+    y = sheet.paragraph(0.2, sheet.height_in - 0.36, title, most_in, lines=3, size_pt=size, bold=True)
     shown = dict(list(ratios.items())[: MOST_ROWS[sheet.wide]])
-    side = 2.4 if sheet.wide else 1.75
-    axes = sheet.axes(side, 0.75, sheet.width_in - side - 0.3, sheet.height_in - 1.65)
-    axes.axvline(1.0, color=SOFT, lw=1.2)
-    for row, (name, ratio) in enumerate(shown.items()):
-        own = looks[name]
-        ends = [[max(ratio.value - ratio.low, 0.0)], [max(ratio.high - ratio.value, 0.0)]]
-        bars = ends if np.isfinite(ends).all() else None
-        axes.errorbar(
-            [ratio.value], [-row], xerr=bars, fmt=MARKERS[own.mark], color=own.colour, markersize=9, elinewidth=1.8, capsize=3,
-        )  # fmt: skip
-    axes.set_ylim(-len(shown) + 0.4, 0.6)
-    axes.set_yticks([-row for row in range(len(shown))], [wording.short(n, 24 if sheet.wide else 15) for n in shown])
-    _ratio_axis(axes)
-    if len(ratios) > len(shown):
-        sheet.write(0.2, 0.12, f"{len(ratios) - len(shown)} more in the table", color=SOFT, fontsize=TYPE_PT - 1)
+    hidden = len(ratios) - len(shown)
+    more = f" {hidden} more in the table." if hidden else ""
+    y = sheet.paragraph(0.2, y - 0.24, KEY + more, most_in, lines=2, size_pt=SMALL_PT, colour=SOFT)
+    sheet.write(0.2, 0.29, margin, size_pt=SMALL_PT, colour=SOFT, most_in=most_in)
+    source = f"Source: own recordings, measured by gpsq {version()}"
+    sheet.write(0.2, 0.13, source, size_pt=SMALL_PT, colour=SOFT, most_in=most_in)
+    side = 2.4 if sheet.wide else 1.5
+    _rows(sheet, Box(side, 0.95, sheet.width_in - 0.3, y - 0.25), shown, looks)
 
 
-def _ratio_axis(axes: Axes) -> None:
-    axes.set_xscale("log")
-    axes.margins(x=0.12)
-    low, high = axes.get_xlim()
-    low, high = min(low, 0.66), max(high, 1.55)
-    axes.set_xlim(low, high)
+def _rows(sheet: Sheet, box: Box, ratios: dict[str, Interval], looks: dict[str, Look]) -> None:
+    ends = np.array([[r.value, r.low, r.high] for r in ratios.values()])
+    known = ends[np.isfinite(ends) & (ends > 0)]
+    low, high = min(0.66, float(known.min()) / 1.15), max(1.5, float(known.max()) * 1.15)
+    plot = Plot(sheet, box, (low, high), (-len(ratios) + 0.5, 0.5), log=True)
     ticks = [t for t in TICKS if low <= t <= high]
-    axes.set_xticks(ticks, [f"{t:g}" for t in ticks])
-    axes.minorticks_off()
-    axes.grid(axis="x", color=RULE, lw=0.7)
-    axes.set_axisbelow(True)
-    axes.set_xlabel("ratio of cross-track errors", color=SOFT, fontsize=TYPE_PT - 1)
+    plot.x_axis(ticks, [tick_text(t) for t in ticks], "ratio of cross-track errors")
+    one = float(plot.x_in(1.0))
+    sheet.line([(one, box.bottom), (one, box.top)], SOFT, 1.2)
+    for row, (name, ratio) in enumerate(ratios.items()):
+        x, y, own = float(plot.x_in(ratio.value)), float(plot.y_in(-row)), looks[name]
+        sheet.write(
+            box.left - 0.12, y - 0.05, wording.short(name, 24), size_pt=TYPE_PT if sheet.wide else SMALL_PT, anchor="end",
+            most_in=box.left - 0.25,
+        )  # fmt: skip
+        if np.isfinite([ratio.low, ratio.high]).all():
+            sheet.line([(v, y) for v in plot.x_in(np.array([ratio.low, ratio.high])).tolist()], own.colour, 2.0)
+        sheet.mark(own.mark, x, y, MARK_PT, own.colour)

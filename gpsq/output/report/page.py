@@ -15,7 +15,7 @@ from gpsq.output.drawing.looks import device_looks
 from gpsq.output.drawing.route_parts import hot_spots
 from gpsq.output.instants import dated
 from gpsq.output.report import findings, sentences, sketches
-from gpsq.output.report.cards import card
+from gpsq.output.report.cards import by_event, card
 from gpsq.output.tables import columns
 from gpsq.output.tables.column import bounds, said
 from gpsq.output.templating import render, template_text
@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
 
     from gpsq.model import Trace, Unreadable
-    from gpsq.output.charts.sheet import Chart
+    from gpsq.output.drawing.rendering import Chart
     from gpsq.output.tables.column import Column
     from gpsq.results import Analysis, TraceResult
     from gpsq.summary_types import DeviceSummary, Interval
@@ -87,9 +87,9 @@ def _grounds(analysis: Analysis) -> dict[str, Any]:
     return {
         "drawn": drawn,
         "routes": [(found, sketches.of_route(analysis, found, drawn)) for found in analysis.routes],
-        "cards": [card(analysis, deviation) for deviation in analysis.deviations[:MOST_CARDS]],
+        "cards": [card(analysis, event) for event in by_event(analysis)[:MOST_CARDS]],
         "deviations": len(analysis.deviations),
-        "together": _together(analysis),
+        "events": len(by_event(analysis)),
     }
 
 
@@ -162,16 +162,6 @@ def _numbered(spots: Sequence[Any]) -> list[tuple[int, Any]]:
     return [
         (number, spot) for _, own in groupby(spots, key=lambda spot: spot.route) for number, spot in enumerate(own, 1)
     ]
-
-
-def _together(analysis: Analysis) -> list[tuple[str, list[str], str]]:
-    """Return ride, ids and suggestion of unflagged deviations of one ride that are suggested to be the same."""
-    groups: dict[tuple[str, str, str], list[str]] = {}
-    for found in analysis.deviations:
-        if not found.flag and found.suggestion != "unclear":
-            ride = analysis.results[found.trace].ride
-            groups.setdefault((ride, found.route, found.suggestion), []).append(found.id)
-    return [(ride, ids, suggestion) for (ride, _, suggestion), ids in groups.items() if len(ids) > 1]
 
 
 def _rows(analysis: Analysis) -> Iterator[dict[str, Any]]:

@@ -167,14 +167,14 @@ def spikes(summary: DeviceSummary) -> str:
     --------
     >>> from gpsq.summary_types import DeviceSummary, Interval
     >>> found = {"spikes": Interval(3.0, method="in 2 of 8 recordings, the largest 250 m")}
-    >>> spikes(DeviceSummary("Amber", "", 8, found))
+    >>> spikes(DeviceSummary("Amber", "", 8, found)).replace(wording.GAP, " ")
     'off and back within seconds 3 times, in 2 of 8 recordings, the largest 250 m: errors station by station do not show it'
     """
     found = figure(summary, "spikes")
     if not found.value > 0:
         return ""
     times = "once" if found.value == 1 else f"{found.value:.0f} times"
-    return f"off and back within seconds {times}, {found.method}: errors station by station do not show it"
+    return f"off and back within seconds {times}, {wording.typeset(found.method)}: errors station by station do not show it"
 
 
 def _few(summary: DeviceSummary) -> str:

@@ -15,6 +15,8 @@ from gpsq.output.drawing.looks import device_looks, state
 from gpsq.output.drawing.route_parts import band_m, head_span_m, hot_spots, stretch_m
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from gpsq.model import Deviation, FloatArray, IntArray
     from gpsq.results import Analysis, RouteResult
 
@@ -166,29 +168,37 @@ def _starts(analysis: Analysis, found: RouteResult, frame: _Frame) -> tuple[list
     return heads, marks
 
 
-def of_deviation(analysis: Analysis, deviation: Deviation) -> Sketch | None:
-    """Return the stretch of a deviation with the centreline beside it and some of the way before and after."""
-    found = analysis.route_named(deviation.route)
-    off = _deviation_m(analysis, found, deviation) if found else np.empty((0, 2))
-    if found is None or found.centreline is None or len(off) < 2:
+def of_event(analysis: Analysis, event: Sequence[Deviation]) -> Sketch | None:
+    """Return the stretch of an event with all its recordings, the centreline beside it and some of the way before and after."""
+    found = analysis.route_named(event[0].route)
+    if found is None or found.centreline is None:
         return None
-    reach_m = max(100.0, 0.5 * (deviation.to_m - deviation.from_m))
-    line = stretch_m(found, deviation.from_m - reach_m, deviation.to_m + reach_m)
-    frame = _Frame.round(np.vstack([off, line]), CARD_BOX)
-    trace, look = analysis.traces[deviation.trace], device_looks(analysis)[analysis.traces[deviation.trace].device]
-    whole = found.route.plane.to_metres(trace.lon_deg, trace.lat_deg)
-    near: IntArray = np.flatnonzero(
-        np.abs(whole - (line.min(axis=0) + line.max(axis=0)) / 2).max(axis=1) < 3 * reach_m + np.ptp(line, axis=0).max()
-    )
-    strokes = [
-        Stroke(frame.path(line), "line"),
-        Stroke(frame.path(off), f"off {state(deviation.flag)}"),
-        *(
-            Stroke(frame.path(part), "track", look.colour, " ".join(map(str, look.dashes)))
-            for part in _runs(whole, near)
-        ),
-    ]
+    off = [(d, _deviation_m(analysis, found, d)) for d in event]
+    off = [(d, way) for d, way in off if len(way) > 1]
+    if not off:
+        return None
+    from_m, to_m = min(d.from_m for d in event), max(d.to_m for d in event)
+    reach_m = max(100.0, 0.5 * (to_m - from_m))
+    line = stretch_m(found, from_m - reach_m, to_m + reach_m)
+    frame = _Frame.round(np.vstack([line, *(way for _, way in off)]), CARD_BOX)
+    strokes = [Stroke(frame.path(line), "line")]
+    strokes += [Stroke(frame.path(way), f"off {state(d.flag)}") for d, way in off]
+    for d, _ in off:
+        strokes += _beside(analysis, found, d, line, reach_m, frame)
     return Sketch(frame.width, frame.height, tuple(s for s in strokes if s.path), (), *frame.bar())
+
+
+def _beside(
+    analysis: Analysis, found: RouteResult, deviation: Deviation, line: FloatArray, reach_m: float, frame: _Frame
+) -> list[Stroke]:
+    """Return a recording as far as it runs near a stretch of the line."""
+    trace = analysis.traces[deviation.trace]
+    look = device_looks(analysis)[trace.device]
+    whole = found.route.plane.to_metres(trace.lon_deg, trace.lat_deg)
+    middle = (line.min(axis=0) + line.max(axis=0)) / 2
+    near = np.flatnonzero(np.abs(whole - middle).max(axis=1) < 3 * reach_m + np.ptp(line, axis=0).max())
+    dashes = " ".join(map(str, look.dashes))
+    return [Stroke(frame.path(part), "track", look.colour, dashes) for part in _runs(whole, near)]
 
 
 def _runs(whole_m: FloatArray, near: IntArray) -> list[FloatArray]:

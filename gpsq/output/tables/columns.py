@@ -76,7 +76,8 @@ TRACKS: tuple[Column, ...] = (
 )  # fmt: skip
 
 DEVIATIONS: tuple[Column, ...] = (
-    text("id", "name of the deviation, the same for one content and time interval", "deviation.id"),
+    text("id", "name of the deviation, from the recording alone", "deviation.id"),
+    text("event", "name that deviations share whose recordings leave the line together on one ride", "deviation.event"),
     *_WHOSE,
     _DEVICE,
     _RIDE,
@@ -87,8 +88,16 @@ DEVIATIONS: tuple[Column, ...] = (
     Column("to_time", "time", "end, UTC", "deviation.to_time"),
     Column("peak_m", "2", "largest distance from the centreline in metres", "deviation.peak_m", "m"),
     text("side", "left or right of travel", "deviation.side"),
-    Column("extra_m", "2", "metres longer than the centreline over the same stretch", "deviation.extra_m", "m"),
-    text("suggestion", "what gpsq takes it for: route choice, receiver error or unclear", "deviation.suggestion"),
+    Column(
+        "extra_m",
+        "2",
+        "metres longer than the centreline over the same stretch, negative where shorter",
+        "deviation.extra_m",
+        "m",
+    ),
+    text(
+        "suggestion", "what gpsq takes it for: route choice, receiver error or cannot be told", "deviation.suggestion"
+    ),
     text("evidence", "what the suggestion rests on", "deviation.evidence"),
     text("flag", "the person's decision: intentional, error or blank", "deviation.flag"),
     text("note", "the person's note", "deviation.note"),

@@ -11,6 +11,7 @@ import numpy as np
 
 from gpsq.exceptions import InputError
 from gpsq.settings import RESULTS
+from gpsq.summaries.csv_cells import bare
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -89,7 +90,9 @@ def _json(path: Path) -> dict[str, Any]:
 def _table(path: Path) -> tuple[Row, ...]:
     try:
         with path.open(encoding="utf-8", newline="") as text:
-            rows = tuple(csv.DictReader(text))
+            rows = tuple(
+                {k: bare(v) if isinstance(v, str) else v for k, v in row.items()} for row in csv.DictReader(text)
+            )
     except (OSError, UnicodeDecodeError, csv.Error) as error:
         raise InputError(str(path), f"no readable table ({type(error).__name__})", "a table that gpsq wrote") from error
     missing = [name for name in NEEDED[path.name] if rows and name not in rows[0]]

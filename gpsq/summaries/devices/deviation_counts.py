@@ -6,22 +6,16 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from gpsq.model import CANNOT_BE_TOLD, RECEIVER_ERROR, ROUTE_CHOICE
 from gpsq.statistics import intervals
 from gpsq.summary_types import Interval
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from gpsq.model import Deviation
     from gpsq.results import TraceResult
 
 PER_M = 100_000.0
-
-
-def kind(deviation: Deviation) -> str:
-    """Return what a deviation counts as: the person's decision, else the suggestion, else "undecided"."""
-    decided = {"intentional": "route choice", "error": "receiver error"}.get(deviation.flag, deviation.suggestion)
-    return decided if decided in ("route choice", "receiver error") else "undecided"
 
 
 def figures(results: Sequence[TraceResult], confidence: float) -> dict[str, Interval]:
@@ -30,10 +24,10 @@ def figures(results: Sequence[TraceResult], confidence: float) -> dict[str, Inte
     Where none was seen the rate still has an upper bound (`gpsq.statistics.intervals.rate`).
     """
     scored = [r for r in results if r.crosstrack is not None and r.crosstrack.scored_m > 0]
-    found = [[kind(d) for d in r.deviations] for r in scored]
-    errors = sum(own.count("receiver error") for own in found)
+    found = [[d.counts_as for d in r.deviations] for r in scored]
+    errors = sum(own.count(RECEIVER_ERROR) for own in found)
     road_m = sum(r.crosstrack.scored_m for r in scored if r.crosstrack)
-    with_one = sum("receiver error" in own for own in found)
+    with_one = sum(RECEIVER_ERROR in own for own in found)
     share = intervals.proportion(with_one, len(scored), confidence)
     known = bool(scored)
 
@@ -44,11 +38,11 @@ def figures(results: Sequence[TraceResult], confidence: float) -> dict[str, Inte
     return {
         "scored_rides": Interval(float(len({r.ride or r.trace for r in scored}))),
         "scored_km": Interval(road_m / 1000),
-        "receiver_errors": counted("receiver error"),
+        "receiver_errors": counted(RECEIVER_ERROR),
         "receiver_errors_per_100km": intervals.rate(errors, road_m / PER_M, confidence),
         "receiver_error_recordings": share if known else Interval(np.nan, method="none: no ride was scored"),
-        "route_choices": counted("route choice"),
-        "undecided": counted("undecided"),
+        "route_choices": counted(ROUTE_CHOICE),
+        "undecided": counted(CANNOT_BE_TOLD),
     }
 
 

@@ -51,13 +51,20 @@
   });
 
   // A decision is on the disk when it is acknowledged, and shows at once; the figures follow when they are worked out.
-  function decided(card, decision) {
-    if (!card) return;
-    const state = decision === "clear" ? "unflagged" : decision;
-    card.className = `card ${state}`;
-    for (const button of card.querySelectorAll("[aria-pressed]")) button.ariaPressed = String(button.value === decision);
-    const [id] = card.querySelector("h3").textContent.split(":");
-    card.querySelector("h3").textContent = `${id}: ${state === "error" ? "receiver error" : state}`;
+  const SAID = { unflagged: "No decision yet", intentional: "Intentional", error: "Receiver error" };
+  function decided(part, decision) {
+    if (!part) return;
+    part.dataset.state = decision === "clear" ? "unflagged" : decision;
+    say(part, part.dataset.state, (text) => text.toLowerCase());
+    const card = part.closest(".card"), states = new Set([...card.querySelectorAll(".part")].map((one) => one.dataset.state));
+    const whole = states.size === 1 ? [...states][0] : "unflagged";
+    card.className = `card ${whole}`;
+    say(card, whole, (text) => text);
+  }
+  function say(box, state, words) {
+    const said = box.querySelector("[data-said]"), form = box.querySelector("form");
+    if (said) said.textContent = words(SAID[state]);
+    for (const button of form?.querySelectorAll("[aria-pressed]") ?? []) button.ariaPressed = String(button.value === state);
   }
 
   // ---- drop ----

@@ -1,0 +1,128 @@
+"""The first metres of a line, led along the end of the opposite way.
+
+At the beginning every trace is unsettled, and no mean of them helps; where rides back end, every trace is settled. The
+two ways lie some metres apart (each on its side of the road), so the end of the other is set over by what parts them
+where both are settled.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from gpsq.geometry import polyline
+
+if TYPE_CHECKING:
+    from gpsq.model import FloatArray, IntArray
+
+#: The two ways must run this near each other over the first so many metres: else they are two streets.
+BESIDE_M, OVER_M = 30.0, 200.0
+#: What parts the two is taken from here on, …
+SETTLED_FROM_M = 100.0
+#: … and must be the same there within this (median absolute difference): else they do not run along each other.
+PARALLEL_M = 3.0
+#: A line that begins up to this much before the other way's end begins with noise.
+TOO_EARLY_M = 15.0
+#: The line is led by the other way in full up to here, and less and less up to there.
+FULL_M, UNTIL_M = 50.0, 150.0
+
+
+def led_by(line_m: FloatArray, opposite_m: FloatArray | None) -> FloatArray:
+    """Return the line with its first metres moved sideways onto the opposite way's end, where the two are one street.
+
+    Parameters
+    ----------
+    line_m : (m, 2) the line at equal steps; nan where nothing is known.
+    opposite_m : (k, 2) the end of the opposite way, turned round: it begins where those rides end. None: there is none.
+
+    Examples
+    --------
+    A line that begins 8 m beside the road, on the way back from which all rides end on it:
+
+    >>> x = np.arange(0.0, 400.0, 5.0)
+    >>> road = np.column_stack([x, np.zeros(80)])
+    >>> line = np.column_stack([x, 8.0 * np.exp(-x / 20.0) + 4.0])
+    >>> led_by(line, road)[[0, 40], 1].round(1).tolist()
+    [4.0, 4.0]
+    """
+    found = _one_street(line_m, opposite_m)
+    if found is None or opposite_m is None:
+        return line_m
+    share = np.clip((UNTIL_M - found.along_m) / (UNTIL_M - FULL_M), 0.0, 1.0)
+    normal = polyline.at_along(polyline.left_normals(opposite_m), polyline.along_m(opposite_m), found.foot_m)
+    led = line_m.copy()
+    led[found.known] -= (share * (found.beside_m - found.apart_m))[:, None] * normal
+    return led
+
+
+def begun_at(line_m: FloatArray, opposite_m: FloatArray | None) -> FloatArray:
+    """Return the line without what lies just before the place where the rides of the opposite way end.
+
+    A new fix errs along the road as well, and a line that begins some metres before everybody set out is one of noise.
+
+    Examples
+    --------
+    >>> x = np.arange(-7.0, 400.0, 5.0)
+    >>> road = np.column_stack([np.arange(0.0, 400.0, 5.0), np.zeros(80)])
+    >>> begun_at(np.column_stack([x, np.zeros(82)]), road)[:2, 0].tolist()
+    [0.0, 3.0]
+    """
+    found = _one_street(line_m, opposite_m)
+    if found is None or opposite_m is None:
+        return line_m
+    foot_m = found.foot_m
+    before = int(np.argmax(foot_m > 0.0))
+    if before == 0 or foot_m[0] < -TOO_EARLY_M or found.known[before] != before:
+        return line_m
+    share = -foot_m[before - 1] / (foot_m[before] - foot_m[before - 1])
+    first = line_m[before - 1] + share * (line_m[before] - line_m[before - 1])
+    return np.vstack([first, line_m[before:]])
+
+
+@dataclass(frozen=True, eq=False)
+class _OneStreet:
+    """The first known stations of a line: how far along it, how far beside the other way and where along that.
+
+    `apart_m` is what parts the two ways where both are settled.
+    """
+
+    known: IntArray
+    along_m: FloatArray
+    beside_m: FloatArray
+    foot_m: FloatArray
+    apart_m: float
+
+
+def _one_street(line_m: FloatArray, opposite_m: FloatArray | None) -> _OneStreet | None:
+    """Return how a line begins along the opposite way, or None where the two are two streets."""
+    step_m = _step_m(line_m)
+    count = round(OVER_M / step_m) + 1 if step_m > 0 else 0
+    if opposite_m is None or len(opposite_m) < 2 or not 2 < count <= len(line_m):
+        return None
+    known = np.flatnonzero(~np.isnan(line_m[:count, 0])).astype(np.int64)
+    along_m = np.asarray(known * step_m, dtype=float)
+    settled = along_m >= SETTLED_FROM_M
+    if settled.sum() < 3:
+        return None
+    beside_m, foot_m = _beside(line_m[known], opposite_m)
+    apart_m = float(np.median(beside_m[settled]))
+    parallel = np.median(np.abs(beside_m[settled] - apart_m)) <= PARALLEL_M and np.ptp(foot_m) > OVER_M / 2
+    if not parallel or np.abs(beside_m).max() > BESIDE_M:
+        return None
+    return _OneStreet(known, along_m, beside_m, foot_m, apart_m)
+
+
+def _step_m(line_m: FloatArray) -> float:
+    legs = np.hypot(*np.diff(line_m, axis=0).T)
+    return float(np.nanmedian(legs)) if np.isfinite(legs).any() else 0.0
+
+
+def _beside(places_m: FloatArray, way_m: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return how far beside a way places lie, + left, and (k,) where along it, the way carried on before its beginning."""
+    before = way_m[0] + (way_m[0] - way_m[1]) * (BESIDE_M / max(float(np.hypot(*(way_m[0] - way_m[1]))), 1e-9))
+    longer = np.vstack([before, way_m])
+    window = np.zeros(len(places_m), dtype=np.int64), np.full(len(places_m), len(longer) - 2, dtype=np.int64)
+    foot_m, beside = polyline.nearest_on_line(places_m, longer, *window)
+    return beside, foot_m - BESIDE_M

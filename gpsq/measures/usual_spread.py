@@ -1,0 +1,186 @@
+"""How far off is usual on a route: for a device, for a place, for the devices of a ride together, and for the line itself.
+
+A stretch is only off its line by the measure of what is usual there. A trace that is off for half of its way must be no
+yardstick for itself, and neither may the detour of one ride: spreads come from what lies near the line.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from gpsq.geometry.alignment import Abreast
+    from gpsq.model import Centreline, FloatArray, Trace
+
+#: Median absolute deviation to standard deviation of normal noise.
+MAD_TO_SD = 1.4826
+#: A first guess at a spread is this quantile of the absolute offsets, so that a trace may be elsewhere for over half of
+#: its way, …
+LOW_QUANTILE = 0.25
+#: … which for normal noise lies at this many standard deviations; what is within so many is near the line.
+HALF_NORMAL_LOW, NEAR_SPREADS = 0.319, 3.0
+#: Rounding and short stretches give less than any receiver's spread.
+LEAST_SPREAD_M = 0.5
+#: A ride that is much rougher than its device's others, or a device much rougher than others, is believed up to so many
+#: times their spread: a bad day is no road, but a road is no bad day.
+OWN_SPREADS = 2.0
+#: How rough a place is comes from this quantile of the traces there, since less than half of them may be elsewhere, …
+ROUGH_QUANTILE = 0.4
+#: … which for normal noise lies at this many standard deviations; nowhere is rougher than so many times the usual.
+HALF_NORMAL_ROUGH, MOST_ROUGH = 0.524, 4.0
+#: A place is as rough as the way is for so many metres around it.
+AROUND_M = 200.0
+
+
+@dataclass(frozen=True, eq=False)
+class Course:
+    """A trace abreast of its line: `place` with excursions, `offset_m` (m,) at the stations `along_m`, `xy_m` (n, 2) its fixes."""
+
+    number: int
+    trace: Trace
+    xy_m: FloatArray
+    place: Abreast
+    along_m: FloatArray
+    offset_m: FloatArray
+
+
+@dataclass(frozen=True, eq=False)
+class Together:
+    """Where the devices of a ride together run: their errors part them, the rider's road does not.
+
+    `offset_m` (m,) median over at least two of them, nan where there are fewer; `usual_m` what is usual for a ride of so
+    many devices; `of_trace_m` the offsets (m,) of each trace, by its number, that the median was taken of.
+    """
+
+    offset_m: FloatArray
+    usual_m: float
+    of_trace_m: Mapping[int, FloatArray]
+
+
+@dataclass(frozen=True, eq=False)
+class Usual:
+    """How far off is usual on one route.
+
+    `of_trace_m` standard deviation of each trace, by its number, on a place of the usual kind; `rough` (m,) by how many
+    times more the traces scatter at each station, 1 at least; `together` the common courses of each ride.
+    """
+
+    of_trace_m: Mapping[int, float]
+    rough: FloatArray
+    together: Mapping[str, tuple[Together, ...]]
+
+
+def usual(rides: Mapping[str, Sequence[Course]], step_m: float) -> Usual:
+    """Return what is usual on a route from the courses of its rides, `step_m` between stations."""
+    everyone = [course for courses in rides.values() for course in courses]
+    own_m = {c.number: near_spread_m(c.offset_m) for c in everyone}
+    rough = _rough([np.abs(c.offset_m) / own_m[c.number] for c in everyone], step_m)
+    return Usual({c.number: _bounded_m(c, everyone, own_m) for c in everyone}, rough, _together(rides))
+
+
+def near_spread_m(offset_m: FloatArray) -> float:
+    """Return the robust standard deviation of the offsets near the line, nan of nothing.
+
+    Examples
+    --------
+    >>> steady = np.random.default_rng(1).normal(0.0, 4.0, 2000)
+    >>> off_for_half = np.concatenate([steady, steady + 100.0])
+    >>> bool(3.6 < near_spread_m(steady) < 4.4), bool(3.6 < near_spread_m(off_for_half) < 4.4)
+    (True, True)
+    """
+    size = np.abs(offset_m[~np.isnan(offset_m)])
+    if not len(size):
+        return float("nan")
+    first_m = max(float(np.quantile(size, LOW_QUANTILE)) / HALF_NORMAL_LOW, LEAST_SPREAD_M)
+    near = size[size <= NEAR_SPREADS * first_m]
+    return max(MAD_TO_SD * float(np.median(near)), LEAST_SPREAD_M)
+
+
+def robust_spread_m(offset_m: FloatArray) -> float:
+    """Return 1.4826 times the median absolute offset, nan of nothing."""
+    size = np.abs(offset_m[~np.isnan(offset_m)])
+    return MAD_TO_SD * float(np.median(size)) if len(size) else float("nan")
+
+
+def line_sd_m(line: Centreline) -> FloatArray:
+    """Return (m,) the standard deviation of a line from the spread of its traces and the number of its rides.
+
+    Where its traces disagree by much, as where one of two rides took another road, nobody knows where the line should be.
+    """
+    known = line.spread_m[~np.isnan(line.spread_m)]
+    usual_m = float(np.median(known)) if len(known) else 0.0
+    spread = np.maximum(running_median(np.where(np.isnan(line.spread_m), usual_m, line.spread_m), 5), usual_m)
+    band_sd = np.nan_to_num(line.band_m) / 1.96
+    return np.asarray(np.maximum(spread / np.sqrt(np.maximum(line.rides, 1)), band_sd))
+
+
+def running_median(values: FloatArray, reach: int) -> FloatArray:
+    """Return (m,) the median over `reach` values on either side."""
+    padded = np.pad(values, reach, mode="edge")
+    return np.asarray(np.median(np.lib.stride_tricks.sliding_window_view(padded, 2 * reach + 1), axis=1))
+
+
+def _bounded_m(course: Course, everyone: Sequence[Course], own_m: Mapping[int, float]) -> float:
+    """Return the spread of a trace: its device's usual one, or its own up to a bound that does not rest on itself."""
+    of_device = [own_m[c.number] for c in everyone if c.trace.device == course.trace.device]
+    others = [own_m[c.number] for c in everyone if c.trace.device == course.trace.device and c is not course]
+    known = _known(others) or _known([own_m[c.number] for c in everyone if c is not course])
+    bound_m = OWN_SPREADS * float(np.median(known)) if known else np.inf
+    usual_m = min(float(np.median(_known(of_device) or [np.nan])), bound_m)
+    return float(np.nanmax([usual_m, min(own_m[course.number], bound_m)]))
+
+
+def _known(values: Sequence[float]) -> list[float]:
+    return [value for value in values if np.isfinite(value)]
+
+
+def _rough(relative: Sequence[FloatArray], step_m: float) -> FloatArray:
+    rows = np.sort(np.array(relative), axis=0)  # nan last
+    there = (~np.isnan(rows)).sum(axis=0)
+    at = np.round(ROUGH_QUANTILE * np.maximum(there - 1, 0)).astype(int)
+    size = rows[at, np.arange(rows.shape[1])] / HALF_NORMAL_ROUGH
+    reach = max(1, round(AROUND_M / 2 / step_m)) if step_m > 0 else 1
+    around = running_median(np.where(there >= 2, size, 1.0), reach)
+    return np.asarray(np.clip(around, 1.0, MOST_ROUGH))
+
+
+def _together(rides: Mapping[str, Sequence[Course]]) -> dict[str, tuple[Together, ...]]:
+    """Return the common course of each ride that at least two devices recorded.
+
+    Each ride is looked at twice: with offsets as they are, and less what each device is always off to one side.
+    """
+    everyone = [course for courses in rides.values() for course in courses]
+    found: dict[str, tuple[Together, ...]] = {}
+    for offsets in ({c.number: c.offset_m for c in everyone}, _residuals(everyone)):
+        common = {ride: _common_offset([offsets[c.number] for c in courses]) for ride, courses in rides.items()}
+        spread = _known([near_spread_m(offset_m) for offset_m in common.values()])
+        for ride, offset_m in common.items():
+            if spread and not np.isnan(offset_m).all():
+                usual_m = float(np.quantile(spread, LOW_QUANTILE))
+                own = Together(offset_m, usual_m, {c.number: offsets[c.number] for c in rides[ride]})
+                found[ride] = (*found.get(ride, ()), own)
+    return found
+
+
+def _residuals(courses: Sequence[Course]) -> dict[int, FloatArray]:
+    """Return each trace's offset less the median of its device's on the route: what it is always off to one side."""
+    residual: dict[int, FloatArray] = {}
+    for device in {c.trace.device for c in courses}:
+        own = [c for c in courses if c.trace.device == device]
+        offset = np.concatenate([c.offset_m[~np.isnan(c.offset_m)] for c in own])
+        always_m = float(np.median(offset)) if len(offset) else 0.0
+        residual |= {c.number: c.offset_m - always_m for c in own}
+    return residual
+
+
+def _common_offset(offsets_m: Sequence[FloatArray]) -> FloatArray:
+    rows = np.array(offsets_m)
+    several = (~np.isnan(rows)).sum(axis=0) >= 2
+    middle = np.full(rows.shape[1], np.nan)
+    middle[several] = np.nanmedian(rows[:, several], axis=0)
+    return middle

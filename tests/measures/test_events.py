@@ -1,0 +1,179 @@
+"""Events and names: what leaves together has one name, and no decision changes a name that was shown."""
+
+from __future__ import annotations
+
+import dataclasses
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from test_deviations import DETOUR, week
+from trace_maker import road, shifted_left, smooth_noise, trace_on
+
+from gpsq.campaign import flags
+from gpsq.measures import events
+from gpsq.model import Deviation
+from gpsq.pipeline.stages import analyse_traces
+from gpsq.settings import Settings
+
+
+def deviation(name="a1", trace=0, from_point=0, to_point=9, event="E1", **changes):
+    nat = np.datetime64("NaT", "ms")
+    made = Deviation(
+        name, trace, "A", float(from_point), float(to_point), nat, nat, from_point, to_point, 50.0, "left", 0.0,
+        "cannot be told", "", event=event,
+    )  # fmt: skip
+    return dataclasses.replace(made, **changes)
+
+
+def of(analysis):
+    return {d.id: (analysis.traces[d.trace].file, d.event) for d in analysis.deviations}
+
+
+# ---- events ----
+def test_the_devices_of_a_ride_that_leave_together_are_one_event():
+    found = analyse_traces(week(np.random.default_rng(1), detour_of={2}), Settings())
+    assert len(found.deviations) == 3
+    assert len({d.event for d in found.deviations}) == 1
+    assert not {d.event for d in found.deviations} & {d.id for d in found.deviations}
+
+
+def test_two_rides_and_two_places_are_events_of_their_own():
+    found = analyse_traces(week(np.random.default_rng(2), detour_of={0, 3}), Settings())
+    assert len({(found.results[d.trace].ride, d.event) for d in found.deviations}) == 2
+    two = np.roll(DETOUR, 90) + np.roll(DETOUR, -110)
+    rng = np.random.default_rng(3)
+    traces = [
+        trace_on(
+            shifted_left(road(), smooth_noise(rng, 401, 2.0) + (two if day == 1 else 0.0)),
+            device=device,
+            day=day,
+        )
+        for day in range(5)
+        for device in "ab"
+    ]
+    found = analyse_traces(traces, Settings())
+    assert len(found.deviations) == 4
+    assert len({d.event for d in found.deviations}) == 2
+
+
+def test_a_fault_on_the_other_side_at_the_same_place_is_another_event():
+    """A device that errs to the right while the others ride round a block to the left did not leave with them."""
+    rng = np.random.default_rng(4)
+    traces = [
+        trace_on(
+            shifted_left(
+                road(), smooth_noise(rng, 401, 2.0) + (DETOUR * (-1 if device == "c" else 1) if day == 1 else 0)
+            ),
+            device=device,
+            day=day,
+        )
+        for day in range(5)
+        for device in "abc"
+    ]
+    found = analyse_traces(traces, Settings())
+    event = {found.traces[d.trace].device: d.event for d in found.deviations}
+    assert event["a"] == event["b"] != event["c"]
+
+
+# ---- names ----
+def test_one_flag_renames_no_other_in_any_order():
+    """Half of the rides on another road: each decision moves the line, and the ends of all that is found with it."""
+    traces = week(np.random.default_rng(5), detour_of={1, 3}, wander_of={("b", 0)})
+    plain = analyse_traces(traces, Settings())
+    assert len(plain.deviations) == 7
+    kept: list = []
+    for name in [d.id for d in plain.deviations]:
+        now = analyse_traces(traces, Settings(), kept)
+        assert of(now).items() <= of(plain).items()
+        still = [d for r in now.results for d in (*r.deviations, *r.vanished)]
+        assert {d.id for d in still} == {d.id for d in plain.deviations}
+        chosen = events.chosen([name], still, {})[name]
+        assert len(chosen) == 1
+        kept = flags.decided(kept, chosen, traces, "intentional", "")
+    now = analyse_traces(traces, Settings(), kept)
+    assert of(now) == of(plain)
+    assert all(d.flag == "intentional" for d in now.deviations)
+
+
+def test_a_name_rests_on_the_recording_not_on_its_file_or_ride():
+    traces = week(np.random.default_rng(6), detour_of={2})
+    moved = [dataclasses.replace(t, file=f"other/{n}.gpx", device=t.device.upper()) for n, t in enumerate(traces)]
+    assert set(of(analyse_traces(traces, Settings()))) == set(of(analyse_traces(moved, Settings())))
+
+
+def test_a_deviation_hardly_ever_changes_its_name_when_rides_are_added():
+    traces = week(np.random.default_rng(7), detour_of={1}, days=8)
+    few, all_of = (analyse_traces(traces[:count], Settings()) for count in (15, 24))
+    assert set(of(few)) <= set(of(all_of))
+
+
+ends = st.tuples(st.integers(0, 3), st.integers(0, 400), st.integers(5, 60))
+
+
+@settings(max_examples=60)
+@given(st.lists(ends, max_size=6), st.lists(st.integers(-8, 8), min_size=12, max_size=12))
+def test_moved_ends_keep_their_names_and_new_ones_take_none(before, moves):
+    recorded = [
+        deviation(f"n{k}", trace, 100 * (k + 1) + low, 100 * (k + 1) + low + long, f"E{k}")
+        for k, (trace, low, long) in enumerate(before)
+    ]
+    found = [
+        dataclasses.replace(d, id=f"m{k}", event=f"F{k}", from_point=d.from_point + moves[2 * k] // 4, flag="error")
+        for k, d in enumerate(recorded)
+    ]
+    named, lost = events.named_as_recorded(found, recorded)
+    assert len({d.id for d in (*named, *lost)}) == len(named) + len(lost) >= len(recorded)
+    assert {d.id for d in recorded} <= {d.id for d in (*named, *lost)}
+    assert all(d.flag == "error" for d in named)
+
+
+def test_what_a_decision_made_vanish_is_kept_by_name_and_what_it_made_appear_gets_a_new_one():
+    recorded = [deviation("a1", from_point=0, to_point=9), deviation("a2", from_point=50, to_point=70, event="E2")]
+    found = [
+        deviation("a2", from_point=1, to_point=8, event="F1"),
+        deviation("a1", from_point=90, to_point=99, event="F1"),
+    ]
+    (same, new), (gone,) = events.named_as_recorded(found, recorded)
+    assert (same.id, same.event, gone.id) == ("a1", "E1", "a2")
+    assert new.id not in {"a1", "a2"}
+    assert new.event == "E1"  # it leaves together with one that has an event already
+
+
+def test_the_most_points_shared_decide_which_is_the_same():
+    recorded = [deviation("a1", from_point=0, to_point=20), deviation("a2", from_point=30, to_point=90)]
+    ((one,), lost) = events.named_as_recorded([deviation("x", from_point=10, to_point=90)], recorded)
+    assert (one.id, [d.id for d in lost]) == ("a2", ["a1"])
+    ((other,), _) = events.named_as_recorded([deviation("x", trace=1, from_point=10, to_point=90)], recorded)
+    assert other.id == "x"
+
+
+# ---- what a name means ----
+def test_a_name_means_a_deviation_an_event_or_a_ride():
+    found = [deviation("a1", 0, event="E1"), deviation("b2", 1, event="E1"), deviation("c3", 2, event="E2")]
+    ride_of = {0: "R01", 1: "R01", 2: "R02"}
+    meant = events.chosen(["b2", "E1", "R01", "R02", "R03", ""], found, ride_of)
+    assert {name: [d.id for d in own] for name, own in meant.items()} == {
+        "b2": ["b2"], "E1": ["a1", "b2"], "R01": ["a1", "b2"], "R02": ["c3"], "R03": [], "": [],
+    }  # fmt: skip
+    assert [d.id for d in events.each_once(meant)] == ["b2", "a1", "c3"]
+
+
+def test_a_ride_that_is_called_like_a_deviation_does_not_take_its_name():
+    found = [deviation("a1", 0), deviation("b2", 1)]
+    assert [d.id for d in events.chosen(["a1"], found, {0: "b2", 1: "a1"})["a1"]] == ["a1"]
+
+
+@pytest.mark.parametrize("names", [["x"], ["x", "y"], []])
+def test_an_unknown_name_is_refused_in_one_line(names):
+    from output_sample import sample
+
+    from gpsq.exceptions import InputError
+    from gpsq.output.report.cards import meant
+
+    with pytest.raises(InputError) as refused:
+        meant(sample(), names)
+    assert str(refused.value).startswith("gpsq flag: found ")
+    assert "\n" not in str(refused.value)
+    assert all(name in str(refused.value) for name in names)

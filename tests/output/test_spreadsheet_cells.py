@@ -15,7 +15,7 @@ from gpsq import cli
 from gpsq.output.tables.tables import csv_text
 from gpsq.reading import read_folder
 from gpsq.settings import Settings
-from gpsq.summaries.campaigns import compare_campaigns
+from gpsq.summaries.across.campaigns import compare_campaigns
 from gpsq.summaries.csv_cells import bare, guarded
 
 if TYPE_CHECKING:

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from gpsq.exceptions import GpsqError, InputError, NothingToAnalyse
+from gpsq.exceptions import GpsqError, InputError
 from gpsq.output.progress import Progress
 from gpsq.settings import RESULTS
 
@@ -74,7 +74,7 @@ def demo(
     from gpsq.simulate.shipped_demo import put
 
     put(folder)
-    _analyse_into(folder, folder / RESULTS, tiles=None, quiet=quiet)
+    _analyse_into(folder, folder / RESULTS, quiet=quiet)
 
 
 @app.command()
@@ -88,33 +88,17 @@ def analyse(
     quiet: Quiet = False,
 ) -> None:
     """Analyse the recordings below FOLDER: tables, map and report."""
-    _analyse_into(
-        folder,
-        out or folder / RESULTS,
-        tiles=tiles,
-        parquet=parquet,
-        cut_passes=cut_passes,
-        cluster=cluster,
-        quiet=quiet,
-    )
+    asked: dict[str, Any] = {"tiles": tiles, "parquet": parquet, "cut_passes": cut_passes}
+    _analyse_into(folder, out or folder / RESULTS, cluster=cluster, quiet=quiet, **asked)
 
 
-def _analyse_into(
-    folder: Path,
-    out: Path,
-    *,
-    tiles: str | None,
-    quiet: bool,
-    parquet: bool = False,
-    cut_passes: bool = False,
-    cluster: str | None = None,
-) -> None:
+def _analyse_into(folder: Path, out: Path, *, quiet: bool, cluster: str | None = None, **asked: Any) -> None:
     from gpsq.output import terminal
     from gpsq.pipeline.campaign_run import analyse_into
 
     with _running(cluster, quiet=quiet) as how:
         say = partial(_say, quiet=quiet)
-        analysis = analyse_into(folder, out, tiles=tiles, parquet=parquet, cut_passes=cut_passes, say=say, **how)
+        analysis = analyse_into(folder, out, say=say, **asked, **how)
     for line in terminal.lines(analysis):
         typer.echo(line)
     typer.echo(f"\nReport: {out / 'report.html'}")
@@ -182,6 +166,7 @@ def check(
     import json
 
     from gpsq.pipeline.check import describe, inspect_paths
+    from gpsq.pipeline.shortfalls import shortfall_lines
     from gpsq.settings import Settings
 
     missing = [path for path in paths if not path.exists() and not path.is_symlink()]
@@ -192,28 +177,12 @@ def check(
         typer.echo(json.dumps(records, ensure_ascii=False, indent=2))
     else:
         typer.echo(describe(records))
-        for line in (said for path in paths if path.is_dir() for said in _shortfall_lines(path)):
+        for line in shortfall_lines([path for path in paths if path.is_dir()], say=_say):
             typer.echo(line)
     if not records:
         raise typer.Exit(NOTHING)
     if missing or any(record["outcome"] == "error" for record in records):
         raise typer.Exit(PARTLY)
-
-
-def _shortfall_lines(folder: Path) -> Iterator[str]:
-    """Say where the campaign in a folder falls short of a fair test; nothing where no campaign can be analysed."""
-    from gpsq.pipeline.analysis import analyse as run
-    from gpsq.summaries.fair_test import shortfalls
-
-    try:
-        found = shortfalls(run(folder))
-    except NothingToAnalyse:
-        return
-    except InputError as error:
-        typer.echo(str(error), err=True)
-        return
-    yield f"\n{folder}: where it falls short of a fair test (docs/protocol.md)"
-    yield from (f"- {sentence}" for sentence in found or ["nowhere"])
 
 
 @app.command()
@@ -267,7 +236,7 @@ def compare(
     """Set every device of many campaigns side by side, from their results."""
     from gpsq.output import campaigns_page
     from gpsq.settings import Settings
-    from gpsq.summaries.campaigns import compare_campaigns
+    from gpsq.summaries.across.campaigns import compare_campaigns
 
     found = compare_campaigns(results, Settings())
     campaigns_page.write_compared(found, out)
@@ -278,6 +247,27 @@ def compare(
     if found.problems:
         _say(f"{len(found.problems)} of {len(results)} folders could not be read.", quiet=quiet)
         raise typer.Exit(PARTLY)
+
+
+@app.command()
+def replay(
+    folder: Folder,
+    ride: Annotated[str, typer.Argument(metavar="RIDE", help="The ride: its name, its day, or one of its files.")],
+    out: Annotated[
+        Path | None, typer.Option("--out", metavar="FILE", help="A .gif, or an .mp4 where there is ffmpeg.")
+    ] = None,
+    cut_passes: Cut = False,
+    quiet: Quiet = False,
+) -> None:
+    """Make a moving picture of one ride, fifteen seconds long: road, devices, clock, and what was missed."""
+    from gpsq.output.overlay.rides import slug
+    from gpsq.output.replay import film
+
+    analysis = _analysis(folder, cut_passes=cut_passes, quiet=quiet)
+    found = film.ride_named(analysis, ride)
+    path = out or Path(f"replay-{slug(found)}.gif")
+    film.write_film(analysis, found, path)
+    typer.echo(f"Film: {path}")
 
 
 @app.command()

@@ -86,9 +86,21 @@ class RouteResult:
     apart: tuple[DevicesApart, ...] = ()
 
 
+@dataclass(frozen=True)
+class Streets:
+    """A local file of lines to be drawn below pictures: its path from the campaign's folder, its digest, and whose it is."""
+
+    file: str
+    sha256: str
+    source: str
+
+
 @dataclass(frozen=True, eq=False)
 class Analysis:
-    """Everything one run found. `results[i]` belongs to `traces[i]`."""
+    """Everything one run found. `results[i]` belongs to `traces[i]`.
+
+    `time_zone` is the campaign's, "" for UTC; `streets` are drawn below maps; `published` marks a copy whose ends are cut.
+    """
 
     folder: str
     title: str
@@ -102,6 +114,9 @@ class Analysis:
     inputs: Mapping[str, str]
     notes: tuple[str, ...] = ()
     summaries: Summaries = field(default_factory=Summaries)
+    time_zone: str = ""
+    streets: Streets | None = None
+    published: bool = False
 
     def __post_init__(self) -> None:
         same_length(self, ("traces", "results"))

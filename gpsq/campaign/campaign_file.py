@@ -8,6 +8,7 @@ from dataclasses import dataclass, field, fields
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
+from gpsq.campaign import safe_files
 from gpsq.exceptions import CampaignError
 from gpsq.settings import Settings
 
@@ -16,7 +17,17 @@ if TYPE_CHECKING:
     from pathlib import Path
 
 FILE = "campaign.toml"
-_KEYS = ("title", "time_zone", "devices", "reference", "private_place", "cut_passes", "settings")
+_KEYS = (
+    "title",
+    "time_zone",
+    "devices",
+    "reference",
+    "private_place",
+    "cut_passes",
+    "settings",
+    "streets",
+    "streets_source",
+)
 _PLACE_RANGES = {"lat": (-90.0, 90.0), "lon": (-180.0, 180.0), "radius_m": (1.0, 100_000.0)}
 
 
@@ -39,6 +50,7 @@ class Campaign:
     devices : a file or a device's name → the name wanted.
     reference : a route's name or a file → the file of its reference line, below the campaign's folder.
     cut_passes : recordings that hold many passes are to be cut into them.
+    streets : a file of lines, below the campaign's folder, to be drawn pale below maps; streets_source : whose it is.
     """
 
     title: str = ""
@@ -48,6 +60,8 @@ class Campaign:
     private_places: tuple[PrivatePlace, ...] = ()
     cut_passes: bool = False
     settings: Settings = field(default_factory=Settings)
+    streets: str = ""
+    streets_source: str = ""
 
 
 def load(folder: Path) -> Campaign:
@@ -59,10 +73,10 @@ def load(folder: Path) -> Campaign:
         For a key that is not known, a value of the wrong kind or out of range, by name.
     """
     path = folder / FILE
-    if not path.is_file():
-        return Campaign()
     try:
-        table = tomllib.loads(path.read_bytes().decode("utf-8-sig"))
+        table = tomllib.loads(safe_files.read_bytes(path).decode("utf-8-sig"))
+    except FileNotFoundError:
+        return Campaign()
     except OSError as error:
         raise CampaignError(FILE, f"a file that cannot be read ({error.strerror})", "a readable file") from error
     except UnicodeDecodeError as error:
@@ -78,6 +92,8 @@ def load(folder: Path) -> Campaign:
         private_places=_places(table),
         cut_passes=_yes_or_no(table, "cut_passes"),
         settings=_settings(table),
+        streets=_streets(table, folder),
+        streets_source=_text(table, "streets_source"),
     )
 
 
@@ -122,6 +138,16 @@ def _time_zone(table: Mapping[str, Any]) -> str | None:
             FILE, f"time_zone = {name!r}", 'a name of the IANA time zone data such as "Europe/Paris"'
         ) from error
     return name
+
+
+def _streets(table: Mapping[str, Any], folder: Path) -> str:
+    """Return the file of streets; it must be there, and its source be named, for that is printed below pictures."""
+    file = _text(table, "streets")
+    if file and not (folder / file).is_file():
+        raise CampaignError(FILE, f"the streets {file!r}, which do not exist", "a file of lines below the folder")
+    if file and not _text(table, "streets_source").strip():
+        raise CampaignError(FILE, "streets without streets_source", "whose they are, to be printed below the pictures")
+    return file
 
 
 def _references(table: Mapping[str, Any], folder: Path) -> dict[str, str]:

@@ -60,6 +60,8 @@ def analysed(readings: Readings, arranged: Arranged, means: Means) -> Analysis:
         title=readings.campaign.title,
         unreadable=readings.unreadable,
         inputs=dict(readings.inputs),
+        time_zone=readings.campaign.time_zone or "",
+        streets=readings.streets,
         notes=(*readings.problems, *readings.notes, *arranged.cutting, *found.notes, *unused),
         summaries=summed,
     )

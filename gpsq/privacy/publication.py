@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 from dataclasses import dataclass
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -11,7 +12,7 @@ import numpy as np
 from gpsq.measures.route import length_m
 from gpsq.model import NAT, Deviation, Gap, SetAside, Trace
 from gpsq.privacy import figures, neutral, shown
-from gpsq.results import Analysis, TraceResult
+from gpsq.results import Analysis, Streets, TraceResult
 from gpsq.summaries.hot_spots import hot_spots
 from gpsq.summaries.summarise import summaries
 
@@ -31,6 +32,9 @@ NOTES = (
     "route, and what it missed is drawn from the cut on: moved along the road by a secret distance.",
     "Times are days in UTC. Withheld is what would tell how long a whole route is.",
 )
+
+#: Points set aside for these reasons tell how long it took to where a recording was to be looked at.
+WHOLE_RIDE = frozenset({"outside_passes"})
 
 
 @dataclass(frozen=True, eq=False)
@@ -75,10 +79,18 @@ def publication(analysis: Analysis, zones: Sequence[Zone], chosen_names: Collect
             flags=(),
             inputs={},
             notes=NOTES,
+            published=True,
+            streets=_absolute(whole),
             summaries=figures.over_recordings(whole, hot_spots(traces, results, routes, whole.settings)),
         ),
         tuple(remarks),
     )
+
+
+def _absolute(analysis: Analysis) -> Streets | None:
+    """Return the streets by a path that needs no folder; it is read, never written."""
+    found = analysis.streets
+    return found and dataclasses.replace(found, file=str(Path(analysis.folder, found.file).absolute()))
 
 
 def _same(analysis: Analysis) -> dict[str, str]:
@@ -109,14 +121,18 @@ def _trace(whole: Trace, part: Trace | None, name: str) -> Trace:
     """Return a recording of the shown fixes alone, with nothing else that its file said."""
     kept = part or shown.cut(whole, np.empty(0, dtype=np.int64))
     count = kept.accepted
+    # a recording that never fixed counts a point for every second of its ride
+    aside = (
+        tuple(_moved(g, kept.point) for g in whole.set_aside if g.reason not in WHOLE_RIDE) if whole.accepted else ()
+    )
     unknown = np.full(count, np.nan)
     began = neutral.day(neutral.began(whole))
     return Trace(
         file=name, track=1, name="", device=whole.device, creator="", sha256="",
         time=np.full(count, began), lon_deg=kept.lon_deg, lat_deg=kept.lat_deg,
         ele_m=unknown, hdop=unknown, sat=unknown, speed_mps=unknown,
-        segment=kept.segment, point=np.arange(count, dtype=np.int64), points=kept.points,
-        set_aside=tuple(_moved(group, kept.point) for group in whole.set_aside),
+        segment=kept.segment, point=np.arange(count, dtype=np.int64), set_aside=aside,
+        points=count + sum(group.points for group in aside),
         started=neutral.day(whole.started), start_basis=whole.start_basis, truncated=whole.truncated,
     )  # fmt: skip
 
@@ -139,16 +155,16 @@ def _result(
 ) -> TraceResult:
     """Return what is published of a recording; `part` is its shown trace, with numbers, measures and length."""
     twin = twins.get(result.duplicate_of, "another recording")
-    published = dataclasses.replace(
+    published = figures.only(
         result,
+        ("trace", "route", "status", "interval_s", "spikes"),
         ride=rides[result.ride],
+        largest_spike_m=round(result.largest_spike_m, figures.LENGTH_DIGITS),
         reason=f"the same recording as {twin}" if twin else result.reason,
         first_fix=figures.first_fix(result.first_fix),
         length_m=float("nan"),
-        gaps=(),
         crosstrack=figures.crosstrack(result.crosstrack, part[2].crosstrack if part else None),
         curves=figures.curves(result.curves),
-        deviations=(),
         vanished=(),
         duplicate_of=twin,
     )

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+import contextlib
 import dataclasses
 import hashlib
-import os
 from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
@@ -12,17 +12,18 @@ from typing import TYPE_CHECKING
 
 from gpsq import digests
 from gpsq.campaign import campaign_file as campaigns
-from gpsq.campaign import flags, start_log
+from gpsq.campaign import flags, safe_files, start_log
 from gpsq.campaign.campaign_file import Campaign
 from gpsq.campaign.device_names import device_of
 from gpsq.exceptions import NothingToAnalyse, UnreadableFile
 from gpsq.model import Trace, Unreadable
 from gpsq.reading import reference_line
-from gpsq.reading.archives import documents
+from gpsq.reading.archives import MOST_BYTES, documents
 from gpsq.reading.document import read_document
 from gpsq.reading.listing import Found, cannot_open, find_files, is_no_recording, may_be_something_else
 from gpsq.reading.screen import Origin, make_trace
-from gpsq.reading.starts import with_starts
+from gpsq.reading.starts import contradicted, with_starts
+from gpsq.results import Streets
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Mapping, Sequence
@@ -43,6 +44,7 @@ class Readings:
     traces : in order of (file, track). unreadable : one for each file or track that gives none.
     inputs : file → SHA-256 of its document.
     flags : the person's decisions about deviations. references : the reference lines that can be read.
+    streets : the file of streets to be drawn below maps, or None.
     problems : lines on ``rides.csv``, ``flags.csv`` and reference lines. notes : lines on links and on files passed over.
     """
 
@@ -53,6 +55,7 @@ class Readings:
     campaign: Campaign = field(default_factory=Campaign)
     flags: tuple[Flag, ...] = ()
     references: tuple[ReferenceLine, ...] = ()
+    streets: Streets | None = None
     problems: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
 
@@ -77,6 +80,7 @@ class Listed:
     log: start_log.StartLog
     flags: tuple[Flag, ...]
     references: tuple[ReferenceLine, ...]
+    streets: Streets | None
     problems: tuple[str, ...]
 
     def readings(self, results: Iterable[Trace | Unreadable]) -> Readings:
@@ -95,7 +99,13 @@ class Listed:
             campaign=self.campaign,
             flags=self.flags,
             references=self.references,
-            problems=(*self.log.problems, *problems, *self.problems),
+            streets=self.streets,
+            problems=(
+                *self.log.problems,
+                *problems,
+                *contradicted(traces, entries, self.campaign.settings),
+                *self.problems,
+            ),
             notes=(*self.notes, *_passed_over(refused)),
         )
 
@@ -113,7 +123,7 @@ def list_folder(folder: Path) -> Listed:
     if not folder.is_dir():
         raise NothingToAnalyse(str(folder), "no folder of that name", "a folder of recordings")
     campaign = campaigns.load(folder)
-    listing = find_files(folder, not_recordings=frozenset(campaign.reference.values()))
+    listing = find_files(folder, not_recordings=frozenset({*campaign.reference.values(), campaign.streets}))
     decisions, unclear = flags.load(folder)
     references, no_lines = reference_line.load(folder, campaign.reference)
     return Listed(
@@ -125,8 +135,16 @@ def list_folder(folder: Path) -> Listed:
         log=start_log.load(folder, campaign),
         flags=decisions,
         references=references,
+        streets=_streets(folder, campaign),
         problems=(*unclear, *no_lines),
     )
+
+
+def _streets(folder: Path, campaign: Campaign) -> Streets | None:
+    """Return the file of streets that the campaign names, which is read where maps are drawn."""
+    if not campaign.streets:
+        return None
+    return Streets(campaign.streets, digests.file_sha256(folder / campaign.streets), campaign.streets_source)
 
 
 def read_folder(
@@ -188,7 +206,7 @@ def read_file(
         A `Trace` for every recording with a name for its device still to come, an `Unreadable` for every one without.
     """
     try:
-        data = path.read_bytes()
+        data = safe_files.read_bytes(path, MOST_BYTES)
     except OSError as error:
         return [cannot_open(name, error)]
     results: list[Trace | Unreadable] = []
@@ -263,9 +281,8 @@ def _logged_device(entries: Mapping[str, start_log.StartEntry], file: str) -> st
 def _inputs(folder: Path, results: Iterable[Trace | Unreadable]) -> dict[str, str]:
     inputs = {r.file: r.sha256 for r in results if r.sha256}
     for name in (start_log.FILE, campaigns.FILE):
-        path = folder / name
-        if path.is_file() and os.access(path, os.R_OK):
-            inputs[name] = digests.file_sha256(path)
+        with contextlib.suppress(OSError):  # told where it was to be read
+            inputs[name] = hashlib.sha256(safe_files.read_bytes(folder / name)).hexdigest()
     return inputs
 
 

@@ -8,7 +8,7 @@ import re
 import shutil
 import subprocess
 from html.parser import HTMLParser
-from itertools import pairwise
+from itertools import combinations, pairwise
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -105,6 +105,10 @@ def test_pages_open_without_a_network(open_page: Any, pages: Path, name: str, wi
 
 def test_map_draws_every_recording_with_a_line(open_page: Any, pages: Path, analysis: Analysis) -> None:
     shown = open_page(pages / "map.html").page
+    out = len(analysis.routes[0].route.members)
+    assert shown.evaluate("Number(document.body.dataset.recordings)") == out, "it opens on the way of most rides"
+    for box in shown.locator("#routes input").all():
+        box.check()
     drawn = sum(trace.accepted > 1 for trace in analysis.traces)
     assert shown.evaluate("Number(document.body.dataset.recordings)") == drawn
     assert shown.locator(".leaflet-control-scale-line").inner_text().endswith(" m")
@@ -131,6 +135,69 @@ def test_map_paints_each_device_in_its_colour(open_page: Any, pages: Path) -> No
         assert pixels.get(colour, 0) > 20, colour
 
 
+@pytest.mark.parametrize("width", WIDTHS)
+def test_flags_fly_inside_the_map_and_over_no_other(open_page: Any, pages: Path, width: int) -> None:
+    """Every label's box as the browser draws it, for all rides, for one ride, and close up."""
+    shown = open_page(pages / "map.html", width).page
+    for change in (
+        "1",
+        "document.getElementById('after').click()",
+        "gpsq_map.setZoom(gpsq_map.getZoom() + 2, {animate: false})",
+    ):
+        shown.evaluate(change)
+        boxes = shown.evaluate(
+            """() => [...document.querySelectorAll('[data-label]')].map((text) => {
+              const b = text.getBoundingClientRect();
+              return [text.textContent, b.left, b.top, b.right, b.bottom];
+            })"""
+        )
+        assert boxes or "setZoom" in change
+        frame = shown.evaluate(
+            "(() => { const b = gpsq_map.getContainer().getBoundingClientRect(); return [b.left, b.top, b.right, b.bottom]; })()"
+        )
+        for text, left, top, right, bottom in boxes:
+            assert left >= frame[0], text
+            assert top >= frame[1], text
+            assert right <= frame[2], text
+            assert bottom <= frame[3], text
+        for one, other in combinations(boxes, 2):
+            apart = one[1] >= other[3] or other[1] >= one[3] or one[2] >= other[4] or other[2] >= one[4]
+            assert apart, (one[0], other[0])
+
+
+def test_a_ride_is_played_by_keyboard(open_page: Any, pages: Path, analysis: Analysis) -> None:
+    """Before its first fix a device waits; after it the seconds are said. The last frame is the end of the ride."""
+    shown = open_page(pages / "map.html").page
+    assert shown.locator("#play").is_hidden()
+    shown.locator("#ride").select_option(index=3)
+    slider = shown.locator("#play-slider")
+    slider.focus()
+    shown.keyboard.press("ArrowRight")
+    said = shown.locator("#play-said").inner_text()
+    assert "Cobalt {{7*7}}: no fix yet" in said
+    shown.keyboard.press("End")
+    said = shown.locator("#play-said").inner_text().replace("\u00a0", " ")
+    ride = [
+        r
+        for r, t in zip(analysis.results, analysis.traces, strict=True)
+        if r.ride == "out 2" and t.device == "Cobalt {{7*7}}"
+    ]
+    assert f"fixed after {ride[0].first_fix.seconds:.0f} s, {ride[0].first_fix.missed_m:.0f} m missed" in said
+    shown.locator("#play-button").click()
+    assert shown.locator("#play-button").inner_text() == "Stop"
+    slider.focus()
+    shown.keyboard.press("ArrowRight")
+    assert shown.locator("#play-button").inner_text() == "Play", "moving the slider stops it"
+
+
+def test_a_published_map_says_that_ends_are_cut(open_page: Any, analysis: Analysis, tmp_path: Path) -> None:
+    (tmp_path / "map.html").write_text(map_page(dataclasses.replace(analysis, published=True)), "utf-8")
+    assert (
+        "ends cut, first fixes moved along the road"
+        in open_page(tmp_path / "map.html", 390).page.locator("#plate").inner_text()
+    )
+
+
 def test_map_steps_through_rides(open_page: Any, pages: Path) -> None:
     shown = open_page(pages / "map.html").page
     assert shown.locator("#ride option").count() == 6
@@ -138,14 +205,22 @@ def test_map_steps_through_rides(open_page: Any, pages: Path) -> None:
     assert shown.locator("#ride").input_value() == "0"
     assert shown.locator("#chosen dt").count() == 3
     assert "start unknown" in shown.locator("#chosen").inner_text()
+    assert shown.locator("#ride option:checked").inner_text().startswith("Mon 4 May 07:10, out, ")
     shown.locator("#before").click()
-    shown.locator("#before").click()
-    assert shown.locator("#ride").input_value() == "4"
+    assert shown.locator("#ride").input_value() == "-1"
+    shown.locator("#ride").select_option(index=4)
     assert "never fixed" in shown.locator("#chosen").inner_text()
+    assert shown.locator("#ride option:checked").inner_text().startswith("Tue 5 May 17:10, back, ")
+    assert shown.evaluate("[...document.querySelectorAll('#routes input')].map((box) => box.checked)") == [
+        False,
+        True,
+        False,
+    ]
 
 
 def test_map_hides_devices_and_routes(open_page: Any, pages: Path) -> None:
     shown = open_page(pages / "map.html").page
+    shown.locator("#routes input").nth(1).check()
     shown.locator("#devices input").nth(0).uncheck()
     assert shown.evaluate("Number(document.body.dataset.recordings)") == 9
     shown.locator("#routes input").nth(1).uncheck()
@@ -170,13 +245,19 @@ def test_map_names_the_ride_under_the_pointer(open_page: Any, pages: Path) -> No
     for step in range(5):  # Leaflet looks what lies under the pointer at most thirty times a second
         shown.mouse.move(x + step % 2, y)
         shown.wait_for_timeout(50)
-    assert re.search(r"(out|back) \d · |Route |Deviation ", shown.locator(".leaflet-tooltip").first.inner_text())
+    assert re.search(
+        r"Mon 4 May 07:10 · Amber|Route out|off the road", shown.locator(".leaflet-tooltip").first.inner_text()
+    )
 
 
 def test_a_link_opens_the_ride_of_a_deviation(open_page: Any, pages: Path, analysis: Analysis) -> None:
     deviation = analysis.deviations[0]
     shown = open_page(pages / "map.html", fragment=f"#d-{deviation.id}").page
-    assert shown.locator("#ride option:checked").inner_text() == analysis.results[deviation.trace].ride
+    recordings = "JSON.parse(document.getElementById('gpsq-data').textContent).recordings"
+    number = shown.evaluate(f"{recordings}[{deviation.trace}].ride")
+    assert shown.locator("#ride").input_value() == str(number)
+    assert analysis.results[deviation.trace].ride == "out 3"
+    assert shown.locator("#ride option:checked").inner_text().startswith("Wed 6 May 07:10, out")
 
 
 def test_hostile_names_show_as_text(open_page: Any, pages: Path, analysis: Analysis) -> None:

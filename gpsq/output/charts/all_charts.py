@@ -1,23 +1,29 @@
-"""The charts of an analysis: time to first fix, what was missed, error along the route, distribution of the error."""
+"""The pictures of an analysis: overlays of each way, time to first fix, what was missed, errors on the road."""
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from gpsq.output.charts import error, first_fix
-from gpsq.output.charts.sheet import rendered
+from gpsq.output.charts import error, first_fix, missed
+from gpsq.output.drawing.rendering import rendered
+from gpsq.output.overlay import picture
 
 if TYPE_CHECKING:
-    from gpsq.output.charts.sheet import Chart
+    from gpsq.output.drawing.rendering import Chart, Drawing
     from gpsq.results import Analysis
 
 FOLDER = "figures"
 
 
+def drawings(analysis: Analysis) -> list[Drawing]:
+    """Return all pictures that the analysis has data for, in the order of the report."""
+    makers = (first_fix.first_fix, missed.missed, error.along, error.distribution)
+    return [*picture.drawings(analysis), *(made for make in makers if (made := make(analysis)) is not None)]
+
+
 def figures(analysis: Analysis) -> tuple[Chart, ...]:
-    """Return all charts that the analysis has data for, in the order of the report."""
-    makers = (first_fix.time_to_fix, first_fix.missed, error.along, error.distribution)
-    return rendered([made for make in makers if (made := make(analysis)) is not None])
+    """Return all pictures, drawn."""
+    return rendered(drawings(analysis))
 
 
 def files(charts: tuple[Chart, ...]) -> dict[str, str | bytes]:

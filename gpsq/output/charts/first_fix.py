@@ -1,64 +1,133 @@
-"""Charts of the start: how long each device took to its first fix, and what of the route that lost."""
+"""The picture of the start: how long each ride waited for its first fix, a row for each device and way."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from itertools import groupby
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gpsq.output import wording
-from gpsq.output.charts.sheet import INK, LEAF, MARKERS, RULE, SOFT, TYPE_PT, Drawing, Sheet
+from gpsq.output import headlines, wording
 from gpsq.output.device_figures import figure, overall
+from gpsq.output.drawing.flags import CLOTH_IN, LEVEL_IN, draw_cloth, flag_text, flag_width_in
+from gpsq.output.drawing.labels import two_stairs
 from gpsq.output.drawing.looks import Look, device_looks
-from gpsq.output.drawing.route_parts import head_span_m, stretch_m
+from gpsq.output.drawing.margin import of_all, write_margin
+from gpsq.output.drawing.plot import Plot, swarm
+from gpsq.output.drawing.rendering import Drawing
+from gpsq.output.drawing.route_parts import device_summaries
+from gpsq.output.drawing.sheet import (
+    INK,
+    LEAF,
+    POINTS_PER_INCH,
+    RULE,
+    SMALL_PT,
+    SOFT,
+    TITLE_PT,
+    TYPE_PT,
+    Box,
+    text_width_in,
+)
+from gpsq.output.ride_days import short_names
 
 if TYPE_CHECKING:
-    from matplotlib.axes import Axes
+    from collections.abc import Sequence
 
-    from gpsq.model import FirstFix, FloatArray
+    from gpsq.model import FirstFix
+    from gpsq.output.drawing.sheet import Sheet
     from gpsq.results import Analysis
     from gpsq.summary_types import DeviceSummary
 
-#: More rows or columns than this cannot be read at the size of a slide.
-MOST_DEVICES = 8
-MOST_ROWS = {True: 10, False: 8}
-MOST_COLUMNS = {True: 10, False: 5}
-TITLE_FIX = "How long each ride waited for a fix"
-TITLE_MISSED = "What was missed before the fix"
+#: More rows than this cannot be read at the size of a slide.
+MOST_ROWS = {True: 10, False: 7}
 TIMES_S = {True: (1, 2, 5, 10, 20, 30, 60, 120, 300, 600, 1800, 3600), False: (1, 3, 10, 30, 120, 600, 3600)}
+MARK_PT = 8.0
+#: More flags than this in a row are marks alone.
+MOST_FLAGS = 12
+LEAST_FLAGS_IN = 0.5
+KEY = "A mark for each ride; hollow with a line: at least this long. Upright bar: median."
+KEY_INTERVAL = " Grey: its interval."
+AXIS = {
+    True: "from the start of the recording to its first fix; the axis is logarithmic",
+    False: "start to first fix; logarithmic axis",
+}
 
 
-def time_to_fix(analysis: Analysis) -> Drawing | None:
-    """Return a strip of times to first fix per device, a mark for every ride; None where no start is known."""
-    fixes = _fixes(analysis)
-    shown = {name: found for name, found in fixes.items() if any(np.isfinite(_drawn_s(fix)) for fix in found)}
-    if not shown:
+@dataclass(frozen=True, eq=False)
+class Row:
+    """The rides of one device on one way, and its figures there."""
+
+    device: str
+    route: str
+    days: tuple[str, ...]
+    fixes: tuple[FirstFix, ...]
+    summary: DeviceSummary | None
+
+    @property
+    def said(self) -> str:
+        """How many came soon, and the median."""
+        count, of = headlines.quick_count(self.fixes)
+        unknown = sum(not np.isfinite(_drawn_s(fix)) for fix in self.fixes)
+        middle = figure(self.summary, "ttff_median_s").value
+        parts = [f"{count} of {of} in {wording.seconds(headlines.QUICK_S)}"] if of else []
+        parts += [f"median {wording.seconds(middle)}"] if np.isfinite(middle) else []
+        parts += [f"{unknown} unknown"] if unknown else []
+        return ", ".join(parts)
+
+    @property
+    def said_briefly(self) -> str:
+        """How many came soon, on which way."""
+        count, of = headlines.quick_count(self.fixes)
+        return f"{wording.short(self.route, 16)} {count} of {of}" if of else f"{wording.short(self.route, 16)} unknown"
+
+
+def first_fix(analysis: Analysis) -> Drawing | None:
+    """Return the picture of times to first fix; None where no start is known."""
+    rows = _rows(analysis)
+    if not rows:
         return None
     looks, summaries = device_looks(analysis), overall(analysis)
-    chosen = dict(sorted(shown.items(), key=lambda item: (-len(item[1]), item[0]))[:MOST_DEVICES])
-    chosen = {name: chosen[name] for name in sorted(chosen)}
-    finding = " ".join(f"{wording.short(name)}: {_said(summaries.get(name), found)}." for name, found in chosen.items())
-    more = f" {len(shown) - len(chosen)} further devices are in the table." if len(shown) > len(chosen) else ""
+    fixes: dict[str, list[FirstFix]] = {}
+    for row in rows:
+        fixes.setdefault(row.device, []).extend(row.fixes)
+    title = headlines.capital(headlines.of_devices(fixes)) or "How long each ride waited for a fix"
+    finding = " ".join(f"{wording.short(name)}: {_said(summaries.get(name), own)}." for name, own in fixes.items())
 
     def draw(sheet: Sheet) -> None:
-        sheet.headline(TITLE_FIX, "A mark for each ride; further left is faster")
-        side = 0.35 if sheet.wide else 0.2
-        axes = sheet.axes(side, 0.62, sheet.width_in - 2 * side, sheet.height_in - 1.42)
-        axes.set_ylim(-len(chosen), 0)
-        _time_axis(axes, [_drawn_s(fix) for found in chosen.values() for fix in found], TIMES_S[sheet.wide])
-        unit = "from the start of the recording; " if sheet.wide else ""
-        axes.set_xlabel(f"{unit}hollow with a line: at least this long", color=SOFT, fontsize=TYPE_PT - 1)
-        for row, (name, found) in enumerate(chosen.items()):
-            _strip(axes, row, name, found, looks[name], summaries.get(name), sheet.wide)
+        shown = rows[: MOST_ROWS[sheet.wide]]
+        low = write_margin(sheet, analysis, of_all(analysis))
+        most_in = sheet.width_in - 0.4
+        y = sheet.paragraph(
+            0.2, sheet.height_in - 0.36, title, most_in, lines=3, size_pt=TITLE_PT if sheet.wide else 13.0, bold=True
+        )
+        more = f" {len(rows) - len(shown)} more rows in the table." if len(rows) > len(shown) else ""
+        key = (
+            KEY
+            + (KEY_INTERVAL if any(np.isfinite(figure(r.summary, "ttff_median_s").low) for r in shown) else "")
+            + more
+        )
+        y = sheet.paragraph(0.2, y - 0.24, key, most_in, lines=3, size_pt=SMALL_PT, colour=SOFT)
+        _draw_rows(sheet, shown, looks, Box(0.3, low + 0.5, sheet.width_in - 0.3, y - 0.1))
 
-    return Drawing("time-to-fix", TITLE_FIX, finding + more, draw)
+    return Drawing("first-fix", title, finding, draw)
 
 
-def _fixes(analysis: Analysis) -> dict[str, list[FirstFix]]:
-    found: dict[str, list[FirstFix]] = {}
-    for trace, result in zip(analysis.traces, analysis.results, strict=True):
-        found.setdefault(trace.device, []).append(result.first_fix)
+def _rows(analysis: Analysis) -> list[Row]:
+    """Return devices and ways of which any time is known."""
+    groups: dict[tuple[str, str], list[int]] = {}
+    for i, (trace, result) in enumerate(zip(analysis.traces, analysis.results, strict=True)):
+        if not result.duplicate_of:
+            groups.setdefault((trace.device, result.route), []).append(i)
+    summaries = {(s.device, s.route): s for s in device_summaries(analysis) if s.route}
+    found = []
+    for (device, route), numbers in sorted(groups.items()):
+        rides = [analysis.results[i].ride for i in numbers]
+        days = short_names(analysis, rides)
+        fixes = tuple(analysis.results[i].first_fix for i in numbers)
+        row = Row(device, route, tuple(days.get(r, "") for r in rides), fixes, summaries.get((device, route)))
+        if any(np.isfinite(_drawn_s(fix)) for fix in fixes):
+            found.append(row)
     return found
 
 
@@ -67,7 +136,7 @@ def _drawn_s(fix: FirstFix) -> float:
     return float(np.maximum(1.0, fix.seconds if np.isfinite(fix.seconds) else fix.at_least_s))
 
 
-def _said(summary: DeviceSummary | None, found: list[FirstFix]) -> str:
+def _said(summary: DeviceSummary | None, found: Sequence[FirstFix]) -> str:
     middle = figure(summary, "ttff_median_s")
     said = [f"median {wording.seconds(middle.value)}" if np.isfinite(middle.value) else "median unknown"]
     if bounds := wording.between(middle):
@@ -79,172 +148,84 @@ def _said(summary: DeviceSummary | None, found: list[FirstFix]) -> str:
     return ", ".join(said)
 
 
-def _time_axis(axes: Axes, seconds: list[float], times_s: tuple[int, ...]) -> None:
-    largest = max(10.0, *(s for s in seconds if np.isfinite(s)))
-    axes.set_xscale("log")
-    axes.set_xlim(0.9, largest * 1.35)
-    ticks = [t for t in times_s if t <= largest * 1.35]
-    axes.set_xticks(ticks, [("≤ " if t == 1 else "") + wording.seconds(t).replace("1 h 0 min", "1 h") for t in ticks])
-    axes.minorticks_off()
-    axes.set_yticks([])
-    for tick in ticks:
-        axes.axvline(tick, color=RULE, lw=0.7, zorder=0)
-
-
-def _strip(
-    axes: Axes, row: int, name: str, found: list[FirstFix], look: Look, summary: DeviceSummary | None, wide: bool
-) -> None:
-    """One device: name and median in words, the interval as a bar, a mark per ride."""
-    times = np.array([_drawn_s(fix) for fix in found])
-    known = np.array([np.isfinite(fix.seconds) for fix in found])
-    drawn = np.isfinite(times)
-    level = -row - 0.66 + 0.1 * (np.argsort(np.argsort(times)) % 3 - 1)
-    _row_text(axes, row, wording.short(name, 26), wording.short(_said(summary, found), 90 if wide else 52), wide)
-    kind: Any = {"marker": MARKERS[look.mark], "ms": 8, "mew": 1.4, "ls": "none", "mec": look.colour, "zorder": 3}
-    axes.plot(times[known & drawn], level[known & drawn], mfc=look.colour, **kind)
-    open_ended = drawn & ~known
-    axes.hlines(level[open_ended], times[open_ended], axes.get_xlim()[1], color=look.colour, lw=1.4, ls=(0, (1, 1.5)))
-    axes.plot(times[open_ended], level[open_ended], mfc=LEAF, **kind)
-    middle = figure(summary, "ttff_median_s")
-    if np.isfinite(middle.value):
-        high = middle.high if np.isfinite(middle.high) else axes.get_xlim()[1]
-        if np.isfinite(middle.low):
-            axes.plot(
-                [max(0.9, middle.low), high],
-                [-row - 0.66] * 2,
-                color=INK,
-                lw=7,
-                alpha=0.18,
-                solid_capstyle="butt",
-                zorder=1,
-            )
-        axes.plot([max(0.9, middle.value)] * 2, [-row - 0.85, -row - 0.47], color=INK, lw=2.4, zorder=4)
-    axes.axhline(-row - 1, color=RULE, lw=0.7)
-
-
-def _row_text(axes: Axes, row: int, name: str, said: str, wide: bool) -> None:
-    """Name and figures of a device above its strip: side by side, or one below the other where there is no room."""
-    across = axes.get_yaxis_transform()
-    axes.text(0.005, -row - (0.3 if wide else 0.2), name, color=INK, fontweight="bold", transform=across)
-    if wide:
-        axes.text(0.995, -row - 0.3, said, color=INK, ha="right", transform=across)
-    else:
-        axes.text(0.005, -row - 0.38, said, color=INK, fontsize=TYPE_PT - 2, transform=across)
-
-
-def missed(analysis: Analysis) -> Drawing | None:
-    """Return small drawings of the route, one per ride and device, each with the head that was missed."""
-    rows = _heads(analysis)
-    if not rows:
-        return None
-    looks = device_looks(analysis)
-    summaries = overall(analysis)
-    finding = " ".join(
-        f"{wording.short(name)}: median {wording.metres(figure(summaries.get(name), 'missed_median_m').value)} missed."
-        for name in dict.fromkeys(device for device, *_ in rows)
+def _draw_rows(sheet: Sheet, rows: Sequence[Row], looks: dict[str, Look], area: Box) -> None:
+    times = [_drawn_s(fix) for row in rows for fix in row.fixes]
+    high = max(10.0, *(s for s in times if np.isfinite(s))) * 1.35
+    plot = Plot(sheet, area, (0.9, high), log=True)
+    ticks = [t for t in TIMES_S[sheet.wide] if t <= high]
+    labels = [("≤ " if t == 1 else "") + wording.seconds(t).replace("1 h 0 min", "1 h") for t in ticks]
+    plot.x_axis(ticks, labels, AXIS[sheet.wide])
+    strips = (
+        [[row] for row in rows] if sheet.wide else [list(own) for _, own in groupby(rows, key=lambda row: row.device)]
     )
-    most = max(len(cells) for *_, cells in rows)
+    top = area.top
+    for own in strips:
+        high_in = area.height * len(own) / len(rows)
+        _draw_strip(plot, own, Box(area.left, top - high_in, area.right, top), looks[own[0].device])
+        top -= high_in
 
-    def draw(sheet: Sheet) -> None:
-        kept, columns = rows[: MOST_ROWS[sheet.wide]], min(most, MOST_COLUMNS[sheet.wide])
-        cut = f"; {columns} of up to {most} rides" if most > columns else ""
-        cut += f", {len(kept)} of {len(rows)} rows" if len(rows) > len(kept) else ""
-        sheet.headline(
-            TITLE_MISSED,
-            "Thick: ridden before the first fix; ≥: at least; routes turned to run left to right" + cut
-            if sheet.wide
-            else "Thick: ridden before the first fix; ≥: at least" + cut,
+
+def _draw_strip(plot: Plot, own: Sequence[Row], strip: Box, look: Look) -> None:
+    """One device: its name and figures in words, and below them its marks, each way on a level of its own."""
+    sheet, top = plot.sheet, strip.top - 0.16
+    sheet.block(Box(strip.left, strip.top - 0.2, strip.right, strip.top - 0.015), LEAF)
+    ways = " above ".join(wording.short(row.route, 12) for row in own if row.route)
+    name = wording.short(own[0].device, 22) + (f", {ways}" if ways else "")
+    said = own[0].said if len(own) == 1 else "; ".join(row.said_briefly for row in own)
+    said_in = text_width_in(said, SMALL_PT)
+    beside = said_in < 0.62 * strip.width
+    most_in = strip.width - (said_in + 0.1 if beside else 0.0)
+    sheet.write(strip.left, top, name, size_pt=TYPE_PT if sheet.wide else SMALL_PT, bold=True, most_in=most_in)
+    if beside:
+        sheet.write(strip.right, top, said, size_pt=SMALL_PT, anchor="end")
+    high = (top - 0.05 - strip.bottom - 0.02) / len(own)
+    for i, row in enumerate(own):
+        room = Box(strip.left, top - 0.05 - (i + 1) * high, strip.right, top - 0.05 - i * high)
+        _draw_interval(plot, row.summary, room)
+        _draw_marks(plot, row, room, look)
+    sheet.line([(strip.left, strip.bottom), (strip.right, strip.bottom)], RULE, 0.8)
+
+
+def _draw_interval(plot: Plot, summary: DeviceSummary | None, room: Box) -> None:
+    middle = figure(summary, "ttff_median_s")
+    if not np.isfinite(middle.value):
+        return
+    if np.isfinite(middle.low):
+        high = middle.high if np.isfinite(middle.high) else plot.x[1]
+        left, right = plot.x_in(np.array([max(0.9, middle.low), high])).tolist()
+        plot.sheet.block(Box(left, room.bottom, right, room.top), INK, alpha=0.10)
+    at = float(plot.x_in(max(0.9, middle.value)))
+    plot.sheet.line([(at, room.bottom), (at, room.top)], INK, 2.2)
+
+
+def _draw_marks(plot: Plot, row: Row, room: Box, look: Look) -> None:
+    """Draw a mark for each ride, none over another; with its day on a flag where there is room for all of them."""
+    times = np.array([_drawn_s(fix) for fix in row.fixes])
+    drawn = np.flatnonzero(np.isfinite(times))
+    x = plot.x_in(times[drawn])
+    said = [f"{row.days[i]} {flag_text(row.fixes[i])}" for i in drawn]
+    widths = np.array([flag_width_in(text, SMALL_PT) for text in said])
+    most = max(1, int((room.height - 0.3) / LEVEL_IN))
+    levels, to_left = two_stairs(x, widths, most, (0.1, plot.sheet.width_in - 0.1))
+    if len(drawn) <= MOST_FLAGS and (levels >= 0).all() and room.height > LEAST_FLAGS_IN:
+        for i in np.argsort(-levels):
+            base = room.bottom + 0.24 + int(levels[i]) * LEVEL_IN
+            left = float(x[i] - widths[i] * to_left[i])
+            plot.sheet.line([(x[i], room.bottom + 0.1), (x[i], base + CLOTH_IN)], look.colour, 1.1)
+            cloth = Box(left, base, left + float(widths[i]), base + CLOTH_IN)
+            draw_cloth(plot.sheet, cloth, look.colour, said[i], SMALL_PT, to_left=bool(to_left[i]))
+        heights, size_pt = np.full(len(drawn), room.bottom + 0.1), MARK_PT
+    else:
+        size_pt = min(MARK_PT, max(5.0, room.height * POINTS_PER_INCH / 2.5))
+        swarmed = swarm(x, size_pt / POINTS_PER_INCH + 0.02)
+        step = min(
+            0.14, (room.height - size_pt / POINTS_PER_INCH) / (2 * float(np.abs(swarmed).max(initial=0.0)) or 1.0)
         )
-        _grid(sheet, kept, columns, looks)
-
-    return Drawing("missed", TITLE_MISSED, finding, draw)
-
-
-@dataclass(frozen=True, eq=False)
-class Cell:
-    """One small drawing: the route's line, the head of it that was missed, how long that is, whether a fix ended it."""
-
-    line_m: FloatArray
-    head_m: FloatArray
-    text: str
-    fixed: bool
-
-
-def _heads(analysis: Analysis) -> list[tuple[str, str, list[Cell]]]:
-    """Return device, route, and a small drawing for each ride."""
-    rows: dict[tuple[str, str], list[Cell]] = {}
-    for trace, result in zip(analysis.traces, analysis.results, strict=True):
-        found = analysis.route_named(result.route)
-        if found is None or found.centreline is None or not wording.says_missed(result.first_fix):
-            continue
-        span = head_span_m(trace, result, found)
-        head = stretch_m(found, *span) if span else np.empty((0, 2))
-        text = ("≥ " if result.first_fix.missed_is_minimum else "") + wording.metres(result.first_fix.missed_m)
-        rows.setdefault((trace.device, result.route), []).append(
-            Cell(found.centreline.xy_m, head, text, not result.first_fix.censored)
+        heights = (room.bottom + room.top) / 2 + swarmed * step
+    for place, y, i in zip(x, heights, drawn, strict=True):
+        known = bool(np.isfinite(row.fixes[i].seconds))
+        if not known:
+            plot.sheet.line([(place, y), (room.right, y)], look.colour, 1.4, dashes_pt=(1.5, 2.0))
+        plot.sheet.mark(
+            look.mark, float(place), float(y), size_pt, look.colour if known else LEAF, LEAF if known else look.colour
         )
-    return [(device, route, cells) for (device, route), cells in sorted(rows.items())]
-
-
-def _grid(sheet: Sheet, rows: list[tuple[str, str, list[Cell]]], columns: int, looks: dict[str, Look]) -> None:
-    from matplotlib.collections import LineCollection
-    from matplotlib.lines import Line2D
-
-    left, top = (2.1 if sheet.wide else 1.2), sheet.height_in - 0.8
-    width, height = (sheet.width_in - left - 0.15) / columns, (top - 0.1) / len(rows)
-    type_pt = TYPE_PT - (0 if sheet.wide else 1.5) - (1.5 if columns > 6 else 0)
-    lines, heads, colours = [], [], []
-    ends: dict[str, list[FloatArray]] = {}
-    for row, (device, route, cells) in enumerate(rows):
-        bottom = top - (row + 1) * height
-        sheet.write(
-            0.2,
-            bottom + height / 2,
-            wording.short(device, 20 if sheet.wide else 11),
-            fontweight="bold",
-            fontsize=type_pt,
-        )
-        sheet.write(
-            0.2,
-            bottom + height / 2 - 0.2,
-            wording.short(route, 24 if sheet.wide else 13),
-            color=SOFT,
-            fontsize=type_pt - 1,
-        )
-        for column, cell in enumerate(cells[:columns]):
-            box = (left + column * width + 0.08, bottom + 0.26, width - 0.16, height - 0.34)
-            lines.append(_placed(cell.line_m, cell.line_m, box))
-            if len(cell.head_m):
-                heads.append(_placed(cell.head_m, cell.line_m, box))
-                colours.append(looks[device].colour)
-            if len(cell.head_m) and cell.fixed:
-                ends.setdefault(device, []).append(heads[-1][-1])
-            sheet.write(box[0] + box[2] / 2, bottom + 0.07, cell.text, ha="center", fontsize=type_pt - 1)
-    inches: Any = {"transform": sheet.figure.dpi_scale_trans}
-    sheet.figure.add_artist(LineCollection(lines, colors=SOFT, lw=1.0, **inches))
-    sheet.figure.add_artist(LineCollection(heads, colors=colours, lw=4.5, capstyle="butt", **inches))
-    for device, places in ends.items():
-        look = looks[device]
-        x, y = np.array(places).T
-        kind: Any = {"marker": MARKERS[look.mark], "mfc": look.colour, "mec": LEAF, "ms": 7, "mew": 0.8, "ls": "none"}
-        sheet.figure.add_artist(Line2D(x, y, **kind, **inches))
-
-
-def _turned(line_m: FloatArray, whole_m: FloatArray) -> FloatArray:
-    """Turn a line as the whole route is turned so that it runs from left to right, along its longest extent."""
-    centred = whole_m - whole_m.mean(axis=0)
-    along = np.linalg.svd(centred, full_matrices=False)[2][0]
-    if (whole_m[-1] - whole_m[0]) @ along < 0:
-        along = -along
-    return np.asarray((line_m - whole_m.mean(axis=0)) @ np.column_stack([along, [-along[1], along[0]]]))
-
-
-def _placed(line_m: FloatArray, whole_m: FloatArray, box: tuple[float, float, float, float]) -> FloatArray:
-    """Fit a line into a box as the whole route fits, one scale for both directions."""
-    line_m, whole_m = _turned(line_m, whole_m), _turned(whole_m, whole_m)
-    low, high = whole_m.min(axis=0), whole_m.max(axis=0)
-    size = np.maximum(high - low, 1e-6)
-    scale = min(box[2] / size[0], box[3] / size[1])
-    step = max(1, len(line_m) // 400)
-    kept = np.vstack([line_m[:-1:step], line_m[-1:]])
-    return np.asarray((kept - (low + high) / 2) * scale + [box[0] + box[2] / 2, box[1] + box[3] / 2])

@@ -7,7 +7,9 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 if TYPE_CHECKING:
-    from gpsq.model import FloatArray, Trace
+    from collections.abc import Iterable
+
+    from gpsq.model import Deviation, FloatArray, Trace
     from gpsq.results import Analysis, RouteResult, TraceResult
 
 
@@ -51,3 +53,27 @@ def band_m(found: RouteResult) -> FloatArray:
     tangent /= np.maximum(np.hypot(*tangent.T), 1e-9)[:, None]
     side = np.column_stack([-tangent[:, 1], tangent[:, 0]]) * np.nan_to_num(line.spread_m)[:, None]
     return np.vstack([line.xy_m + side, (line.xy_m - side)[::-1]])
+
+
+def device_summaries(analysis: Analysis) -> tuple[Any, ...]:
+    """Return the figures of every device on each route, and over all routes."""
+    return analysis.summaries.devices
+
+
+def excursions(deviations: Iterable[Deviation]) -> list[list[Deviation]]:
+    """Return deviations by event: what several recordings of one ride show together is one."""
+    groups: dict[str, list[Deviation]] = {}
+    for found in deviations:
+        groups.setdefault(found.event or found.id, []).append(found)
+    return list(groups.values())
+
+
+def block_m(found: RouteResult, from_m: float, to_m: float, half_m: float) -> FloatArray:
+    """Return the (k, 2) outline of a stretch of a route, so wide to either side."""
+    from gpsq.geometry.polyline import left_normals
+
+    line = stretch_m(found, from_m, to_m)
+    if len(line) < 2:
+        return np.empty((0, 2))
+    side = left_normals(line) * half_m
+    return np.vstack([line + side, (line - side)[::-1]])

@@ -7,13 +7,19 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from gpsq.output import wording
+from gpsq.output import ride_days, wording
+from gpsq.output.drawing.flags import flag_text
 from gpsq.output.drawing.lines import Drawn, middle_lon_deg, thin, thin_line, unwrap
 from gpsq.output.drawing.looks import device_looks, state
-from gpsq.output.drawing.route_parts import band_m, head_span_m, hot_spots, stretch_m
+from gpsq.output.drawing.margin import CUT
+from gpsq.output.drawing.route_parts import band_m, block_m, excursions, head_span_m, hot_spots, stretch_m
+from gpsq.output.drawing.streets import lines_m
+from gpsq.output.drawing.timing import played
 from gpsq.output.wording import cell
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from gpsq.model import Deviation, FloatArray
     from gpsq.results import Analysis, RouteResult, TraceResult
 
@@ -34,15 +40,22 @@ def map_data(analysis: Analysis) -> Json:
     looks = device_looks(analysis)
     routes = {found.route.name: i for i, found in enumerate(analysis.routes)}
     devices = {name: i for i, name in enumerate(looks)}
+    rides, days = _rides(analysis, routes), _days(analysis)
     return {
         "title": wording.title(analysis),
+        "cut": CUT if analysis.published else "",
         "devices": [
             {"name": cell(name), "colour": look.colour, "dashes": list(look.dashes), "mark": look.mark}
             for name, look in looks.items()
         ],
-        "routes": [_route(found, near_deg) for found in analysis.routes],
-        "recordings": [_recording(analysis, i, routes, devices, drawn, near_deg) for i in range(len(analysis.traces))],
-        "deviations": [_deviation(analysis, found, near_deg) for found in analysis.deviations],
+        "routes": [_route(analysis, found, near_deg) for found in analysis.routes],
+        "streets_source": cell(analysis.streets.source) if analysis.streets else "",
+        "rides": list(rides.values()),
+        "recordings": [
+            _recording(analysis, i, routes, devices, list(rides), drawn, near_deg) | {"day": days[i]}
+            for i in range(len(analysis.traces))
+        ],
+        "deviations": [_excursion(analysis, group, near_deg) for group in excursions(analysis.deviations)],
         "hotspots": [spot for spot in (_hot_spot(analysis, found, near_deg) for found in hot_spots(analysis)) if spot],
         "points": drawn.points,
         "drawn": drawn.drawn,
@@ -68,21 +81,75 @@ def script_json(data: Json) -> str:
     return text
 
 
-def _route(found: RouteResult, near_deg: float) -> Json:
+def _rides(analysis: Analysis, routes: dict[str, int]) -> dict[str, Json]:
+    """Return the rides in order of time: how each is called, its way, and the first fixes of its recordings in words."""
+    starts, names = ride_days.ride_starts(analysis), ride_days.long_names(analysis)
+    own: dict[str, list[TraceResult]] = {}
+    for result in analysis.results:
+        own.setdefault(result.ride, []).append(result)
+    order = sorted(own, key=lambda ride: (ride not in starts, starts[ride].isoformat() if ride in starts else "", ride))
+    found = {}
+    for ride in order:
+        route = next((r.route for r in own[ride] if r.route), "")
+        fixes = [_brief(r) for r in own[ride] if _brief(r)]
+        said = fixes[0] if len(fixes) == 1 else _from_to(own[ride]) if fixes else "first fix unknown"
+        name = names.get(ride, "recordings without a ride")
+        parts = [name, wording.short(route, 24), said]
+        found[ride] = {"name": name, "label": ", ".join(part for part in parts if part), "route": routes.get(route, -1)}
+    return found
+
+
+def _from_to(results: Sequence[TraceResult]) -> str:
+    """Return the shortest and the longest time to first fix of a ride's recordings, "" where none is known."""
+    known = [r.first_fix.seconds for r in results if np.isfinite(r.first_fix.seconds)]
+    if not known:
+        return ""
+    return wording.seconds(known[0]) if len(known) == 1 else f"{min(known):.0f}–{max(known):.0f}{wording.GAP}s"
+
+
+def _days(analysis: Analysis) -> list[str]:
+    """Return for each recording the shortest name of its ride among those of its way."""
+    own: dict[str, list[str]] = {}
+    for result in analysis.results:
+        own.setdefault(result.route, []).append(result.ride)
+    said = {route: ride_days.short_names(analysis, rides) for route, rides in own.items()}
+    return [wording.short(said[r.route].get(r.ride, ""), 14) for r in analysis.results]
+
+
+def _brief(result: TraceResult) -> str:
+    """Return when a recording was first fixed, in a few signs."""
+    return "never fixed" if result.first_fix.censored else flag_text(result.first_fix)
+
+
+def _route(analysis: Analysis, found: RouteResult, near_deg: float) -> Json:
     line = found.centreline
+    line_m = line.xy_m if line is not None else np.empty((0, 2))
     return {
         "name": cell(found.route.name),
         "rides": len(found.rides),
         "length": wording.metres(line.length_m) if line is not None else "",
         "reason": cell(found.reason),
-        "line": _packed_m(found, line.xy_m if line is not None else np.empty((0, 2)), near_deg),
+        "line": _packed_m(found, line_m, near_deg),
         "band": _packed_m(found, band_m(found), near_deg),
+        "kilometres": _kilometres(found, near_deg),
+        "streets": [_packed_m(found, street, near_deg) for street in lines_m(analysis, found.route.plane, line_m)],
     }
 
 
+def _kilometres(found: RouteResult, near_deg: float) -> list[int]:
+    """Return the places of the whole kilometres along a route."""
+    line = found.centreline
+    if line is None or line.length_m < 1000.0:
+        return []
+    at = np.arange(1000.0, line.length_m, 1000.0) + line.along_m[0]
+    places = np.column_stack([np.interp(at, line.along_m, line.xy_m[:, axis]) for axis in (0, 1)])
+    return _packed(*found.route.plane.to_degrees(places), near_deg)
+
+
 def _recording(
-    analysis: Analysis, i: int, routes: dict[str, int], devices: dict[str, int], drawn: Drawn, near_deg: float
-) -> Json:
+    analysis: Analysis, i: int, routes: dict[str, int], devices: dict[str, int], rides: Sequence[str], drawn: Drawn,
+    near_deg: float,
+) -> Json:  # fmt: skip
     trace, result = analysis.traces[i], analysis.results[i]
     found = analysis.route_named(result.route)
     span = head_span_m(trace, result, found) if found else None
@@ -92,25 +159,18 @@ def _recording(
         "name": cell(trace.name),
         "device": devices[trace.device],
         "route": routes.get(result.route, -1),
-        "ride": cell(result.ride),
+        "ride": rides.index(result.ride),
         "status": cell(result.status + (f": {result.reason}" if result.reason else "")),
         "errors": _errors(result),
         "fix": wording.first_fix(result.first_fix),
-        "mark": _mark(result),
+        "flag": _brief(result),
+        "missed": round(result.first_fix.missed_m, 1) if wording.says_missed(result.first_fix) else None,
         "at": _packed(trace.lon_deg[:1], trace.lat_deg[:1], near_deg) if fixed else [],
         "head": _packed_m(found, stretch_m(found, *span), near_deg) if found and span else [],
         "parts": [_whole(piece) for piece in drawn.lines[i]],
+        "play": played(trace, result, near_deg, PER_DEGREE, many=len(analysis.traces)),
         "points": trace.accepted,
     }
-
-
-def _mark(result: TraceResult) -> str:
-    """Return the few signs beside a first fix: seconds, metres missed."""
-    fix = result.first_fix
-    known = [wording.seconds(fix.seconds)] if np.isfinite(fix.seconds) else []
-    if wording.says_missed(fix):
-        known.append(("≥\N{NO-BREAK SPACE}" if fix.missed_is_minimum else "") + wording.metres(fix.missed_m))
-    return " · ".join(known)
 
 
 def _errors(result: TraceResult) -> str:
@@ -120,19 +180,27 @@ def _errors(result: TraceResult) -> str:
     return f"cross-track error {wording.metres(errors.rms_m)} RMS over {wording.metres(errors.scored_m)}"
 
 
-def _deviation(analysis: Analysis, found: Deviation, near_deg: float) -> Json:
-    trace = analysis.traces[found.trace]
-    inside = (trace.point >= found.from_point) & (trace.point <= found.to_point)
+def _excursion(analysis: Analysis, group: Sequence[Deviation], near_deg: float) -> Json:
+    """Return the deviations of one ride at one place as one thing: all its lines, and what is said of it."""
+    largest = max(group, key=lambda d: d.peak_m)
+    flags, suggestions = ({getattr(d, name) for d in group} for name in ("flag", "suggestion"))
+    ways = []
+    for found in group:
+        trace = analysis.traces[found.trace]
+        inside = (trace.point >= found.from_point) & (trace.point <= found.to_point)
+        ways.append(_packed(trace.lon_deg[inside], trace.lat_deg[inside], near_deg))
     return {
-        "id": cell(found.id),
-        "recording": found.trace,
-        "state": state(found.flag),
-        "text": f"{wording.metres(found.peak_m)} to the {found.side}, "
-        f"from {wording.metres(found.from_m)} to {wording.metres(found.to_m)} along the route",
-        "suggestion": cell(found.suggestion),
-        "evidence": cell(found.evidence),
-        "note": cell(found.note),
-        "parts": [_packed(trace.lon_deg[inside], trace.lat_deg[inside], near_deg)],
+        "event": cell(largest.event or largest.id),
+        "ids": [cell(d.id) for d in group],
+        "recordings": [d.trace for d in group],
+        "state": state(largest.flag) if len(flags) == 1 else state(""),
+        "text": f"{wording.metres(largest.peak_m)} to the {largest.side}, "
+        f"from {wording.metres(min(d.from_m for d in group))} to {wording.metres(max(d.to_m for d in group))} along the route",
+        "size": wording.metres(largest.peak_m),
+        "suggestion": cell(largest.suggestion) if len(suggestions) == 1 else "",
+        "evidence": cell(largest.evidence),
+        "note": cell("; ".join(dict.fromkeys(d.note for d in group if d.note))),
+        "parts": ways,
     }
 
 
@@ -144,7 +212,7 @@ def _hot_spot(analysis: Analysis, spot: Any, near_deg: float) -> Json | None:
         "route": [r.route.name for r in analysis.routes].index(spot.route),
         "text": f"from {wording.metres(spot.from_m)} to {wording.metres(spot.to_m)} along the route: "
         f"spread {wording.metres(spot.spread_m)}",
-        "line": _packed_m(found, stretch_m(found, spot.from_m, spot.to_m), near_deg),
+        "outline": _packed_m(found, block_m(found, spot.from_m, spot.to_m, 2.0 * spot.spread_m), near_deg),
     }
 
 

@@ -22,6 +22,8 @@ if TYPE_CHECKING:
 
 #: The name of the map in its script, in place of the random one that folium gives.
 MAP_NAME = "gpsq_map"
+#: The page's own script, in this order.
+SCRIPTS = ("map_flags.js", "map_play.js", "map.js")
 
 
 def map_page(analysis: Analysis, *, tiles: str | None = None) -> str:
@@ -41,7 +43,11 @@ def map_page(analysis: Analysis, *, tiles: str | None = None) -> str:
     """
     provider = tile_provider(tiles) if tiles else None
     data = map_data(analysis)
-    scripts = {"leaflet": leaflet("leaflet.js"), "start": _start_script(provider), "page": template_text("map.js")}
+    scripts = {
+        "leaflet": leaflet("leaflet.js"),
+        "start": _start_script(provider),
+        "page": "".join(map(template_text, SCRIPTS)),
+    }
     return render(
         "map.html.j2", title=data["title"], data=script_json(data), scripts=scripts, leaflet_css=_leaflet_css(),
         css=template_text("look.css") + template_text("map.css"), policy=_policy(list(scripts.values()), provider),

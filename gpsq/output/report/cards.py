@@ -12,6 +12,7 @@ from gpsq.measures import events
 from gpsq.model import CANNOT_BE_TOLD
 from gpsq.output import wording
 from gpsq.output.drawing.looks import state
+from gpsq.output.drawing.route_parts import excursions
 from gpsq.output.instants import iso_times
 from gpsq.output.report import sketches
 
@@ -24,10 +25,7 @@ if TYPE_CHECKING:
 
 def by_event(analysis: Analysis) -> list[tuple[Deviation, ...]]:
     """Return the deviations of each event, in the order in which they are found."""
-    found: dict[str, list[Deviation]] = {}
-    for deviation in analysis.deviations:
-        found.setdefault(deviation.event or deviation.id, []).append(deviation)
-    return [tuple(own) for own in found.values()]
+    return [tuple(own) for own in excursions(analysis.deviations)]
 
 
 def meant(analysis: Analysis, names: Sequence[str]) -> dict[str, list[Deviation]]:

@@ -1,0 +1,1 @@
+"""Overlay pictures: every ride of a way over the centreline, a flag where each was first fixed."""

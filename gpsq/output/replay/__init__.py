@@ -1,0 +1,1 @@
+"""A moving picture of one ride."""

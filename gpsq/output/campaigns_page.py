@@ -12,7 +12,7 @@ from gpsq.output import run_file, wording
 from gpsq.output.charts.campaigns import campaign_marks, compare_chart, compare_looks
 from gpsq.output.folder_swap import replaced
 from gpsq.output.report import sketches
-from gpsq.output.templating import render, template_text
+from gpsq.output.templating import policy_of, render, template_text
 from gpsq.output.terminal import columns
 from gpsq.output.wording import cell
 
@@ -34,8 +34,6 @@ HEADS = (
     "first by time to fix",
     "first by cross-track error",
 )
-#: Nothing may be fetched or run.
-POLICY = "default-src 'none'; img-src data:; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'"
 DECIMALS = 4
 
 
@@ -124,7 +122,8 @@ def _csv(compared: Compared) -> str:
 def _page(compared: Compared, chart: Any) -> str:
     return render(
         "compare.html.j2",
-        policy=POLICY,
+        policy=policy_of(template_text("copy.js")),
+        script=template_text("copy.js"),
         css=template_text("look.css") + template_text("report.css"),
         version=version(),
         heads=HEADS,

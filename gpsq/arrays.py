@@ -58,6 +58,8 @@ def is_silence(time: TimeArray, gap_s: float) -> BoolArray:
 
     >>> is_silence(np.datetime64("2024-05-14T07:00", "s") + np.array([0, 90, 180, 270, 360, 900]), 60.0).tolist()
     [False, False, False, False, True]
+    >>> is_silence(np.datetime64("2024-05-14T07:00", "s") + np.array([0, 90, 180]), 60.0).tolist()  # too few to tell
+    [True, True]
     """
     seconds = np.diff(time) / np.timedelta64(1, "s")
     own = seconds[seconds > 0]

@@ -164,11 +164,11 @@ class Settings:
     # deviations
     deviation_band_m: float = _setting(30.0, "m", 2, 1000, "floor of the band: wider than a wide street")
     ride_band_m: float = _setting(
-        30.0,
+        16.0,
         "m",
         2,
         1000,
-        "floor of the band for what the devices of a ride show together: their errors part them, a road does not",
+        "floor of the band for what three devices of a ride agree on: their errors part them, a road does not",
     )
     deviation_spread_factor: float = _setting(
         4.0,

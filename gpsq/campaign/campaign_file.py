@@ -8,6 +8,7 @@ from dataclasses import dataclass, field, fields
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
+from gpsq.campaign import safe_files
 from gpsq.exceptions import CampaignError
 from gpsq.settings import Settings
 
@@ -72,10 +73,10 @@ def load(folder: Path) -> Campaign:
         For a key that is not known, a value of the wrong kind or out of range, by name.
     """
     path = folder / FILE
-    if not path.is_file():
-        return Campaign()
     try:
-        table = tomllib.loads(path.read_bytes().decode("utf-8-sig"))
+        table = tomllib.loads(safe_files.read_bytes(path).decode("utf-8-sig"))
+    except FileNotFoundError:
+        return Campaign()
     except OSError as error:
         raise CampaignError(FILE, f"a file that cannot be read ({error.strerror})", "a readable file") from error
     except UnicodeDecodeError as error:

@@ -18,7 +18,7 @@ from gpsq.exceptions import CampaignError
 from gpsq.model import FLAGS, NAT, BoolArray, Deviation, Flag, IntArray, Trace
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Iterator, Sequence
     from pathlib import Path
 
 FILE_NAME = "flags.csv"
@@ -26,6 +26,9 @@ COLUMNS = ("sha256", "track", "from_time", "to_time", "from_point", "to_point", 
 #: What a person may say of a deviation: what it was, or that an earlier decision is taken back.
 CLEAR = "clear"
 DECISIONS = (*FLAGS, CLEAR)
+#: Columns that an older table, or one made by hand, need not have.
+_MAY_BE_MISSING = ("note", "file")
+EXPECTED = f"parted by commas, with the columns {', '.join(COLUMNS)}"
 #: A deviation is the one that was flagged when they share this much of the shorter.
 SAME_SHARE = 0.5
 
@@ -36,18 +39,49 @@ def load(folder: Path) -> tuple[tuple[Flag, ...], tuple[str, ...]]:
     A missing file means no flags.
     """
     try:
-        text = (folder / FILE_NAME).read_text(encoding="utf-8-sig")
+        text = safe_files.read_bytes(folder / FILE_NAME).decode("utf-8-sig")
     except FileNotFoundError:
         return (), ()
     except (OSError, UnicodeDecodeError) as error:
-        return (), (str(CampaignError(FILE_NAME, f"a file that cannot be read ({error})", "a table in UTF-8")),)
+        why = getattr(error, "strerror", None) or str(error)
+        return (), (str(CampaignError(FILE_NAME, f"a file that cannot be read ({why})", "a table in UTF-8")),)
     flags, problems = [], []
-    for number, row in enumerate(csv.DictReader(io.StringIO(text)), start=2):
-        try:
-            flags.append(_flag(row))
-        except (ValueError, TypeError, KeyError) as error:
-            problems.append(str(CampaignError(f"{FILE_NAME} line {number}", str(error), "one flag as gpsq writes it")))
+    try:
+        for number, row in _rows(text):
+            try:
+                flags.append(_flag(row))
+            except (ValueError, TypeError, KeyError) as error:
+                where = f"{FILE_NAME} line {number}"
+                problems.append(str(CampaignError(where, str(error), "one flag as gpsq writes it")))
+    except csv.Error as error:
+        problems.append(str(CampaignError(FILE_NAME, str(error), f"a table of flags as gpsq writes it, {EXPECTED}")))
     return tuple(flags), tuple(problems)
+
+
+def _rows(text: str) -> Iterator[tuple[int, dict[str, str]]]:
+    """Yield each row with the number of its line; a table that is no table of flags raises `csv.Error`."""
+    heading = text.partition("\n")[0]
+    table = csv.DictReader(io.StringIO(text, newline=""), strict=True, restkey="more cells than there are columns")
+    names = [name.strip() for name in table.fieldnames or ()]
+    if missing := [name for name in COLUMNS if name not in names and name not in _MAY_BE_MISSING]:
+        if not text.strip():
+            return
+        parted = max(";\t", key=heading.count)
+        if parted in heading:
+            raise csv.Error(f"columns parted by {'semicolons' if parted == ';' else 'tabs'}")
+        raise csv.Error(f"a table without the column{'s' * (len(missing) > 1)} {', '.join(missing)}")
+    table.fieldnames = names
+    first = 2
+    try:
+        for row in table:
+            if table.restkey in row:
+                raise csv.Error(f"{table.restkey} in line {first}")
+            yield first, row
+            first = table.line_num + 1
+    except csv.Error as error:
+        if "line" in str(error):
+            raise
+        raise csv.Error(f"a quote that is not closed, or closed too early, from line {first} on") from error
 
 
 def _flag(row: dict[str, str]) -> Flag:
@@ -71,21 +105,43 @@ def _time(text: str) -> np.datetime64:
 
 
 def save(folder: Path, flags: Sequence[Flag]) -> None:
-    """Write the flags of a campaign in one step.
+    """Write the flags of a campaign in one step; what a person keeps in further columns stays with its flag.
 
     Raises
     ------
+    CampaignError
+        When there is a file of that name that is no table of flags.
     OutputError
         When the folder cannot be written to.
     """
+    more = _further_columns(folder)
+    columns = [*COLUMNS, *dict.fromkeys(name for row in more.values() for name in row)]
     text = io.StringIO()
-    writer = csv.DictWriter(text, COLUMNS, lineterminator="\n")
+    writer = csv.DictWriter(text, columns, restval="", lineterminator="\n")
     writer.writeheader()
     for flag in sorted(flags, key=lambda f: (f.file, f.track, f.from_point)):
         row = dataclasses.asdict(flag)
         row["from_time"], row["to_time"] = _text(flag.from_time), _text(flag.to_time)
-        writer.writerow(row)
+        row["note"] = "\n".join(flag.note.replace("\r\n", "\n").split("\r"))  # a bare return ends no quoted cell
+        writer.writerow(more.get(_stretch(flag), {}) | row)
     safe_files.write_text(folder / FILE_NAME, text.getvalue())
+
+
+def _stretch(flag: Flag) -> tuple[str, int, int, int]:
+    return flag.sha256, flag.track, flag.from_point, flag.to_point
+
+
+def _further_columns(folder: Path) -> dict[tuple[str, int, int, int], dict[str, str]]:
+    """Return what stands in columns that gpsq does not know, by the stretch of each flag."""
+    try:
+        text = safe_files.read_bytes(folder / FILE_NAME).decode("utf-8-sig")
+        rows = [(_stretch(_flag(row)), row) for _, row in _rows(text)]
+    except FileNotFoundError:
+        return {}
+    except (OSError, ValueError, TypeError, KeyError, csv.Error) as error:
+        why = getattr(error, "strerror", None) or str(error)
+        raise CampaignError(FILE_NAME, why, f"a table of flags as gpsq writes it, {EXPECTED}") from error
+    return {key: {name: v for name, v in row.items() if name not in COLUMNS} for key, row in rows}
 
 
 def _text(time: np.datetime64) -> str:

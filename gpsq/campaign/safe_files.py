@@ -1,8 +1,12 @@
-"""Small files that survive a crash: written aside, synced and renamed, under a lock that all of gpsq shares."""
+"""Small files that survive a crash: written aside, synced and renamed, under a lock that all of gpsq shares.
+
+And files of any size, read only where they are as small as they should be.
+"""
 
 from __future__ import annotations
 
 import contextlib
+import errno
 import os
 import tempfile
 from pathlib import Path
@@ -14,6 +18,35 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
 LOCK_NAME = ".gpsq-lock"
+#: A table or a text that a person keeps beside the recordings is never as large as this.
+MOST_COMPANION_BYTES = 16 * 2**20
+_BLOCK_BYTES = 2**20
+
+
+def read_bytes(path: Path, most_bytes: int = MOST_COMPANION_BYTES) -> bytes:
+    """Return what a file holds; of one that is too large the size is asked for and nothing is read.
+
+    Raises
+    ------
+    OSError
+        When it cannot be read; with the number ``EFBIG`` where it holds more than `most_bytes`.
+    """
+    with path.open("rb") as file:
+        size = os.fstat(file.fileno()).st_size
+        if size > most_bytes:
+            raise _too_large(path, size, most_bytes)
+        blocks, left = [], most_bytes
+        while block := file.read(min(max(size, _BLOCK_BYTES), left) + 1):  # pipes and devices do not tell their size
+            blocks.append(block)
+            left -= len(block)
+            if left < 0:
+                raise _too_large(path, most_bytes - left, most_bytes)
+    return b"".join(blocks)
+
+
+def _too_large(path: Path, size: int, most_bytes: int) -> OSError:
+    why = f"{size / 2**20:,.0f} MiB, which is more than {most_bytes / 2**20:,.0f} MiB"
+    return OSError(errno.EFBIG, why, str(path))
 
 
 def write_text(path: Path, text: str, *, mode: int = 0o644) -> None:

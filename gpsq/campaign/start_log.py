@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import csv
-import io
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from pathlib import PurePosixPath
@@ -12,12 +11,13 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
+from gpsq.campaign import safe_files
 from gpsq.campaign.timestamps import parse_time
 from gpsq.exceptions import InputError
 from gpsq.model import NAT
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping
+    from collections.abc import Iterable, Mapping, Sequence
     from pathlib import Path
 
     from gpsq.campaign.campaign_file import Campaign
@@ -26,6 +26,8 @@ FILE = "rides.csv"
 REQUIRED = ("file", "device", "started")
 OPTIONAL = ("start_lat", "start_lon", "start_state", "ride", "note")
 STATES = ("hot", "warm", "cold")
+#: A note may run over so many lines.
+MOST_LINES = 20
 
 
 @dataclass(frozen=True)
@@ -54,10 +56,10 @@ class StartLog:
 def load(folder: Path, campaign: Campaign) -> StartLog:
     """Read ``rides.csv`` in `folder`; without one, return an empty log."""
     path = folder / FILE
-    if not path.is_file():
-        return StartLog()
     try:
-        data = path.read_bytes()
+        data = safe_files.read_bytes(path)
+    except FileNotFoundError:
+        return StartLog()
     except OSError as error:
         return StartLog(problems=(_problem(f"a file that cannot be read ({error.strerror})", "a readable file"),))
     return parse(data, campaign.time_zone)
@@ -77,14 +79,11 @@ def parse(data: bytes, time_zone: str | None = None) -> StartLog:
     text = data.decode("utf-8-sig", "replace")
     heading, _, _ = text.partition("\n")
     delimiter = max(",;\t", key=heading.count)
-    try:
-        rows = list(csv.reader(io.StringIO(text.replace("\0", ""), newline=""), delimiter=delimiter))
-    except csv.Error as error:
-        return StartLog(problems=(_problem(str(error), "a table with commas"),))
+    rows, unclosed = _rows(text.replace("\0", ""), delimiter)
     if not rows:
         return StartLog(problems=(_problem("an empty file", f"the columns {', '.join(REQUIRED)}"),))
     names = [name.strip().lower() for name in rows[0]]
-    problems = _column_problems(names)
+    problems = [*_column_problems(names), *unclosed]
     if "file" not in names:
         return StartLog(problems=tuple(problems))
     entries: dict[str, StartEntry] = {}
@@ -92,6 +91,41 @@ def parse(data: bytes, time_zone: str | None = None) -> StartLog:
         if any(cell.strip() for cell in row):
             _add(entries, problems, dict(zip(names, (cell.strip() for cell in row), strict=False)), number, time_zone)
     return StartLog(entries, tuple(problems))
+
+
+def _rows(text: str, delimiter: str) -> tuple[list[list[str]], list[str]]:
+    """Return the rows of a table and a line for each quote that is not closed: it would swallow the rows below it.
+
+    A quoted cell may hold line breaks where the row is then as long as the heading.
+    """
+    lines = text.splitlines()
+    rows: list[list[str]] = []
+    problems: list[str] = []
+    at = 0
+    while at < len(lines):
+        width = len(rows[0]) if rows else 0
+        taken = next((n for n in range(1, MOST_LINES + 1) if _is_row(lines[at : at + n], n, width, delimiter)), 0)
+        if taken:
+            rows.append(next(csv.reader(["\n".join(lines[at : at + taken])], delimiter=delimiter), []))
+        else:
+            problems.append(_problem(f"a quote that is not closed in row {len(rows)}", "each quote closed"))
+            rows.append([cell.replace('"', "") for cell in lines[at].split(delimiter)])
+        at += taken or 1
+    return rows, problems
+
+
+def _is_row(lines: Sequence[str], wanted: int, width: int, delimiter: str) -> bool:
+    """Whether lines are one row by themselves: every quote closed.
+
+    Several lines must be as many cells as the heading together, and none of the later ones by itself.
+    """
+    if len(lines) < wanted:
+        return False
+    try:
+        row = next(csv.reader(["\n".join(lines)], delimiter=delimiter, strict=True), [])
+    except csv.Error:
+        return False
+    return wanted == 1 or (len(row) == width and all(line.count(delimiter) < width - 1 for line in lines[1:]))
 
 
 def _problem(found: str, expected: str) -> str:
@@ -163,6 +197,7 @@ def _degrees(row: dict[str, str], key: str, bound: float, number: int, problems:
 
 def _started(text: str, number: int, time_zone: str | None, problems: list[str]) -> np.datetime64:
     if not text:
+        problems.append(_problem(f"no start in row {number}", "a time such as 2024-05-14T07:10:00Z"))
         return NAT
     time, has_zone = parse_time(text)
     if np.isnat(time):

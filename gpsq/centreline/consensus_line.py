@@ -43,6 +43,8 @@ ROUNDS = 12
 EXTENDING_ROUNDS = 3
 #: A route has about this many stations at least, so that short ones are drawn finely.
 LEAST_STATIONS = 100
+#: … and this many at most: 150 km at the usual step. A small file may lead around the earth.
+MOST_STATIONS = 30_000
 
 
 @dataclass(frozen=True, eq=False)
@@ -83,9 +85,14 @@ class Consensus:
 
 
 def step_for(xy_m: Sequence[FloatArray], settings: Settings) -> float:
-    """Return the step of a route's stations: `step_m`, finer on a route of a few hundred metres."""
+    """Return the step of a route's stations: `step_m`, finer on a route of a few hundred metres, coarser on a very long one.
+
+    Its length is that of its middle recording, so that one that leads far away does not coarsen the others' line.
+    """
     extent_m = max((float(np.hypot(*(xy.max(axis=0) - xy.min(axis=0)))) for xy in xy_m if len(xy)), default=0.0)
-    return float(min(settings.step_m, max(1.0, extent_m / LEAST_STATIONS)))
+    lengths_m = sorted(float(polyline.along_m(xy)[-1]) for xy in xy_m if len(xy))
+    middle_m = lengths_m[(len(lengths_m) - 1) // 2] if lengths_m else 0.0
+    return float(max(min(settings.step_m, max(1.0, extent_m / LEAST_STATIONS)), middle_m / MOST_STATIONS))
 
 
 def make(

@@ -7,8 +7,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from gpsq.arrays import FloatArray, IntArray, freeze, norms
+from gpsq.arrays import BoolArray, FloatArray, IntArray, freeze, norms
 from gpsq.exceptions import GeometryError
+
+#: A leg is far when it is so long, and so many times as long as the usual leg of its line.
+FAR_M, FAR_LEGS = 10_000.0, 100.0
+#: Fewer legs than this say nothing of what is usual.
+FEW_LEGS = 10
 
 
 def along_m(xy_m: FloatArray) -> FloatArray:
@@ -21,6 +26,19 @@ def along_m(xy_m: FloatArray) -> FloatArray:
     """
     legs = norms(np.diff(xy_m, axis=0))
     return np.concatenate([[0.0], np.cumsum(legs)])
+
+
+def far_legs(legs_m: FloatArray) -> BoolArray:
+    """Return which of a line's (n,) legs are so long beside its usual one that nothing is known of the way.
+
+    Examples
+    --------
+    >>> far_legs(np.array([8.0] * 10 + [600_000.0])).nonzero()[0].tolist()
+    [10]
+    """
+    if len(legs_m) <= FEW_LEGS:
+        return np.zeros(len(legs_m), dtype=np.bool_)
+    return np.asarray(legs_m > max(FAR_M, FAR_LEGS * float(np.median(legs_m))))
 
 
 def at_along(xy_m: FloatArray, along: FloatArray, stations_m: FloatArray) -> FloatArray:

@@ -26,6 +26,8 @@ if TYPE_CHECKING:
 MERGE_M = 50.0
 #: A stretch reaches out to where the trace is back within this share of the band.
 RETURN_SHARE = 0.5
+#: What is usual for a ride comes from few rides, and from the quieter of them, so its band is wider by this factor.
+RIDE_FACTOR = 1.25
 #: A trace goes with its ride where it is this near to what the ride's devices together show, or within this share of it.
 WITH_RIDE_M, WITH_RIDE_SHARE = 10.0, 0.5
 #: A deviation is named after the part of its recording that its middle lies in: parts are so many metres long.
@@ -69,13 +71,8 @@ def _off(course: Course, ride: str, doubt_m: FloatArray, beside: Beside) -> tupl
     own_m = usual.of_trace_m[course.number] * usual.rough
     outside, away = _beyond(course.offset_m, _band_m(settings.deviation_band_m, own_m, doubt_m, settings))
     for together in usual.together.get(ride, ()):
-        import os
-
-        K = float(os.environ.get("K", "5")) / 4.0
-        F = float(os.environ.get("F", "16"))
-        band_m = _band_m(
-            F * np.sqrt(3.0 / len(together.of_trace_m)), K * together.usual_m * usual.rough, doubt_m, settings
-        )
+        floor_m = settings.ride_band_m * np.sqrt(3.0 / len(together.of_trace_m))
+        band_m = _band_m(floor_m, RIDE_FACTOR * together.usual_m * usual.rough, doubt_m, settings)
         far, not_back = _beyond(together.offset_m, band_m)
         with_ride = _with_ride(course, together)
         outside |= with_ride & far & _beyond(course.offset_m, band_m)[1]

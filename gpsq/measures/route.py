@@ -14,6 +14,7 @@ from gpsq.centreline import consensus_line
 from gpsq.centreline.strands import strand
 from gpsq.geometry import polyline
 from gpsq.measures import cross_track, deviations, events, first_fix, usual_spread
+from gpsq.model import ROUTE_CHOICE
 from gpsq.results import RouteResult
 from gpsq.rides.unbroken import breaks_after, runs_of
 
@@ -41,6 +42,9 @@ if TYPE_CHECKING:
 LEAST_RIDES = 3
 #: A noisy trace has settled when it is within this many of its own robust standard deviations.
 SETTLED_SPREADS = 3.0
+#: Coarser than this no station says anything, so that there is a length beyond which nothing is measured.
+COARSEST_STEP_M = 100.0
+TOO_FAR_KM = consensus_line.MOST_STATIONS * COARSEST_STEP_M / 1000.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -84,15 +88,14 @@ def analyse_route(
     decisions : the person's flags on the whole campaign.
     tails : the last stretches of the opposite way, where there is one (see `gpsq.rides.opposite`).
     """
-    own = settings.with_values(step_m=consensus_line.step_for(route.xy_m, settings))
-    consensus = line_of(route, members, decisions, own, tails)
-    rides = tuple(sorted({m.ride for m in members}))
+    step_m, rides = consensus_line.step_for(route.xy_m, settings), tuple(sorted({m.ride for m in members}))
     fixes = [first_fix.first_fix(m.trace) for m in members]
+    if step_m > COARSEST_STEP_M:
+        return _unmeasured(route, members, rides, fixes, f"it leads over {TOO_FAR_KM:,.0f} km, which no ride does")
+    own = settings.with_values(step_m=step_m)
+    consensus = line_of(route, members, decisions, own, tails)
     if consensus is None:
-        why = "all its stretches are flagged or without length"
-        return RouteResult(route, None, rides, why), tuple(
-            Measured(m.number, why, fix) for m, fix in zip(members, fixes, strict=True)
-        )
+        return _unmeasured(route, members, rides, fixes, "all its stretches are flagged or without length")
     result = RouteResult(route, consensus.centreline, rides, _why_no_scores(members, rides), consensus.apart())
     measured = _Measuring(route, members, decisions, own, consensus).all(fixes, result.reason)
     return result, _with_minimum(measured, members, own)
@@ -114,6 +117,13 @@ def named_as_recorded(measured: Sequence[Measured], recorded: Sequence[Measured]
         )
         for m in measured
     )
+
+
+def _unmeasured(
+    route: Route, members: Sequence[Member], rides: tuple[str, ...], fixes: Sequence[FirstFix], why: str
+) -> tuple[RouteResult, tuple[Measured, ...]]:
+    measured = (Measured(m.number, why, fix) for m, fix in zip(members, fixes, strict=True))
+    return RouteResult(route, None, rides, why), tuple(measured)
 
 
 def line_of(
@@ -236,12 +246,12 @@ class _Measuring:
             return Measured(member.number, f"the same recording as {member.duplicate_of}", fix)
         line = self._without(member.ride)
         meant = flags.counting(member.trace, self.decisions, ("intentional",))
-        scored = _stations_on(course.place, meant)
+        found = deviations.find(course, member.ride, line, self.beside)
+        marked = tuple(flags.marked(d, member.trace, self.decisions) for d in found)
+        scored = _stations_on(course.place, meant) & ~_on_another_road(marked, line.along_m)
         errors = cross_track.measure(course.offset_m, line.along_m, scored, course.place.vertex >= settled_from)
         breaks = breaks_after(member.trace, self.settings.gap_s)
         curves = cross_track.distances(course.xy_m, course.place, line, errors.scored, breaks)
-        found = deviations.find(course, member.ride, line, self.beside)
-        marked = tuple(flags.marked(d, member.trace, self.decisions) for d in found)
         return Measured(member.number, "", fix, errors, curves, marked)
 
     def _settled(self, k: int, place: Abreast, fix: FirstFix, spread_m: float) -> tuple[FirstFix, float]:
@@ -265,6 +275,15 @@ class _Measuring:
         xy = self.route.plane.to_metres(np.array([trace.start_lon_deg]), np.array([trace.start_lat_deg]))
         nearest = int(np.argmin(norms(self.line.xy_m - xy)))
         return float(self.line.along_m[nearest])
+
+
+def _on_another_road(found: Sequence[Deviation], along_m: FloatArray) -> BoolArray:
+    """Return (m,) which stations lie on stretches that are the rider's choice: so decided, or open and so suggested."""
+    inside = np.zeros(len(along_m), dtype=bool)
+    for d in found:
+        if d.counts_as == ROUTE_CHOICE:
+            inside |= (along_m >= d.from_m) & (along_m <= d.to_m)
+    return inside
 
 
 def _stations_on(place: Abreast, counts: BoolArray) -> BoolArray:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import ctypes
 import json
 import os
+import re
 import shutil
 import sys
 from contextlib import contextmanager
@@ -20,6 +21,8 @@ if TYPE_CHECKING:
 #: From linux/fs.h and sys/stdio.h: exchange two names in one step.
 EXCHANGE = 2
 AT_FDCWD = -100
+#: A folder that was to take the place of another, or made room for one, with the number of the process.
+_LEFT = re.compile(r"\.(.+)\.(?:new|old)-\d+")
 
 
 @contextmanager
@@ -48,6 +51,30 @@ def replaced(out: Path) -> Iterator[Path]:
                     _discard(aside, out)
     except OSError as failed:
         raise OutputError(f"{failed.filename or out}: cannot be written: {failed.strerror or failed}") from failed
+
+
+def clear(parent: Path) -> None:
+    """Put right what killed runs left in a folder that holds results, of whatever name; a run that lives is left alone."""
+    if sys.platform == "win32":
+        return
+    import fcntl
+
+    try:
+        names = (_LEFT.fullmatch(path.name) for path in parent.iterdir() if path.is_dir())
+        left = {name[1] for name in names if name}
+        handle = os.open(parent, os.O_RDONLY) if left else -1
+    except OSError:
+        return
+    try:
+        if left:
+            fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        for name in left:
+            _clear_leftovers(parent / name)
+    except OSError:  # somebody writes, or nobody may delete: told when results are written
+        return
+    finally:
+        if left:
+            os.close(handle)
 
 
 def written_names(folder: Path) -> set[str] | None:

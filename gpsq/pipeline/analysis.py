@@ -10,7 +10,9 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from gpsq.campaign import leftovers
 from gpsq.exceptions import NothingToAnalyse
+from gpsq.output import folder_swap
 from gpsq.pipeline.executors import given_or_local
 from gpsq.pipeline.remembering import analysis_key, arranged_key, each_file, remembered
 from gpsq.reading import read_folder
@@ -70,7 +72,12 @@ def analyse(
 def read(
     folder: Path, *, executor: Executor, cache: Cache | None = None, on_progress: Telling | None = None
 ) -> Readings:
-    """Read all that a campaign's folder holds; files that were read before come from the cache."""
+    """Read all that a campaign's folder holds; files that were read before come from the cache.
+
+    What killed runs left beside the recordings is deleted first.
+    """
+    leftovers.sweep(Path(folder))
+    folder_swap.clear(Path(folder))
     tell = partial(on_progress, "reading") if on_progress else None
     return read_folder(Path(folder), each=partial(each_file, cache, executor.map), on_progress=tell)
 

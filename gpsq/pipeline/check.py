@@ -7,10 +7,12 @@ from dataclasses import fields, replace
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 import numpy as np
 
 from gpsq.campaign.device_names import UNKNOWN_DEVICE
+from gpsq.exceptions import InputError
 from gpsq.model import Trace, Unreadable
 from gpsq.reading import read_file
 from gpsq.reading.listing import find_files, may_be_something_else, readable
@@ -65,7 +67,13 @@ def inspect_paths(
     -------
     list of dict
         One for each recording, in the shape of ``gpsq check --json``; None where a value is unknown.
+
+    Raises
+    ------
+    InputError
+        When the zone or the order of dates is none.
     """
+    _refuse_unknown(time_zone, date_order)
     results: list[Trace | Unreadable] = []
     links: dict[str, str] = {}
     for path in paths:
@@ -81,6 +89,15 @@ def inspect_paths(
             _warn(record, f"{link} is the same file as {file} and counts once.", "same_file")
     records += [_refused(result) for result in results if isinstance(result, Unreadable)]
     return sorted(records, key=lambda record: (record["file"], record["track"]))
+
+
+def _refuse_unknown(zone: str | None, date_order: str | None) -> None:
+    if date_order not in (None, "dmy", "mdy", "ymd"):
+        raise InputError("--date-order", str(date_order), "dmy, mdy or ymd")
+    try:
+        ZoneInfo(zone or "UTC")
+    except (ZoneInfoNotFoundError, ValueError, OSError) as error:
+        raise InputError("--zone", str(zone), "a name of the IANA time zone data such as Europe/London") from error
 
 
 def describe(records: Sequence[dict[str, Any]]) -> str:

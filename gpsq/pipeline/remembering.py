@@ -6,6 +6,7 @@ import dataclasses
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from gpsq import digests
+from gpsq.reading.archives import MOST_BYTES
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Sequence
@@ -81,7 +82,9 @@ def each_file(
 
 
 def _file_key(path: Path, *how: Any) -> str:
-    try:
+    try:  # what is too large to be read is not worth knowing by its content
+        if path.stat().st_size > MOST_BYTES:
+            return ""
         return digests.digest("file", digests.code(), digests.file_sha256(path), how)
     except OSError:
         return ""

@@ -9,7 +9,7 @@ import numpy as np
 
 from gpsq.arrays import norms
 from gpsq.plane import to_earth_centred
-from gpsq.privacy.zones import MISS_M, Hidden, Zone, covers, drawn
+from gpsq.privacy.zones import KEPT_MISS_M, MISS_M, Hidden, Zone, covers, drawn, missed_by_m
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -40,14 +40,19 @@ def zones_for(
 ) -> tuple[tuple[Zone, ...], tuple[str, ...]]:
     """Return the zones of a campaign, those kept from earlier first, and plain lines on what they cannot hide.
 
-    Only what no kept zone hides yet gets a new one.
+    A place that no kept zone hides yet gets a new one. So does a place that lines give away which the kept zones were not
+    drawn for, where a further zone helps.
     """
     zones, warnings = list(kept), []
     for said, hidden in [*_ends(analysis), *_private(analysis, places)]:
-        if any(covers(zone, hidden) for zone in zones):
+        is_covered = any(covers(zone, hidden) for zone in zones)
+        miss_m = missed_by_m(zones, hidden) if is_covered else 0.0
+        if miss_m >= KEPT_MISS_M:
             continue
-        zone, miss_m = drawn(hidden, rng)
-        zones.append(zone)
+        zone, better_m = drawn(hidden, rng, zones)
+        if not is_covered or better_m >= MISS_M:  # one that helps little would be added with every publication
+            zones.append(zone)
+            miss_m = better_m
         if miss_m < MISS_M:
             warnings.append(
                 f"{said}: whoever carries the shown line straight on can come within {miss_m:.0f} m of what is hidden, "

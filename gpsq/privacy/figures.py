@@ -1,13 +1,16 @@
-"""Which figures are published as they are, and which would give a hidden place away.
+"""Which figures are published as they are, which coarser, and which not: those that would give a hidden place away.
 
 The figures of a recording and of a device are those of the whole. Left out is what tells how long the whole is: with
-the length that is shown, that would tell how much is hidden, and with a street map where.
+the length that is shown, that would tell how much is hidden, and with a street map where. That holds for a share too:
+k of n stations to four decimals is one fraction for one n, so a share is told to whole per cent, which every n from a
+hundred on can give. docs/publish.md says it of every column. A field that is not named here is withheld, so that a new
+figure is published only when someone has thought about it.
 """
 
 from __future__ import annotations
 
 import dataclasses
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import numpy as np
 
@@ -17,32 +20,59 @@ from gpsq.summary_types import Interval, Summaries
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
+    from _typeshed import DataclassInstance
+
     from gpsq.model import CrossTrack, CurveDistances, FirstFix, FloatArray
     from gpsq.results import Analysis
     from gpsq.summary_types import DeviceSummary, HotSpot
 
+    Figures = TypeVar("Figures", bound=DataclassInstance)
+
 NAN = float("nan")
-#: Bounds of a duration are published to this: a recording without a fix lasts as long as its ride.
-AT_LEAST_STEP_S = 60.0
+#: A recording without a fix lasts as long as its ride, so all that is said is that it did not fix in this time, the
+#: longest one that shares are told for.
+AT_LEAST_S = 60.0
+#: Decimals of lengths, of shares of the road, and of a length over another.
+LENGTH_DIGITS, SHARE_DIGITS, RATIO_DIGITS = 1, 2, 3
+#: A share to whole per cent is possible with every number of stations from this on, and so says nothing of the number.
+LEAST_STATIONS = 100
 WITHHELD = "none: withheld, as it would tell how long the whole route is"
 #: Rounding of the published figures; a figure that differs by less is the same one.
 SAME_M = 0.02
 
 
-def first_fix(fix: FirstFix) -> FirstFix:
-    """Return a first fix with days for times, and without what would tell the length of the route.
+def only(found: Figures, kept: Sequence[str], **said: Any) -> Figures:
+    """Return a record with the fields in `kept` as they are and those of `said` anew; every other says nothing.
 
-    A recording that never fixed missed all of it; the share that was missed gives the length by division.
+    Examples
+    --------
+    >>> from gpsq.model import FirstFix
+    >>> only(FirstFix("log", seconds=3.0, hours_since_fix=9.4), ("basis",), settle_s=0.0).seconds
+    nan
     """
-    return dataclasses.replace(
+    fields = {f.name: f for f in dataclasses.fields(found)}
+    blank = {
+        name: NAN if f.default is dataclasses.MISSING else f.default
+        for name, f in fields.items()
+        if name not in kept and name not in said
+    }
+    return type(found)(**blank, **{name: getattr(found, name) for name in kept if name in fields}, **said)
+
+
+def first_fix(fix: FirstFix) -> FirstFix:
+    """Return a first fix with days for times, and without what would tell the length of the route or the rider's day.
+
+    A recording that never fixed missed all of it; the share that was missed gives the length by division; the hours since
+    the last fix are those that the rider is away.
+    """
+    return only(
         fix,
+        ("basis", "seconds", "censored", "settle_s", "start_state"),
         started=day(fix.started),
         first_fix=day(fix.first_fix),
-        at_least_s=AT_LEAST_STEP_S * float(np.floor(fix.at_least_s / AT_LEAST_STEP_S)),
+        at_least_s=min(fix.at_least_s, AT_LEAST_S) if np.isfinite(fix.at_least_s) else NAN,
         missed_m=NAN if fix.censored else fix.missed_m,
-        missed_share=NAN,
         missed_is_minimum=fix.missed_is_minimum and not fix.censored,
-        hours_since_fix=float(np.round(fix.hours_since_fix)),
     )
 
 
@@ -51,17 +81,35 @@ def crosstrack(whole: CrossTrack | None, part: CrossTrack | None) -> CrossTrack 
     if whole is None:
         return None
     nothing = np.empty(0)
-    shown = part or dataclasses.replace(
-        whole, along_m=nothing, offset_m=nothing, scored=np.empty(0, dtype=bool), scored_m=NAN
-    )
-    return dataclasses.replace(
-        whole, along_m=shown.along_m, offset_m=shown.offset_m, scored=shown.scored, scored_m=shown.scored_m
+    many = int(whole.scored.sum()) >= LEAST_STATIONS
+    lengths = ("bias_m", "rms_m", "median_m", "p95_m")
+    return only(
+        whole,
+        (),
+        along_m=part.along_m if part else nothing,
+        offset_m=part.offset_m if part else nothing,
+        scored=part.scored if part else np.empty(0, dtype=bool),
+        scored_m=part.scored_m if part else NAN,
+        **{name: _rounded(getattr(whole, name), LENGTH_DIGITS) for name in lengths},
+        **{n: _rounded(getattr(whole, n), SHARE_DIGITS) if many else NAN for n in ("within_5m", "within_10m")},
     )
 
 
 def curves(whole: CurveDistances | None) -> CurveDistances | None:
     """Return the distances of the whole, without where the largest lies and without the share that is covered."""
-    return None if whole is None else dataclasses.replace(whole, at_m=NAN, coverage=NAN)
+    if whole is None:
+        return None
+    lengths = ("hausdorff_m", "from_trace_m", "from_line_m", "frechet_m", "frechet_discrete_m")
+    return only(
+        whole,
+        (),
+        length_ratio=_rounded(whole.length_ratio, RATIO_DIGITS),
+        **{name: _rounded(getattr(whole, name), LENGTH_DIGITS) for name in lengths},
+    )
+
+
+def _rounded(value: float, digits: int) -> float:
+    return round(float(value), digits)
 
 
 def devices(analysis: Analysis, summaries: Sequence[DeviceSummary]) -> tuple[DeviceSummary, ...]:
@@ -83,10 +131,33 @@ def _missed_m(analysis: Analysis, summary: DeviceSummary) -> FloatArray:
     )
 
 
+#: Figures per device that are told as they are: times, and shares and numbers of rides.
+AS_THEY_ARE = (
+    "ttff_known", "ttff_censored", "ttff_median_s", "fixed_in_10s", "fixed_in_30s", "fixed_in_60s", "settle_median_s",
+    "open_deviations", "spikes",
+)  # fmt: skip
+#: Lengths, told to the decimetre.
+LENGTHS = (
+    "xte_rms_m", "xte_p95_m", "xte_rms_plain_m", "repeatability_m", "repeatability_plain_m", "bias_m",
+    "hausdorff_median_m", "frechet_median_m",
+)  # fmt: skip
+RATIOS = ("length_ratio_median",)
+#: What a recording without a fix, which missed the whole route, may have given its value.
+MISSED = ("missed_median_m",)
+
+
 def _figures(summary: DeviceSummary, missed_m: FloatArray) -> Mapping[str, Interval]:
-    kept = {name: value for name, value in summary.figures.items() if name != "missed_share_median"}
-    if "missed_median_m" in kept:
-        kept["missed_median_m"] = _told_by(kept["missed_median_m"], missed_m)
+    """Return a device's figures that may be told; one that is not named above is left out."""
+    kept = {}
+    for name, found in summary.figures.items():
+        if name in AS_THEY_ARE:
+            kept[name] = found
+        elif name in LENGTHS + RATIOS:
+            digits = LENGTH_DIGITS if name in LENGTHS else RATIO_DIGITS
+            value, low, high = (_rounded(bound, digits) for bound in (found.value, found.low, found.high))
+            kept[name] = Interval(value, low, high, found.method)
+        elif name in MISSED:
+            kept[name] = _told_by(found, missed_m)
     return kept
 
 
@@ -116,6 +187,7 @@ def over_recordings(analysis: Analysis, hot_spots: tuple[HotSpot, ...]) -> Summa
         comparisons=found.comparisons,
         error_variances=found.error_variances,
         hot_spots=hot_spots,
+        offsets_between=found.offsets_between,
         ranks=found.ranks,
         route_ratios=found.route_ratios,
         quality_classes=tuple(dataclasses.replace(c, fixes=0) for c in found.quality_classes),

@@ -86,6 +86,8 @@ def unreadable_names(unreadable: Sequence[Unreadable], devices: dict[str, str]) 
             lost,
             file=f"unreadable {number:02d}",
             track=1,
+            points=0,
+            set_aside=(),
             message=f"unreadable {number:02d}: {lost.reason.replace('_', ' ')}",
             sha256="",
             device=devices.get(lost.device, ""),

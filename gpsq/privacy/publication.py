@@ -33,6 +33,9 @@ NOTES = (
     "Times are days in UTC. Withheld is what would tell how long a whole route is.",
 )
 
+#: Points set aside for these reasons tell how long it took to where a recording was to be looked at.
+WHOLE_RIDE = frozenset({"outside_passes"})
+
 
 @dataclass(frozen=True, eq=False)
 class Publication:
@@ -118,14 +121,18 @@ def _trace(whole: Trace, part: Trace | None, name: str) -> Trace:
     """Return a recording of the shown fixes alone, with nothing else that its file said."""
     kept = part or shown.cut(whole, np.empty(0, dtype=np.int64))
     count = kept.accepted
+    # a recording that never fixed counts a point for every second of its ride
+    aside = (
+        tuple(_moved(g, kept.point) for g in whole.set_aside if g.reason not in WHOLE_RIDE) if whole.accepted else ()
+    )
     unknown = np.full(count, np.nan)
     began = neutral.day(neutral.began(whole))
     return Trace(
         file=name, track=1, name="", device=whole.device, creator="", sha256="",
         time=np.full(count, began), lon_deg=kept.lon_deg, lat_deg=kept.lat_deg,
         ele_m=unknown, hdop=unknown, sat=unknown, speed_mps=unknown,
-        segment=kept.segment, point=np.arange(count, dtype=np.int64), points=kept.points,
-        set_aside=tuple(_moved(group, kept.point) for group in whole.set_aside),
+        segment=kept.segment, point=np.arange(count, dtype=np.int64), set_aside=aside,
+        points=count + sum(group.points for group in aside),
         started=neutral.day(whole.started), start_basis=whole.start_basis, truncated=whole.truncated,
     )  # fmt: skip
 
@@ -148,16 +155,16 @@ def _result(
 ) -> TraceResult:
     """Return what is published of a recording; `part` is its shown trace, with numbers, measures and length."""
     twin = twins.get(result.duplicate_of, "another recording")
-    published = dataclasses.replace(
+    published = figures.only(
         result,
+        ("trace", "route", "status", "interval_s", "spikes"),
         ride=rides[result.ride],
+        largest_spike_m=round(result.largest_spike_m, figures.LENGTH_DIGITS),
         reason=f"the same recording as {twin}" if twin else result.reason,
         first_fix=figures.first_fix(result.first_fix),
         length_m=float("nan"),
-        gaps=(),
         crosstrack=figures.crosstrack(result.crosstrack, part[2].crosstrack if part else None),
         curves=figures.curves(result.curves),
-        deviations=(),
         vanished=(),
         duplicate_of=twin,
     )

@@ -8,7 +8,7 @@ from __future__ import annotations
 import tomllib
 from typing import TYPE_CHECKING, Any
 
-from gpsq.campaign import safe_files
+from gpsq.campaign import leftovers, safe_files
 from gpsq.exceptions import CampaignError
 from gpsq.privacy.zones import Zone
 
@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
     from pathlib import Path
 
-NAME = ".gpsq-private.toml"
+NAME = leftovers.ZONES
 HEAD = """\
 # SECRET: what `gpsq publish` hides in this campaign. Whoever has this file and the published results knows where the
 # ends of the routes are hidden. Keep it: without it the next publication is cut at other places, and the two together
@@ -34,7 +34,7 @@ def load(folder: Path) -> tuple[Zone, ...]:
         When the file cannot be read or says something impossible: new zones beside lost ones would show too much.
     """
     try:
-        text = (folder / NAME).read_text("utf-8")
+        text = safe_files.read_bytes(folder / NAME).decode("utf-8")
     except FileNotFoundError:
         return ()
     except (OSError, UnicodeDecodeError) as error:

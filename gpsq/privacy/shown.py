@@ -3,7 +3,8 @@
 What is shown follows from the shown fixes only, so that nothing hidden can be worked out of it. One thing needs care:
 a recording that fixed late begins on the road, and how much it missed is published as a figure. Where it begins would
 tell how far back the route's beginning lies. So each recording is shown from as far beyond the cut as its first fix
-lay beyond the route's beginning: what is seen of its beginning is known from the figure already.
+lay beyond the route's beginning: what is seen of its beginning is known from the figure already. In the same way one
+that ended early is shown to as far before the cut as its last fix lay before the route's end.
 """
 
 from __future__ import annotations
@@ -72,11 +73,12 @@ def _window(found: RouteResult, zones: Sequence[Zone]) -> tuple[int, int] | None
 
 
 def _between(place: Abreast, first: int, last: int) -> IntArray:
-    """Return the numbers of the fixes between two stations; the first station moves on by what the trace missed."""
+    """Return the numbers of the fixes between two stations, which move inwards by what the trace lacks at its ends."""
     on_line = np.flatnonzero(place.matched & ~np.isnan(place.vertex))
     if len(on_line) == 0:
         return np.empty(0, dtype=np.int64)
-    on_line = on_line[(on_line >= first + on_line[0]) & (on_line <= last)]
+    lacks = len(place.matched) - 1 - on_line[-1]
+    on_line = on_line[(on_line >= first + on_line[0]) & (on_line <= last - lacks)]
     if len(on_line) == 0:
         return np.empty(0, dtype=np.int64)
     low, high = np.ceil(place.vertex[on_line[0]]), np.floor(place.vertex[on_line[-1]])

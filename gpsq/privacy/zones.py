@@ -2,7 +2,8 @@
 
 A circle round a home can be inverted: the tracks that end on it give its centre. So a zone's centre lies well off the
 place it hides, by a random vector, and a zone is only taken when the guesses that anyone would try (carry the visible
-line on, fit a circle, take the middle of the ends) miss the place.
+line on, fit a circle, take the middle of the ends) miss the place. Zones are kept, and tried again with every new line:
+a straight road to a place may point at it from beyond a zone that a winding one fits.
 """
 
 from __future__ import annotations
@@ -22,6 +23,8 @@ if TYPE_CHECKING:
 
 #: Every guess must miss the hidden place by this much, so that by 100 m at least it misses the true one.
 MISS_M = 200.0
+#: Zones that are kept need a further one only when a guess comes nearer than this: a line is never quite as it was.
+KEPT_MISS_M = 150.0
 #: The hidden places lie at least this deep inside their zone.
 DEPTH_M = 150.0
 #: Radius of a zone round the end of a route: as small as will do, as large as it takes.
@@ -43,6 +46,8 @@ BENT_ON_M = 1500.0
 LATER_M = (0.0, 10.0, 30.0)
 #: Coordinates stay this far from a zone, so that smoothed lines and bands drawn about them stay outside too.
 MARGIN_M = 30.0
+#: A line that ends within this of a zone's rim was cut by it.
+AT_RIM_M = 40.0
 
 
 @dataclass(frozen=True)
@@ -99,19 +104,39 @@ def covers(zone: Zone, hidden: Hidden) -> bool:
     return bool(inside([zone], hidden.lon_lat_deg, -depth_m).all())
 
 
-def drawn(hidden: Hidden, rng: np.random.Generator) -> tuple[Zone, float]:
+def missed_by_m(zones: Sequence[Zone], hidden: Hidden) -> float:
+    """Return by how much the nearest of the obvious guesses misses a place that these zones hide."""
+    _, places_m, circles_m, lines_m = _in_metres(zones, hidden)
+    return _missed_by_m(circles_m, places_m, lines_m)
+
+
+def _in_metres(zones: Sequence[Zone], hidden: Hidden) -> tuple[Plane, FloatArray, FloatArray, list[FloatArray]]:
+    """Return a plane, the places, the zones as (k, 3) centres and radii, and the lines of which they leave anything."""
+    plane = Plane.centred_on(*hidden.lon_lat_deg.T)
+    centres = plane.to_metres(np.array([z.lon_deg for z in zones]), np.array([z.lat_deg for z in zones]))
+    circles_m = np.column_stack([centres, [z.radius_m for z in zones]])
+    lines_m = [plane.to_metres(*line.T) for line in hidden.lines_deg]
+    return plane, plane.to_metres(*hidden.lon_lat_deg.T), circles_m, [x for x in lines_m if _out(circles_m, x).any()]
+
+
+def _out(circles_m: FloatArray, line_m: FloatArray) -> BoolArray:
+    """Return which positions of a line lie outside all circles and may be shown."""
+    away = line_m[:, None, :] - circles_m[None, :, :2]
+    return np.asarray((np.hypot(away[..., 0], away[..., 1]) > circles_m[:, 2] + MARGIN_M).all(axis=1))
+
+
+def drawn(hidden: Hidden, rng: np.random.Generator, kept: Sequence[Zone] = ()) -> tuple[Zone, float]:
     """Return a random zone that hides a place, and by how much the nearest of the obvious guesses misses it.
 
-    Where no candidate makes all guesses miss by `MISS_M` (a long straight road), the best one is returned.
+    Where no candidate makes all guesses miss by `MISS_M` (a long straight road), the best one is returned. `kept` are
+    the zones that there are besides.
     """
-    plane = Plane.centred_on(*hidden.lon_lat_deg.T)
-    places_m = plane.to_metres(*hidden.lon_lat_deg.T)
-    lines_m = [plane.to_metres(*line.T) for line in hidden.lines_deg]
+    plane, places_m, circles_m, lines_m = _in_metres(kept, hidden)
     candidate = _about_private_place if hidden.radius_m else _about_end
     best: tuple[float, FloatArray, float] | None = None
     for number in range(TRIES):
         centre_m, radius_m = candidate(places_m, hidden.radius_m, number / TRIES, rng)
-        miss_m = _missed_by_m(centre_m, radius_m, places_m, lines_m)
+        miss_m = _missed_by_m(np.vstack([circles_m, [*centre_m, radius_m]]), places_m, lines_m)
         if best is None or miss_m >= MISS_M or miss_m > best[0] + JUST_AS_GOOD_M:
             best = (miss_m, centre_m, radius_m)
         if miss_m >= MISS_M:
@@ -153,24 +178,25 @@ def _shift(rng: np.random.Generator, low_m: float, high_m: float) -> FloatArray:
     return far_m * np.array([np.cos(angle), np.sin(angle)])
 
 
-def _missed_by_m(centre_m: FloatArray, radius_m: float, places_m: FloatArray, lines_m: Sequence[FloatArray]) -> float:
-    """Return by how much the best of the obvious guesses misses the places."""
-    shown_lines, guesses = [], [centre_m]
+def _missed_by_m(circles_m: FloatArray, places_m: FloatArray, lines_m: Sequence[FloatArray]) -> float:
+    """Return by how much the best of the obvious guesses misses the places; the last circle is the one on trial."""
+    shown_lines, guesses, edges = [], [], []
     for line in lines_m:
-        out = np.hypot(*(line - centre_m).T) > radius_m + MARGIN_M
+        out = _out(circles_m, line)
         if not out.any():
             return 0.0
+        first, last = longest(out)
+        edges += [line[first], line[last]]
         if out[0]:
             guesses += _middles_of_gaps(line, out)
-            continue
-        first, last = longest(out)
-        shown = line[first : last + 1]
-        shown_lines.append(shown)
+        else:
+            shown_lines.append(line[first : last + 1])
+    guesses += _centres(circles_m, edges)
     if shown_lines:
         ends = np.array([line[0] for line in shown_lines])
         guesses += [*ends, ends.mean(axis=0)]
-    points = np.array(guesses)
-    nearest_m = float(np.hypot(*(points[:, None, :] - places_m[None, :, :]).transpose(2, 0, 1)).min())
+    points = np.array(guesses).reshape(-1, 2)
+    nearest_m = float(np.hypot(*(points[:, None, :] - places_m[None, :, :]).transpose(2, 0, 1)).min(initial=np.inf))
     if not shown_lines:
         return nearest_m
     if nearest_m < MISS_M:  # worse than a line that points at the place, whose distance must still be guessed
@@ -178,6 +204,16 @@ def _missed_by_m(centre_m: FloatArray, radius_m: float, places_m: FloatArray, li
     tails = [_tails(_from(line, later_m)) for line in shown_lines for later_m in LATER_M]
     starts, stops = (np.vstack(side) for side in zip(*tails, strict=True))
     return min(nearest_m, _from_segments_m(starts, stops, places_m))
+
+
+def _centres(circles_m: FloatArray, edges: Sequence[FloatArray]) -> list[FloatArray]:
+    """Return the centre of the last circle, and of each other at whose rim a line breaks off: those can be fitted."""
+    if len(circles_m) == 0:
+        return []
+    at = np.array(edges).reshape(-1, 1, 2) - circles_m[None, :, :2]
+    off_rim_m = np.abs(np.hypot(at[..., 0], at[..., 1]) - circles_m[:, 2] - MARGIN_M)
+    seen = np.flatnonzero((off_rim_m[:, :-1] < AT_RIM_M).any(axis=0))
+    return list(circles_m[[*seen, -1], :2])
 
 
 def _from(line_m: FloatArray, later_m: float) -> FloatArray:

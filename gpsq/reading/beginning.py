@@ -44,11 +44,10 @@ _SHOWS = 2.0
 
 
 class _Way(NamedTuple):
-    """Points in order of travel, and how fast their rider may be."""
+    """Points in order of travel."""
 
     time: TimeArray
     xyz: FloatArray
-    pace_mps: float
     settings: Settings
 
 
@@ -66,7 +65,7 @@ def mark_beginning(
     left = np.flatnonzero(reason == "")
     if len(left) < 3:
         return
-    way = _Way(time[left], xyz[left], riding_mps(time[left], xyz[left], settings), settings)
+    way = _Way(time[left], xyz[left], settings)
     kinds = np.full(len(left), "", dtype=object)
     first = _mark_before_fix(kinds, way)
     filled = _filled_in(lon_deg[left[first:]], lat_deg[left[first:]], grid_step_deg(lon_deg, lat_deg))
@@ -120,16 +119,16 @@ def _proved_right(first: int, leg: int, way: _Way) -> bool:
     A beginning that itself follows a way needs no more. In time a rider can get to any place, that of a mast too, so one
     that shows nothing of riding is only proved right by a return that no ride makes: then what lies between was wrong.
     """
-    head = slice(first, leg + 1)
-    rides = goes_somewhere(way.time[head], way.xyz[head], way.pace_mps)
-    return any(_reached_again(here, leg, way, ridden_to=rides) for here in {leg, first})
+    head, pace_mps = slice(first, leg + 1), riding_mps(way.time, way.xyz, way.settings)
+    rides = goes_somewhere(way.time[head], way.xyz[head], pace_mps)
+    return any(_reached_again(here, leg, way, pace_mps, ridden_to=rides) for here in {leg, first})
 
 
-def _reached_again(here: int, leg: int, way: _Way, *, ridden_to: bool) -> bool:
+def _reached_again(here: int, leg: int, way: _Way, pace_mps: float, *, ridden_to: bool) -> bool:
     """Whether a point behind `leg` can have been ridden to from the point `here`, by a return or at all."""
     away_m = norms(way.xyz[here + 1 :] - way.xyz[here])
     seconds = seconds_between(way.time, here, slice(here + 1, None))
-    within = ridden(away_m, seconds, way.pace_mps, way.settings)
+    within = ridden(away_m, seconds, pace_mps, way.settings)
     within[: leg - here] = False
     if ridden_to:
         return bool(within.any())
@@ -137,7 +136,7 @@ def _reached_again(here: int, leg: int, way: _Way, *, ridden_to: bool) -> bool:
     jump = way.xyz[leg + 1] - way.xyz[leg]
     jump_m = float(np.sqrt(jump @ jump))
     known = np.isfinite(seconds)
-    sum_m = (way.xyz[here + 1 :] - way.xyz[here])[known] @ jump / jump_m + way.pace_mps * seconds[known]
+    sum_m = (way.xyz[here + 1 :] - way.xyz[here])[known] @ jump / jump_m + pace_mps * seconds[known]
     undone = np.maximum(np.maximum.accumulate(sum_m), 0.0) - sum_m >= _UNDONE * jump_m
     left_before = bool(undone[np.flatnonzero(known) < leg - here].any())
     return bool((within[known] & undone).any() or (within[leg - here] and left_before))

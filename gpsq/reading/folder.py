@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+import contextlib
 import dataclasses
 import hashlib
-import os
 from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
@@ -12,17 +12,17 @@ from typing import TYPE_CHECKING
 
 from gpsq import digests
 from gpsq.campaign import campaign_file as campaigns
-from gpsq.campaign import flags, start_log
+from gpsq.campaign import flags, safe_files, start_log
 from gpsq.campaign.campaign_file import Campaign
 from gpsq.campaign.device_names import device_of
 from gpsq.exceptions import NothingToAnalyse, UnreadableFile
 from gpsq.model import Trace, Unreadable
 from gpsq.reading import reference_line
-from gpsq.reading.archives import documents
+from gpsq.reading.archives import MOST_BYTES, documents
 from gpsq.reading.document import read_document
 from gpsq.reading.listing import Found, cannot_open, find_files, is_no_recording, may_be_something_else
 from gpsq.reading.screen import Origin, make_trace
-from gpsq.reading.starts import with_starts
+from gpsq.reading.starts import contradicted, with_starts
 from gpsq.results import Streets
 
 if TYPE_CHECKING:
@@ -100,7 +100,12 @@ class Listed:
             flags=self.flags,
             references=self.references,
             streets=self.streets,
-            problems=(*self.log.problems, *problems, *self.problems),
+            problems=(
+                *self.log.problems,
+                *problems,
+                *contradicted(traces, entries, self.campaign.settings),
+                *self.problems,
+            ),
             notes=(*self.notes, *_passed_over(refused)),
         )
 
@@ -201,7 +206,7 @@ def read_file(
         A `Trace` for every recording with a name for its device still to come, an `Unreadable` for every one without.
     """
     try:
-        data = path.read_bytes()
+        data = safe_files.read_bytes(path, MOST_BYTES)
     except OSError as error:
         return [cannot_open(name, error)]
     results: list[Trace | Unreadable] = []
@@ -276,9 +281,8 @@ def _logged_device(entries: Mapping[str, start_log.StartEntry], file: str) -> st
 def _inputs(folder: Path, results: Iterable[Trace | Unreadable]) -> dict[str, str]:
     inputs = {r.file: r.sha256 for r in results if r.sha256}
     for name in (start_log.FILE, campaigns.FILE):
-        path = folder / name
-        if path.is_file() and os.access(path, os.R_OK):
-            inputs[name] = digests.file_sha256(path)
+        with contextlib.suppress(OSError):  # told where it was to be read
+            inputs[name] = hashlib.sha256(safe_files.read_bytes(folder / name)).hexdigest()
     return inputs
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import stat
 import unicodedata
@@ -14,7 +15,7 @@ from gpsq.model import Unreadable
 from gpsq.settings import RESULTS
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterable, Iterator
 
 #: Files that belong to a campaign and are no recordings; gpsq's own and the usual company.
 _OWN_FILES = frozenset({"rides.csv", "campaign.toml", "flags.csv", "run.json"})
@@ -28,6 +29,7 @@ _WORDS = ("readme", "license", "licence", "copying", "notice", "changelog", "aut
 _MEANT = (".gpx", ".nmea", ".gpx.gz", ".nmea.gz", ".csv.gz", ".zip")
 #: Reasons of files that were perhaps never meant as recordings.
 _STRANGE = frozenset({"unknown_format", "not_gpx", "html_page", "empty_file", "no_coordinate_columns"})
+_FILE = "a readable file"
 
 
 @dataclass(frozen=True)
@@ -41,16 +43,22 @@ class Found:
 
 @dataclass(frozen=True)
 class Listing:
-    """Files that may be recordings, those that cannot be opened, and the names that lead to a file already listed."""
+    """Files that may be recordings, those that cannot be opened, and the names that lead to a file already listed.
+
+    `not_entered` are links to folders that hold the one that is searched.
+    """
 
     files: list[Found]
     unreadable: list[Unreadable]
     links: dict[str, str]
+    not_entered: tuple[str, ...] = ()
 
     @property
     def notes(self) -> tuple[str, ...]:
-        """A line for each name that is another's link."""
-        return tuple(f"{link} is the same file as {file} and counts once." for link, file in self.links.items())
+        """A line for each name that is another's link, or leads up and out."""
+        same = [f"{link} is the same file as {file} and counts once." for link, file in self.links.items()]
+        up = [f"{link} leads to a folder that holds this folder, and was not followed." for link in self.not_entered]
+        return (*same, *up)
 
 
 def is_no_recording(name: str) -> bool:
@@ -79,12 +87,13 @@ def find_files(folder: Path, not_recordings: frozenset[str] = frozenset()) -> Li
     Parameters
     ----------
     folder : Path
-        Searched in depth; a loop of links is entered once, earlier results not at all.
+        Searched in depth; a loop of links is entered once, earlier results and what holds `folder` not at all.
     not_recordings : frozenset of str
         Names below the folder that are known to be something else, such as reference lines.
     """
-    unreadable: list[Unreadable] = []
-    entries = sorted(_all_files(folder, unreadable), key=lambda e: (e.linked, e.name))
+    search = _Search(folder)
+    entries = sorted(search.files(), key=lambda e: (e.linked, e.name))
+    unreadable = search.unreadable
     files: list[Found] = []
     links: dict[str, str] = {}
     seen: dict[tuple[int, int], str] = {}
@@ -97,48 +106,80 @@ def find_files(folder: Path, not_recordings: frozenset[str] = frozenset()) -> Li
             unreadable.append(cannot_open(entry.name, error))
             continue
         if not stat.S_ISREG(status.st_mode):
+            if entry.name.lower().endswith(_MEANT):
+                unreadable.append(_unreadable(entry.name, "no_file", "no file but a pipe, a socket or a device", _FILE))
             continue
         first = seen.setdefault((status.st_dev, status.st_ino), entry.name)
         if first == entry.name:
             files.append(entry)
         else:
             links[entry.name] = first
-    return Listing(sorted(files, key=lambda f: f.name), unreadable, links)
+    return Listing(sorted(files, key=lambda f: f.name), unreadable, links, tuple(search.not_entered))
 
 
 def cannot_open(name: str, error: OSError) -> Unreadable:
     """Return the line for a file that the system does not hand out."""
+    if error.errno == errno.EFBIG:
+        found, _, most = str(error.strerror).partition(", which is more than ")
+        return _unreadable(name, "too_large", found, f"at most {most}")
     kinds = {
-        PermissionError: ("permission_denied", "permission denied"),
-        FileNotFoundError: ("link_to_nothing", "a link to nothing"),
+        errno.EACCES: ("permission_denied", "permission denied"),
+        errno.ENOENT: ("link_to_nothing", "a link to nothing"),
+        errno.ELOOP: ("link_in_a_circle", "a link that leads to itself"),
     }
-    reason, found = kinds.get(type(error), ("cannot_open", error.strerror or "an error of the file system"))
-    return Unreadable(name, 0, reason, str(UnreadableFile(name, found, "a readable file", reason)))
+    reason, found = kinds.get(error.errno or 0, ("cannot_open", error.strerror or "an error of the file system"))
+    return _unreadable(name, reason, found, _FILE)
 
 
-def _all_files(folder: Path, unreadable: list[Unreadable]) -> Iterator[Found]:
-    """Yield every file; real folders first, then linked ones that were not yet entered."""
-    seen: set[tuple[int, int]] = set()
-    waiting = [Found(folder, "")]
-    links: list[Found] = []
-    while waiting or links:
-        here = waiting.pop() if waiting else links.pop(0)
-        try:
-            status = here.path.stat()
-            entries = sorted(os.scandir(here.path), key=lambda e: e.name)
-        except OSError as error:
-            unreadable.append(cannot_open(here.name or ".", error))
-            continue
-        if (status.st_dev, status.st_ino) in seen or _is_results(here, {e.name for e in entries}):
-            continue
-        seen.add((status.st_dev, status.st_ino))
-        for entry in entries:
-            name = readable(entry.name) if not here.name else f"{here.name}/{readable(entry.name)}"
-            found = Found(Path(entry.path), name, here.linked or entry.is_symlink())
-            if not entry.is_dir():
-                yield found
-            elif not entry.name.startswith("."):
-                (links if found.linked else waiting).append(found)
+def _unreadable(name: str, reason: str, found: str, expected: str) -> Unreadable:
+    return Unreadable(name, 0, reason, str(UnreadableFile(name, found, expected, reason)))
+
+
+class _Search:
+    """A walk through a folder and what it leads to; `unreadable` and `not_entered` fill while it goes on."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        self.unreadable: list[Unreadable] = []
+        self.not_entered: list[str] = []
+
+    def files(self) -> Iterator[Found]:
+        """Yield every file; real folders first, then linked ones that were not yet entered."""
+        seen: set[tuple[int, int]] = set()
+        above = set(self._identities(self.folder.resolve().parents))
+        waiting = [Found(self.folder, "")]
+        links: list[Found] = []
+        while waiting or links:
+            here = waiting.pop() if waiting else links.pop(0)
+            try:
+                (which,) = self._identities([here.path])
+                entries = sorted(os.scandir(here.path), key=lambda e: e.name)
+            except OSError as error:
+                self.unreadable.append(cannot_open(here.name or ".", error))
+                continue
+            if which in above:
+                self.not_entered.append(here.name)
+            elif which not in seen and not _is_results(here, {e.name for e in entries}):
+                for found, is_folder in (_entry(entry, here) for entry in entries):
+                    if not is_folder:
+                        yield found
+                    elif not found.path.name.startswith("."):
+                        (links if found.linked else waiting).append(found)
+            seen.add(which)
+
+    @staticmethod
+    def _identities(paths: Iterable[Path]) -> list[tuple[int, int]]:
+        return [(status.st_dev, status.st_ino) for status in (path.stat() for path in paths)]
+
+
+def _entry(entry: os.DirEntry[str], here: Found) -> tuple[Found, bool]:
+    """Return an entry of a folder, and whether it is one itself or leads to one."""
+    name = readable(entry.name) if not here.name else f"{here.name}/{readable(entry.name)}"
+    try:
+        is_folder = entry.is_dir()
+    except OSError:  # a link in a circle, or to where nobody may look: told when it is opened
+        is_folder = False
+    return Found(Path(entry.path), name, here.linked or entry.is_symlink()), is_folder
 
 
 def _is_results(folder: Found, names: set[str]) -> bool:

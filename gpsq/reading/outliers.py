@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gpsq.arrays import norms
+from gpsq.geometry.polyline import FAR_M, FEW_LEGS, far_legs
 from gpsq.model import Spike
 from gpsq.plane import to_earth_centred
 from gpsq.reading.beginning import mark_beginning
@@ -28,6 +29,9 @@ if TYPE_CHECKING:
 _SPIKE_FACTOR = 6.0
 #: Off and back within seconds: a longer excursion shows station by station.
 _SPIKE_S = 30.0
+
+#: More than so many damaged digits are none.
+_MOST_CHUNKS = 50
 
 
 def no_fixes(time: TimeArray, lon_deg: FloatArray, lat_deg: FloatArray, settings: Settings) -> NDArray[np.object_]:
@@ -59,6 +63,8 @@ def _wild_legs(time: TimeArray, xyz: FloatArray, settings: Settings) -> IntArray
 def _mark_excursions(reason: NDArray[np.object_], time: TimeArray, xyz: FloatArray, settings: Settings) -> None:
     """Mark the few points between two legs that no rider can make, there and back."""
     wild = _wild_legs(time, xyz, settings)
+    if len(wild) < 2:
+        return
     pace_mps = riding_mps(time, xyz, settings)
     done = 0
     for place, out in enumerate(wild.tolist()):
@@ -129,11 +135,14 @@ def _off_m(time: TimeArray, xyz: FloatArray, before: int, after: int) -> float:
 
 def _kept_spikes(time: TimeArray, xyz: FloatArray, settings: Settings) -> Iterator[tuple[int, int, float]]:
     """Yield (fix before, fix after, metres off) of the spikes among fixes that were kept; the shortest ones first."""
+    legs_m = norms(np.diff(xyz, axis=0))
+    if legs_m.max() < settings.spike_m / settings.outlier_max_points:
+        return  # no few legs lead so far off
     scatter_m = float(np.median(norms(xyz[1:-1] - (xyz[:-2] + xyz[2:]) / 2)))
     least_m = max(settings.spike_m, _SPIKE_FACTOR * scatter_m)
     pace_mps = riding_mps(time, xyz, settings)
     with np.errstate(invalid="ignore"):
-        fast = norms(np.diff(xyz, axis=0)) > pace_mps * np.diff(time) / np.timedelta64(1, "s")
+        fast = legs_m > pace_mps * np.diff(time) / np.timedelta64(1, "s")
     counted = np.zeros(len(xyz), dtype=bool)
     for size in range(1, settings.outlier_max_points + 1):
         out = np.flatnonzero(fast[: len(fast) - size] & fast[size:])
@@ -146,3 +155,35 @@ def _kept_spikes(time: TimeArray, xyz: FloatArray, settings: Settings) -> Iterat
             if off_m >= least_m and not counted[before:after].any():
                 counted[before + 1 : after] = True
                 yield before, after, off_m
+
+
+def mark_far(
+    reason: NDArray[np.object_], time: TimeArray, lon_deg: FloatArray, lat_deg: FloatArray, settings: Settings
+) -> None:
+    """Mark the few points that only far legs lead to and from, unless their times allow them.
+
+    Parameters
+    ----------
+    reason : (n,) why each point is no fix, "" where it is one; "outlier_jump" is written into it.
+    time, lon_deg, lat_deg : (n,) points in order of travel; times may be NaT.
+    settings : Settings
+        ``outlier_max_points``, ``speed_limit_mps``.
+    """
+    left = np.flatnonzero(reason == "")
+    if len(left) < FEW_LEGS:
+        return
+    xyz = to_earth_centred(lon_deg[left], lat_deg[left])
+    legs_m = norms(np.diff(xyz, axis=0))
+    with np.errstate(invalid="ignore"):
+        possible = legs_m <= settings.speed_limit_mps * np.diff(time[left]) / np.timedelta64(1, "s")
+    far = np.flatnonzero(far_legs(legs_m) & ~possible)
+    chunk = np.searchsorted(far, np.arange(len(left)))
+    size = np.bincount(chunk)
+    few = (size <= settings.outlier_max_points) & (size < size.max())
+    if not few.any() or few.sum() > _MOST_CHUNKS:
+        return
+    many = xyz[~few[chunk]]
+    for number in np.flatnonzero(few):
+        members = np.flatnonzero(chunk == number)
+        if norms(many - xyz[members[0]]).min() > FAR_M:  # else it lies before or behind a damaged one
+            reason[left[members]] = "outlier_jump"

@@ -9,7 +9,9 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from gpsq.arrays import freeze, same_length
+from gpsq.campaign import safe_files
 from gpsq.exceptions import InputError, UnreadableFile
+from gpsq.reading.archives import MOST_BYTES
 from gpsq.reading.gpx import reader
 
 if TYPE_CHECKING:
@@ -63,7 +65,7 @@ def read_line(path: Path) -> tuple[FloatArray, FloatArray]:
         When there is no line of two positions or more.
     """
     try:
-        data = path.read_bytes()
+        data = safe_files.read_bytes(path, MOST_BYTES)
     except OSError as error:
         found = error.strerror or "an error of the file system"
         raise UnreadableFile(path.name, found, "a readable file", "cannot_open") from error

@@ -16,7 +16,7 @@ from gpsq.model import NAT, SetAside, Trace, Unreadable
 from gpsq.plane import geodesic_legs_m, to_earth_centred
 from gpsq.reading.beginning import evidence, grid_step_deg
 from gpsq.reading.order import Order, in_order
-from gpsq.reading.outliers import find_spikes, no_fixes
+from gpsq.reading.outliers import find_spikes, mark_far, no_fixes
 from gpsq.reading.recording import FIX_3D, FIX_NONE, FIX_UNSAID
 
 if TYPE_CHECKING:
@@ -36,6 +36,8 @@ _COARSE_DEG = 1e-4
 _GRID_VALUES = 20
 #: So many identical positions are no chance.
 _NEVER_MOVED = 10
+#: Names that are longer hold something else, and would be repeated in every table and page.
+_MOST_SIGNS = 300
 #: A recording without one fix is a device that never fixed only where these are the reasons.
 _NEVER_FIXED = frozenset({"no_position", "null_island", "no_fix"})
 
@@ -68,6 +70,7 @@ def make_trace(recording: Recording, origin: Origin, settings: Settings) -> Trac
     )
     point = candidates[order.index]
     found = no_fixes(order.time, recording.lon_deg[point], recording.lat_deg[point], settings)
+    mark_far(found, order.time, recording.lon_deg[point], recording.lat_deg[point], settings)
     reason[point] = found
     accepted = found == ""
     if not accepted.any() and not _waited(recording, reason):
@@ -190,9 +193,9 @@ def _trace(
     return Trace(
         file=origin.file,
         track=origin.track,
-        name=recording.name,
+        name=_cut(recording.name),
         device="",
-        creator=recording.creator,
+        creator=_cut(recording.creator),
         sha256=origin.sha256,
         time=time,
         lon_deg=recording.lon_deg[kept],
@@ -216,6 +219,7 @@ def _trace(
         extras={name: float(np.nanmean(v[kept])) for name, v in recording.extras.items() if np.isfinite(v[kept]).any()},
         notes=(
             *recording.notes,
+            *_cut_note(recording),
             *order.notes,
             *joined,
             *(() if recording.clock_jumps_at_fix else _clock_note(wait)),
@@ -226,6 +230,20 @@ def _trace(
         date_known=recording.date_known,
         counts=recording.counts,
         first_3d_fix=next(iter(time[recording.fix[kept] == FIX_3D]), NAT),
+    )
+
+
+def _cut(name: str) -> str:
+    """Return a name as it is, or the beginning of one that nobody can read."""
+    return name if len(name) <= _MOST_SIGNS else name[: _MOST_SIGNS - 1] + "…"
+
+
+def _cut_note(recording: Recording) -> tuple[str, ...]:
+    found = {"name": recording.name, "creator": recording.creator}
+    return tuple(
+        f"Its {what} has {len(text):,} signs and was cut to {_MOST_SIGNS}."
+        for what, text in found.items()
+        if len(text) > _MOST_SIGNS
     )
 
 

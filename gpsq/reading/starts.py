@@ -109,6 +109,13 @@ def _doubt(trace: Trace, started: np.datetime64, settings: Settings) -> str:
     return ""
 
 
+def contradicted(traces: Sequence[Trace], logged: Mapping[str, StartEntry], settings: Settings) -> tuple[str, ...]:
+    """Return a line for each start of the log that its recording contradicts, and that is therefore not used."""
+    meant = _meant_track(traces, logged)
+    found = ((t, _doubt(t, logged[t.file].started, settings)) for t in traces if (t.file, t.track) in meant)
+    return tuple(f"{trace.label}: {doubt}" for trace, doubt in found if doubt)
+
+
 def _file_time_tells(trace: Trace, writes_early: bool, settings: Settings) -> bool:
     """Whether the file time is a start; one equal to the first fix is, if the device writes earlier ones elsewhere."""
     wait_s = _file_wait_s(trace)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter, defaultdict
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -13,12 +14,19 @@ from gpsq.plane import geodesic_inverse_m, to_earth_centred
 from gpsq.rides.week_rollover import ROLLOVER_S
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterator, Mapping, Sequence
 
-    from gpsq.model import BoolArray, FloatArray, Trace
+    from gpsq.model import FloatArray, Trace
 
 #: Two exports of one recording differ by rounding only.
 _SAME_M = 1.0
+#: Seconds of a trace that are looked at, in cells so large, and how many must agree before it is compared in full:
+#: two exports of one recording fall into one cell mostly, two devices of one rider mostly not.
+_MARKS, _CELL_M, _LEAST_MET = 24, 4.0, 3
+#: Copies that are named in a sentence; the others are counted.
+_NAMED = 5
+#: Of recordings at the same time but for weeks, so many of the nearest are compared.
+_MOST_NEAR = 20
 #: Two devices of one rider are within this of one another at the same instant.
 _TOGETHER_M = 100.0
 #: Far apart as written, near once exchanged: no error of a receiver does that.
@@ -42,7 +50,7 @@ class Companion:
 
 
 def compare(traces: Sequence[Trace]) -> tuple[Companion, ...]:
-    """Compare every two of `traces`; nothing is changed, only said.
+    """Compare `traces` with one another; nothing is changed, only said.
 
     Parameters
     ----------
@@ -51,14 +59,11 @@ def compare(traces: Sequence[Trace]) -> tuple[Companion, ...]:
     """
     usable = np.array([i for i, trace in enumerate(traces) if trace.accepted > 1], dtype=np.int64)
     ends = _Ends.of([traces[i] for i in usable])
-    found: list[Companion] = []
-    for k, i in enumerate(usable.tolist()):
-        for j in usable[k + 1 :][ends.overlap(k)].tolist():
-            found += _same(traces, i, j)
-        for j in usable[k + 1 :][ends.overlap_weeks_apart(k)].tolist():
-            found += _rolled_over(traces, i, j)
-    pairs = [(int(usable[k]), int(j)) for k in range(len(usable)) for j in usable[k + 1 :][ends.crossed(k)]]
-    return (*found, *_copies(traces, usable.tolist()), *_swapped(traces, pairs))
+    rolled = [found for k, j in ends.weeks_apart() for found in _rolled_over(traces, int(usable[k]), int(usable[j]))]
+    crossed = [(int(usable[k]), int(usable[j])) for k, j in ends.crossed()]
+    groups = [*same_recordings(traces, usable.tolist()), *_same_bytes(traces, usable.tolist())]
+    same = [found for group in groups for found in _group(traces, group)]
+    return (*same, *rolled, *_swapped(traces, crossed))
 
 
 @dataclass(frozen=True)
@@ -78,51 +83,95 @@ class _Ends:
         places = np.array([(t.lon_deg[0], t.lat_deg[0]) for t in traces], dtype=float).reshape(-1, 2).T
         return cls(begin_s, end_s, *places)
 
-    def overlap(self, k: int) -> BoolArray:
-        """Mark the traces after `k` that ran at the same time."""
-        return np.asarray((self.begin_s[k + 1 :] <= self.end_s[k]) & (self.end_s[k + 1 :] >= self.begin_s[k]))
+    def weeks_apart(self) -> Iterator[tuple[int, int]]:
+        """Yield pairs that ran at the same time but for a multiple of 1,024 weeks, each with its nearest few."""
+        if not np.isfinite(self.begin_s).any() or np.nanmax(self.begin_s) - np.nanmin(self.begin_s) < ROLLOVER_S / 2:
+            return
+        for k in range(len(self.begin_s)):
+            turns = np.round((self.begin_s[k + 1 :] - self.begin_s[k]) / ROLLOVER_S)
+            begin_s, end_s = self.begin_s[k + 1 :] - turns * ROLLOVER_S, self.end_s[k + 1 :] - turns * ROLLOVER_S
+            at = k + 1 + np.flatnonzero((turns != 0) & (begin_s <= self.end_s[k]) & (end_s >= self.begin_s[k]))
+            far_deg = np.hypot(self.lon_deg[at] - self.lon_deg[k], self.lat_deg[at] - self.lat_deg[k])
+            yield from ((k, j) for j in np.sort(at[np.argsort(far_deg, kind="stable")[:_MOST_NEAR]]).tolist())
 
-    def overlap_weeks_apart(self, k: int) -> BoolArray:
-        """Mark the traces after `k` that ran at the same time but for a multiple of 1,024 weeks."""
-        turns = np.round((self.begin_s[k + 1 :] - self.begin_s[k]) / ROLLOVER_S)
-        begin_s, end_s = self.begin_s[k + 1 :] - turns * ROLLOVER_S, self.end_s[k + 1 :] - turns * ROLLOVER_S
-        return np.asarray((turns != 0) & (begin_s <= self.end_s[k]) & (end_s >= self.begin_s[k]))
+    def crossed(self) -> Iterator[tuple[int, int]]:
+        """Yield pairs that lie near one another once the coordinates of one are exchanged, but not as written."""
+        cells = {(int(x), int(y)) for x, y in zip(np.floor(self.lon_deg), np.floor(self.lat_deg), strict=True)}
+        around = [(a, b) for a in (-1, 0, 1) for b in (-1, 0, 1)]
+        likely = [(x, y) for x, y in cells if any((y + a, x + b) in cells for a, b in around)]
+        if not likely:
+            return
+        some = np.flatnonzero(
+            np.isin(np.floor(self.lon_deg) * 1000 + np.floor(self.lat_deg), [x * 1000 + y for x, y in likely])
+        )
+        for n, k in enumerate(some):
+            lon, lat = self.lon_deg[some[n + 1 :]], self.lat_deg[some[n + 1 :]]
+            near = (np.abs(lon - self.lat_deg[k]) < 1) & (np.abs(lat - self.lon_deg[k]) < 1)
+            far = (np.abs(lon - self.lon_deg[k]) > 1) | (np.abs(lat - self.lat_deg[k]) > 1)
+            yield from ((int(k), j) for j in some[n + 1 :][near & far].tolist())
 
-    def crossed(self, k: int) -> BoolArray:
-        """Mark the traces after `k` that lie near it once the coordinates of one are exchanged, but not as written."""
-        lon, lat = self.lon_deg[k + 1 :], self.lat_deg[k + 1 :]
-        near = (np.abs(lon - self.lat_deg[k]) < 1) & (np.abs(lat - self.lon_deg[k]) < 1)
-        return np.asarray(near & ((np.abs(lon - self.lon_deg[k]) > 1) | (np.abs(lat - self.lat_deg[k]) > 1)))
+
+def same_recordings(traces: Sequence[Trace], usable: Sequence[int]) -> list[dict[int, float]]:
+    """Return the groups of traces that are one recording by their times and places, each with how far apart it lies.
+
+    A group is led by its first trace. A trace is compared with those that lead a group only, and only where both were at
+    one place at some of the same seconds: all copies of one recording choose the same seconds to look at.
+    """
+    groups: dict[int, dict[int, float]] = {}
+    leading: dict[tuple[int, ...], list[int]] = defaultdict(list)
+    for i in (i for i in usable if traces[i].timed):
+        marks = _marks(traces[i])
+        met = Counter(j for mark in marks for j in leading[mark])
+        likely = sorted(j for j, count in met.items() if count >= min(_LEAST_MET, len(marks)))
+        found = next(((j, apart_m) for j in likely if (apart_m := _apart_if_same(traces, j, i)) is not None), None)
+        if found is not None:
+            groups.setdefault(found[0], {found[0]: 0.0})[i] = found[1]
+        else:
+            for mark in marks:
+                leading[mark].append(i)
+    return list(groups.values())
 
 
-def _same(traces: Sequence[Trace], i: int, j: int) -> list[Companion]:
+def _marks(trace: Trace) -> list[tuple[int, ...]]:
+    """Return (second, cell of space) of a few fixes: at the seconds whose scrambled numbers are the smallest."""
+    seconds, first = np.unique(_whole(trace).astype(np.int64), return_index=True)
+    scrambled = (seconds.astype(np.uint64) * np.uint64(0x9E3779B97F4A7C15)) >> np.uint64(20)
+    chosen = np.argsort(scrambled, kind="stable")[:_MARKS]
+    places = to_earth_centred(trace.lon_deg[first[chosen]], trace.lat_deg[first[chosen]])
+    cells = np.floor(places / _CELL_M).astype(np.int64)
+    return [(second, *cell) for second, cell in zip(seconds[chosen].tolist(), cells.tolist(), strict=True)]
+
+
+def _apart_if_same(traces: Sequence[Trace], i: int, j: int) -> float | None:
+    """Return how far two traces lie apart where they are one recording, None where they are not."""
     first, second = traces[i], traces[j]
     shared, at_first, at_second = np.intersect1d(_whole(first), _whole(second), return_indices=True)
     if len(shared) < 2 or len(shared) < 0.9 * max(first.accepted, second.accepted):
-        return []
-    apart_m = norms(_xyz(first)[at_first] - _xyz(second)[at_second])
-    if apart_m.max() > _SAME_M:
-        return []
-    note = (
-        f"{second.label} is the same recording as {first.label} (same times, positions within "
-        f"{apart_m.max():.2f} m): one ride, counted once, by {first.label}."
-    )
-    return [Companion("same_recording", j, i, float(apart_m.max()), note)]
+        return None
+    apart_m = float(norms(_xyz(first)[at_first] - _xyz(second)[at_second]).max())
+    return apart_m if apart_m <= _SAME_M else None
 
 
-def _copies(traces: Sequence[Trace], usable: Sequence[int]) -> list[Companion]:
-    """Name files of the same content whose times cannot show it."""
-    first: dict[tuple[str, int], int] = {}
-    found = []
-    for i in usable:
-        other = first.setdefault(traces[i].key, i)
-        if other != i and not traces[i].timed:
-            note = (
-                f"{traces[i].label} is the same recording as {traces[other].label} (the same content, byte by byte): "
-                f"one ride, counted once, by {traces[other].label}."
-            )
-            found.append(Companion("same_recording", i, other, 0.0, note))
-    return found
+def _same_bytes(traces: Sequence[Trace], usable: Sequence[int]) -> list[dict[int, float]]:
+    """Return the groups of traces of the same content whose times cannot show it."""
+    groups: dict[tuple[str, int], dict[int, float]] = defaultdict(dict)
+    for i in (i for i in usable if not traces[i].timed):
+        groups[traces[i].key][i] = np.nan
+    return [group for group in groups.values() if len(group) > 1]
+
+
+def _group(traces: Sequence[Trace], group: Mapping[int, float]) -> list[Companion]:
+    """Return a finding for each copy in a group, all with the group's one sentence."""
+    first, *others = group
+    apart_m = max(group[i] for i in others)
+    names = [traces[i].label for i in others]
+    said = names[0] if len(names) == 1 else ", ".join(names[:_NAMED])
+    if len(names) > _NAMED:
+        said += f" and {len(names) - _NAMED:,} more"
+    how = "the same content, byte by byte" if np.isnan(apart_m) else f"same times, positions within {apart_m:.2f} m"
+    are = "is the same recording as" if len(names) == 1 else "are the same recording as"
+    note = f"{said} {are} {traces[first].label} ({how}): one ride, counted once, by {traces[first].label}."
+    return [Companion("same_recording", i, first, 0.0 if np.isnan(apart_m) else group[i], note) for i in others]
 
 
 def _rolled_over(traces: Sequence[Trace], i: int, j: int) -> list[Companion]:

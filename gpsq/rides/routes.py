@@ -12,7 +12,7 @@ import numpy as np
 from gpsq.arrays import norms
 from gpsq.geometry import alignment, polyline
 from gpsq.geometry.cells import CellIndex, Cells, cells_of, is_near, most_shared
-from gpsq.model import FloatArray, Route, Trace
+from gpsq.model import FloatArray, IntArray, Route, Trace
 from gpsq.plane import Plane, to_earth_centred
 from gpsq.rides.unbroken import runs_of
 
@@ -31,6 +31,8 @@ NEW_GROUND = 0.05
 SHARE_IN_DOUBT = 0.1
 #: What follows in one line's steps may be so many times as long in the other's.
 WELL_OVER = 2.0
+#: A trace is compared in so many steps at most: 500 km at the usual step.
+MOST_STEPS = 20_000
 #: Two devices on one rider are never further apart than this at one instant (common practice: a bad fix in a street).
 TOGETHER_M = 150.0
 #: Instants at which two traces are compared to tell whether they were one trip.
@@ -85,9 +87,10 @@ class Shape:
         xyz = to_earth_centred(trace.lon_deg, trace.lat_deg)
         self.low, self.high = xyz.min(axis=0), xyz.max(axis=0)
         self.extent_m = float(np.sqrt(((self.high - self.low) ** 2).sum()))
-        self.step_m = settings.pair_step_m
+        self.step_m, self.length_m = settings.pair_step_m, float(polyline.along_m(xyz)[-1])
         if self.extent_m > 0:
             self.step_m = min(settings.pair_step_m, max(1.0, self.extent_m / 40.0))
+            self.step_m = max(self.step_m, self.length_m / MOST_STEPS)
         self.runs = runs_of(trace, settings.gap_s)
         self.xyz = xyz
         self._steps: dict[float, polyline.Steps] = {}
@@ -164,7 +167,7 @@ def _one_way(a: Shape, b: Shape, settings: Settings) -> bool:
     near_m = min(settings.pair_near_m, NEAR_SHARE_OF_EXTENT * min(a.extent_m, b.extent_m))
     if (a.low > b.high + near_m).any() or (b.low > a.high + near_m).any():
         return False
-    step_m = min(a.step_m, b.step_m)
+    step_m = max(min(a.step_m, b.step_m), max(a.length_m, b.length_m) / MOST_STEPS)
     shorter, longer = sorted((a.steps(step_m), b.steps(step_m)), key=len)
     there, share = _same_order(shorter, longer, step_m, near_m, settings.pair_share)
     if there or share * len(shorter) * WELL_OVER < settings.pair_share * len(longer):
@@ -202,39 +205,51 @@ def group_rides(traces: Sequence[Trace], settings: Settings, ahead_s: Sequence[f
     stay together. `ahead_s` is how far each trace's clock is known to be ahead; it is used here and changes no time.
     """
     spans = [_span_s(trace, ahead) for trace, ahead in zip(traces, ahead_s, strict=True)]
-    group = list(range(len(traces)))
-
-    def root(i: int) -> int:
-        while group[i] != i:
-            group[i] = group[group[i]]
-            i = group[i]
-        return i
-
+    ride = np.arange(len(traces))
     order = sorted(range(len(traces)), key=lambda i: (spans[i] is None, spans[i] or (0.0, 0.0), _when(traces[i])))
-    for i, j in _may_be_one_trip(order, spans, traces):
-        if root(i) != root(j) and _one_trip(traces, i, j, spans, settings, ahead_s):
-            group[max(root(i), root(j))] = min(root(i), root(j))
+    for i, likely in _may_be_one_trip(order, spans, traces):
+        others = likely[ride[likely] != ride[i]]
+        while len(others):
+            j, others = int(others[-1]), others[:-1]
+            if _one_trip(traces, i, j, spans, settings, ahead_s):
+                first, second = sorted((ride[i], ride[j]))
+                ride[ride == second] = first
+                others = others[ride[others] != first]
     numbers: dict[int, int] = {}
     for i in order:
-        numbers.setdefault(root(i), len(numbers))
-    return tuple(numbers[root(i)] for i in range(len(traces)))
+        numbers.setdefault(int(ride[i]), len(numbers))
+    return tuple(numbers[number] for number in ride.tolist())
 
 
 def _may_be_one_trip(
     order: Sequence[int], spans: Sequence[tuple[float, float] | None], traces: Sequence[Trace]
-) -> Iterator[tuple[int, int]]:
-    """Yield the pairs of one label or one content, and those that run at the same time, in `order` of beginning."""
+) -> Iterator[tuple[int, IntArray]]:
+    """Yield each trace, in `order` of beginning, with those before it that may be of its ride.
+
+    That is the first of its label and of its content, and whatever runs at the same time and comes near at all.
+    """
     first: dict[str | tuple[str, int], int] = {}
-    running: list[int] = []
+    ends_s = np.array([-np.inf if span is None else span[1] for span in spans])
+    low_m, high_m = _reached_m(traces)
+    running = np.empty(0, dtype=np.int64)
     for i in order:
-        span = spans[i]
-        for name in (traces[i].ride_label, traces[i].key):
-            if name and first.setdefault(name, i) != i:
-                yield i, first[name]
-        if span is not None:
-            running = [j for j in running if (other := spans[j]) is not None and other[1] >= span[0]]
-            yield from ((i, j) for j in reversed(running))
-            running.append(i)
+        names = (name for name in (traces[i].ride_label, traces[i].key) if name)
+        yield i, np.array([j for name in names if (j := first.setdefault(name, i)) != i], dtype=np.int64)
+        if (span := spans[i]) is not None:
+            running = running[ends_s[running] >= span[0]]
+            near = (low_m[running] <= high_m[i]) & (high_m[running] >= low_m[i])
+            yield i, running[near.all(axis=1)]
+            running = np.append(running, i)
+
+
+def _reached_m(traces: Sequence[Trace]) -> tuple[FloatArray, FloatArray]:
+    """Return the (n, 3) least and largest earth-centred places that a companion of each trace can be at."""
+    low_m, high_m = np.full((len(traces), 3), -np.inf), np.full((len(traces), 3), np.inf)
+    for i, trace in enumerate(traces):
+        if trace.accepted:
+            xyz = to_earth_centred(trace.lon_deg, trace.lat_deg)
+            low_m[i], high_m[i] = xyz.min(axis=0) - TOGETHER_M, xyz.max(axis=0) + TOGETHER_M
+    return low_m, high_m
 
 
 def _span_s(trace: Trace, ahead_s: float) -> tuple[float, float] | None:

@@ -6,18 +6,25 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gpsq.arrays import is_silence
+from gpsq.arrays import is_silence, norms
 from gpsq.geometry import polyline
+from gpsq.plane import to_earth_centred
 
 if TYPE_CHECKING:
     from gpsq.model import IntArray, Trace
 
 
 def runs_of(trace: Trace, gap_s: float) -> list[tuple[int, int]]:
-    """Return (first, last + 1) of the unbroken runs of fixes: broken at segments and at silences."""
+    """Return (first, last + 1) of the unbroken runs of fixes: broken where `breaks_after` says so."""
     return polyline.pieces(breaks_after(trace, gap_s), trace.accepted)
 
 
 def breaks_after(trace: Trace, gap_s: float) -> IntArray:
-    """Return the numbers of the fixes after which there is a silence (`gpsq.arrays.is_silence`) or a new segment."""
-    return np.flatnonzero(is_silence(trace.time, gap_s) | (np.diff(trace.segment) != 0)).astype(np.int64)
+    """Return the numbers of the fixes after which nothing is known of the way.
+
+    That is so for a silence over `gap_s`, where a new segment begins, and where the next fix lies far beyond any usual leg.
+    """
+    legs_m = norms(np.diff(to_earth_centred(trace.lon_deg, trace.lat_deg), axis=0))
+    return np.flatnonzero(
+        is_silence(trace.time, gap_s) | (np.diff(trace.segment) != 0) | polyline.far_legs(legs_m)
+    ).astype(np.int64)

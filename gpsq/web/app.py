@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING, Any
 
 from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
-from starlette.datastructures import UploadFile
 from starlette.exceptions import HTTPException
 from starlette.middleware import Middleware
 from starlette.responses import HTMLResponse, JSONResponse, RedirectResponse, Response
@@ -23,6 +22,7 @@ from gpsq.settings import RESULTS
 from gpsq.web import campaign_edits, pages
 from gpsq.web.dropped_files import MOST_FILES, PUBLISHED
 from gpsq.web.guard import DROP, POLICY_OF_MAP, POLICY_OF_PAGES, POLICY_OF_RESULTS, Guard, same_token
+from gpsq.web.incoming import OLDER, Incoming, Slice, disk_in
 
 if TYPE_CHECKING:
     from collections.abc import AsyncIterator, Awaitable, Callable
@@ -88,12 +88,16 @@ class _Addresses:
 
     async def drop(self, request: Request) -> Response:
         """Store dropped files, then analyse unless more are announced."""
-        async with _form(request, self.desk.token, max_files=MOST_FILES) as form:
-            uploads = [f for _, f in form.multi_items() if isinstance(f, UploadFile) and f.filename]
-            path = _text(form, "path") if len(uploads) == 1 else ""
+        await run_in_threadpool(self.desk.check_folder)
+        if not request.headers.get("content-type", "").startswith("multipart/form-data"):
+            async with _form(request, self.desk.token) as form:
+                return _answer(request, "/#add", {"received": []})
+        with disk_in(self.desk.folder) as disk:
+            form = await Incoming(request, disk, self.desk.token, MOST_FILES).read()
+            files = [f for _, f in form.multi_items() if isinstance(f, Slice) and f.filename]
+            path = _text(form, "path") if len(files) == 1 else ""
             lines = [
-                await run_in_threadpool(self.desk.receive, path or str(upload.filename), upload.file)
-                for upload in uploads
+                await run_in_threadpool(self.desk.receive, path or str(file.filename), file.content()) for file in files
             ]
         if "more" not in form and lines:
             answer = self.desk.analyse()
@@ -187,11 +191,11 @@ _FORMS: dict[str, Callable[[Desk, FormData], tuple[Future[Any] | None, str]]] = 
 
 
 @contextlib.asynccontextmanager
-async def _form(request: Request, token: str, max_files: int = 0) -> AsyncIterator[FormData]:
+async def _form(request: Request, token: str) -> AsyncIterator[FormData]:
     """Read a form and check its token; nothing is done before that."""
-    async with request.form(max_files=max_files, max_fields=MOST_FILES) as form:
+    async with request.form(max_files=0, max_fields=MOST_FILES) as form:
         if not same_token(request.headers.get("x-gpsq-token", form.get("token")), token):
-            raise HTTPException(403, "The page is older than the server: load it again, then repeat this.")
+            raise HTTPException(403, OLDER)
         yield form
 
 

@@ -9,7 +9,6 @@ import io
 import os
 import re
 import tempfile
-import time
 import unicodedata
 from dataclasses import dataclass
 from pathlib import Path
@@ -18,6 +17,7 @@ from typing import IO, TYPE_CHECKING
 from gpsq import digests
 from gpsq.campaign import campaign_file, flags, safe_files, start_log
 from gpsq.campaign.device_names import is_date
+from gpsq.campaign.leftovers import NAMES, PART, held
 from gpsq.exceptions import OutputError
 from gpsq.reading.archives import MOST_BYTES
 from gpsq.reading.listing import is_no_recording, readable
@@ -30,11 +30,7 @@ if TYPE_CHECKING:
 MOST_FILES = 5_000
 #: Names longer than this do not fit every file system (255 bytes) once a number is put behind them.
 MOST_SIGNS, MOST_NAME_BYTES = 100, 200
-PART = ".gpsq-part-"
 PUBLISHED = "gpsq-published"
-NAMES = ".gpsq-names.csv"
-#: A part this old was left by a server that was killed.
-STALE_S = 24 * 3600.0
 BESIDE = (start_log.FILE, campaign_file.FILE, flags.FILE_NAME)
 _RESERVED = re.compile(r"(?i)(con|prn|aux|nul|com\d|lpt\d)(\..*)?")
 
@@ -149,14 +145,15 @@ def _aside(folder: Path, content: IO[bytes]) -> Iterator[tuple[Path, str, int]]:
     part = Path(name)
     digest, size = hashlib.sha256(), 0
     try:
-        with os.fdopen(handle, "wb") as file:
-            while (block := content.read(2**20)) and size <= MOST_BYTES:
-                digest.update(block)
-                size += file.write(block)
-            file.flush()
-            os.fsync(file.fileno())
-        part.chmod(0o644)
-        yield part, digest.hexdigest(), size
+        with held(part):
+            with os.fdopen(handle, "wb") as file:
+                while (block := content.read(2**20)) and size <= MOST_BYTES:
+                    digest.update(block)
+                    size += file.write(block)
+                file.flush()
+                os.fsync(file.fileno())
+            part.chmod(0o644)
+            yield part, digest.hexdigest(), size
     finally:
         part.unlink(missing_ok=True)
 
@@ -216,11 +213,3 @@ def original_names(folder: Path) -> dict[str, str]:
     except (OSError, UnicodeDecodeError):
         return {}
     return {row["file"]: row["original_name"] for row in csv.DictReader(io.StringIO(text, newline=""))}
-
-
-def sweep(folder: Path) -> None:
-    """Delete parts of recordings and of small files that killed writers left long ago."""
-    for pattern in (f"{PART}*", *(f".{name}.*" for name in (*BESIDE, NAMES))):
-        for part in folder.glob(pattern):
-            if time.time() - part.stat().st_mtime > STALE_S:
-                part.unlink(missing_ok=True)

@@ -16,7 +16,7 @@ from gpsq.output.report import sentences, sketches
 from gpsq.output.report.cards import by_event, card
 from gpsq.output.ride_days import long_names
 from gpsq.output.tables import columns
-from gpsq.output.tables.column import saying
+from gpsq.output.tables.column import bounds, said
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -52,10 +52,9 @@ def of_analysis(
     `unmoved`: the latest change altered none.
     """
     fix, errors = (_table(analysis, columns.shown(part), before, first or {}) for part in ("fix", "errors"))
-    confidence = analysis.settings.confidence
     return {
         "answer": sentences.answer(analysis),
-        "said": [(s.device, sentences.of_device(s, confidence)) for s in overall(analysis).values()],
+        "said": [(s.device, sentences.of_device(s, analysis)) for s in overall(analysis).values()],
         "pictures": [(drawing.name, drawing.title) for drawing in all_charts.drawings(analysis)],
         "looks": device_looks(analysis),
         "marks": sketches.MARKS,
@@ -77,7 +76,7 @@ def of_analysis(
 def figures(analysis: Analysis) -> dict[tuple[str, str], str]:
     """Return every figure of every device in words, to be told apart from those of the next run."""
     wanted = columns.shown("fix", "errors")
-    return {(d, c.name): saying(c)(figure(s, c.source).value) for d, s in overall(analysis).items() for c in wanted}
+    return {(d, c.name): said(c, figure(s, c.source)) for d, s in overall(analysis).items() for c in wanted}
 
 
 def devices(analysis: Analysis) -> list[str]:
@@ -94,13 +93,10 @@ def _table(analysis: Analysis, wanted: Sequence[Column], before: Figures, first:
 
 
 def _cell(summary: DeviceSummary, column: Column, before: Figures, first: Figures) -> Cell:
-    found, say = figure(summary, column.source), saying(column)
-    value = say(found.value)
-    bounds = (
-        wording.between(found, say) if np.isfinite(found.value) else found.method.split(";")[0].removeprefix("none: ")
-    )
+    found = figure(summary, column.source)
+    value = said(column, found)
     was, began = (known.get((summary.device, column.name), value) for known in (before, first))
-    return Cell(value, wording.cell(bounds), was if was != value else "", began if began not in {value, was} else "")
+    return Cell(value, bounds(column, found), was if was != value else "", began if began not in {value, was} else "")
 
 
 def _recordings(analysis: Analysis) -> list[dict[str, Any]]:

@@ -10,7 +10,7 @@ from concurrent.futures import Future
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
-from gpsq.campaign import campaign_file, flags
+from gpsq.campaign import campaign_file, flags, leftovers
 from gpsq.campaign.device_names import UNKNOWN_DEVICE
 from gpsq.exceptions import CampaignError, InputError, OutputError
 from gpsq.measures import events
@@ -73,8 +73,7 @@ class Desk:
     # ---- doing ----
     def open(self) -> None:
         """Make ready, and begin with what lies in the folder."""
-        with contextlib.suppress(OSError):  # told when something is to be stored
-            dropped_files.sweep(self.folder)
+        leftovers.sweep(self.folder)
         self.analyst.put("wake")
         self.refresh()
 

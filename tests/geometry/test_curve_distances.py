@@ -72,8 +72,9 @@ def two_or_more(line):
 
 
 def exact_frechet(a, b):
-    """The continuous distance by `curvesimilarities`, which needs at least two segments a line to be right."""
-    return curvesimilarities.fd(*(finer(two_or_more(line), 2) if len(line) < 3 else line for line in (a, b)))
+    """The continuous distance by `curvesimilarities`, to 0.1 µm: it needs at least two segments a line to be right."""
+    lines = (finer(two_or_more(line), 2) if len(line) < 3 else line for line in (a, b))
+    return curvesimilarities.fd(*lines, 0.0, 1e-7)
 
 
 def finer(line, times):

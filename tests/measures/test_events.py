@@ -14,7 +14,7 @@ from trace_maker import road, shifted_left, smooth_noise, trace_on
 from gpsq.campaign import flags
 from gpsq.measures import events
 from gpsq.model import Deviation
-from gpsq.pipeline.analysis import analyse_traces
+from gpsq.pipeline.stages import analyse_traces
 from gpsq.settings import Settings
 
 

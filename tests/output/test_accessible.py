@@ -17,7 +17,7 @@ from gpsq.output.charts import all_charts
 from gpsq.output.map.page import map_page
 from gpsq.output.report.page import report_page
 from gpsq.settings import Settings
-from gpsq.summaries.campaigns import compare_campaigns
+from gpsq.summaries.across.campaigns import compare_campaigns
 
 RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
 PAGES = ("report", "map", "compare", "published")

@@ -358,7 +358,7 @@ def test_findings_and_tables_can_be_copied(open_page: Any, pages: Path) -> None:
         shown.locator("#fix .copies").first.get_by_text(name, exact=True).click()
     sentence, markdown, html, csv = shown.evaluate("window.copied")
     assert sentence.endswith(".")
-    assert sentence in shown.locator(".answer .lead").first.inner_text().replace("\u00a0", " ")
+    assert sentence in shown.locator(".answer [data-finding]").first.inner_text().replace("\u00a0", " ")
     rows = markdown.split("\n")
     assert rows[0].startswith("| device | rides | median time to first fix |")
     assert set(rows[1]) == set("| -")

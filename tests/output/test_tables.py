@@ -93,13 +93,23 @@ DEVIATIONS = [
     "flag",
     "note",
 ]
-DEVICES = ["device", "route", "rides", "ttff_median_s", "ttff_low_s", "ttff_high_s"]
+DEVICES = ["device", "route", "rides", "ttff_known"]
+COMPARISONS = [
+    "measure", "first", "second", "rides", "left_out", "difference", "low", "high", "p", "p_adjusted", "test", "detectable",
+    "verdict",
+]  # fmt: skip
 FIRST_FIXES = [
     "file", "track", "device", "ride", "route", "started", "start_basis", "first_fix", "ttff_s", "settle_s", "missed_m",
     "missed_share", "missed_is_minimum",
 ]  # fmt: skip
 SET_ASIDE = ["file", "track", "reason", "points", "first_point"]
-MAKERS = {tables.tracks: TRACKS, tables.deviations: DEVIATIONS, tables.devices: DEVICES, tables.set_aside: SET_ASIDE}
+MAKERS = {
+    tables.comparisons: COMPARISONS,
+    tables.tracks: TRACKS,
+    tables.deviations: DEVIATIONS,
+    tables.devices: DEVICES,
+    tables.set_aside: SET_ASIDE,
+}
 
 
 @pytest.fixture(scope="module")

@@ -79,7 +79,7 @@ def test_spikes_are_said_in_the_report(spiked: Path) -> None:
     page = (spiked / "report.html").read_text(encoding="utf-8")
     assert "spikes, off and back within seconds" in page
     assert "3 spikes, the largest 250\N{NO-BREAK SPACE}m off" in page
-    assert "Off and back within seconds 4 times, in 2 of 5 recordings, the largest 250 m" in page
+    assert "Off and back within seconds 4 times, in 2 of 5 recordings, the largest 250\N{NO-BREAK SPACE}m" in page
 
 
 def test_a_recording_without_times_tells_of_no_spikes(tmp_path: Path) -> None:

@@ -16,7 +16,7 @@ from gpsq.plane import Plane, to_earth_centred
 from gpsq.reading.beginning import evidence
 from gpsq.reading.outliers import find_spikes, no_fixes
 from gpsq.reading.screen import make_trace
-from gpsq.reading.speeds import riding_mps
+from gpsq.reading.speeds import goes_somewhere, riding_mps
 from gpsq.settings import Settings
 
 PLANE = Plane.centred_on([3.0], [51.0])
@@ -59,8 +59,21 @@ def excursion(n: int, at: int, away: tuple[float, ...]) -> FloatArray:
         (100, (*np.linspace(0, 600, 20), *(600.0,) * 30)),
         (2, (5000.0,) * 200),
         (1, (900.0, 700.0, 500.0, 300.0, 100.0)),
+        (100, tuple(np.linspace(600, 0, 250))),
+        (2, (300.0, *(600.0,) * 10)),
     ],
-    ids=["two steps", "503 and 497", "at 190", "drift", "stay, drift", "drift, leap", "second fix", "first fix"],
+    ids=[
+        "two steps",
+        "503 and 497",
+        "at 190",
+        "drift",
+        "stay, drift",
+        "drift, leap",
+        "second fix",
+        "first fix",
+        "slower than a ride",
+        "out in two steps",
+    ],
 )
 def test_an_excursion_costs_a_good_beginning_nothing(at: int, away: tuple[float, ...]) -> None:
     assert first_kept(eastward() + excursion(400, at, away)) == 0
@@ -190,6 +203,16 @@ def test_a_beginning_that_is_thrown_away_is_told_with_the_evidence() -> None:
     assert told(xy).notes == ()
 
 
+def test_the_speed_that_proves_a_guess_wrong_is_told() -> None:
+    time = START + np.array([0, 5_000, 6_000])
+    north = np.array([[0.0, 0.0], [0.0, 1500.0], [0.0, 1500.0]])
+    (note,) = evidence(np.array(["outlier_jump", "", ""], dtype=object), time, to_earth_centred(*degrees(north)))
+    assert "the next lies 1,500 m from there 5 s later (300 m/s)" in note
+    untimed = np.full(3, np.datetime64("NaT", "ms"))
+    (note,) = evidence(np.array(["outlier_jump", "", ""], dtype=object), untimed, to_earth_centred(*degrees(north)))
+    assert "the next lies 1,500 m from there, and nothing" in note
+
+
 def test_each_kind_of_beginning_has_its_own_sentence() -> None:
     reason = np.array(["frozen_before_fix"] * 3 + ["outlier_jump", "", "outlier_jump", ""], dtype=object)
     time = START + 1000 * np.arange(7)
@@ -225,6 +248,37 @@ def test_two_outliers_with_a_good_fix_between_them_leave_it() -> None:
     assert {s.reason: s.points for s in trace.set_aside} == {"outlier_jump": 2}
     assert 101 in trace.point
     assert len(trace.spikes) == 2
+
+
+def test_good_fixes_between_two_outliers_at_one_place_are_kept() -> None:
+    trace = told(eastward() + excursion(400, 100, (400.0, 0.0, 0.0, 400.0)))
+    assert np.setdiff1d(np.arange(400), trace.point).tolist() == [100, 103]
+
+
+def test_an_outlier_is_one_though_the_way_goes_on_a_little_aside() -> None:
+    """Behind it the fixes wander 110 m off for a while: further than this rider goes, no further than any rider can."""
+    trace = told(eastward() + excursion(400, 100, (400.0, *(110.0,) * 40)))
+    assert np.setdiff1d(np.arange(400), trace.point).tolist() == [100]
+
+
+def test_a_long_way_off_at_the_end_is_shown() -> None:
+    assert told(eastward() + excursion(400, 390, (5000.0,) * 10)).set_aside == ()
+
+
+def test_a_jump_that_stays_or_creeps_back_is_no_spike() -> None:
+    assert told(eastward() + excursion(400, 100, tuple(np.arange(58.0, 0.0, -6.0)))).spikes == ()
+    assert told(eastward() + excursion(400, 100, (55.0,) * 300)).spikes == ()
+
+
+def test_two_fixes_off_to_either_side_are_one_spike() -> None:
+    assert len(told(eastward() + excursion(400, 100, (65.0, -65.0))).spikes) == 1
+
+
+def test_what_lasts_longer_than_seconds_is_no_spike() -> None:
+    xy = eastward()[::20] + excursion(20, 10, (900.0,))
+    lon, lat = degrees(xy)
+    time = START + 20_000 * np.arange(20)
+    assert find_spikes(time, lon, lat, no_fixes(time, lon, lat, Settings()), Settings()) == ()
 
 
 def test_an_outlier_at_the_end_is_set_aside_and_no_spike_since_it_never_came_back() -> None:
@@ -294,8 +348,26 @@ def test_the_pace_of_a_ride_is_not_that_of_its_jumps() -> None:
     time = START + 1000 * np.arange(400)
     pace = riding_mps(time, to_earth_centred(*degrees(xy)), Settings())
     assert 6.0 < pace < 12.0
+    blocks = eastward() + np.repeat(np.arange(34) % 2, 12)[:400, None] * np.array([0.0, 5000.0])
+    assert 6.0 < riding_mps(time, to_earth_centred(*degrees(blocks)), Settings()) < 12.0
     still = np.zeros((400, 2))
     assert riding_mps(time, to_earth_centred(*degrees(still)), Settings()) == Settings().speed_limit_mps
+
+
+def test_what_follows_a_way_and_what_does_not() -> None:
+    time = START + 1000 * np.arange(6)
+    ways = {
+        "ride": ([0, 6, 12, 18, 24, 30], True),
+        "too fast": ([0, 50, 100, 150, 200, 250], False),
+        "scatter": ([0, 8, 0, 8, 0, 8], False),
+        "still": ([0, 0.1, 0.2, 0.3, 0.4, 0.5], False),
+    }
+    for name, (east, follows) in ways.items():
+        xyz = to_earth_centred(*degrees(np.column_stack([east, np.zeros(6)])))
+        assert goes_somewhere(time, xyz, 10.0) == follows, name
+    xyz = to_earth_centred(*degrees(eastward(6)))
+    assert not goes_somewhere(time[:5], xyz[:5], 10.0)
+    assert not goes_somewhere(np.full(6, np.datetime64("NaT", "ms")), xyz, 10.0)
 
 
 def test_settings_decide_what_a_spike_is() -> None:

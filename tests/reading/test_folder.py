@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 from small_rides import gpx, write, zipped
 
+from gpsq.campaign import flags
 from gpsq.campaign.device_names import device_of, is_date
 from gpsq.exceptions import NothingToAnalyse
 from gpsq.model import Trace, Unreadable
@@ -34,7 +35,7 @@ def test_company_and_earlier_results_are_passed_over_without_noise(tmp_path: Pat
             "SOURCE.md": "<trkpt>",
             "LICENSE": "free",
             "photo.jpg": "x",
-            "flags.csv": "sha256,track,lat,lon\n",
+            "flags.csv": ",".join(flags.COLUMNS) + "\n",
             ".hidden/tue.gpx": gpx(),
             "._mon.gpx": "x",
             "gpsq-results/centrelines.gpx": gpx(),

@@ -246,6 +246,34 @@ def test_devices_that_meet_at_the_times_written_are_not_doubted() -> None:
     assert estimate_offsets(traces) == ()
 
 
+def test_seconds_alone_are_not_looked_for() -> None:
+    """Two who drive 25 s apart, 500 m from each other, are two."""
+    seconds = np.arange(900)
+    for shift_s in (12.0, 25.0):
+        traces = []
+        for device, late_s in (("a", 0.0), ("b", shift_s)):
+            for day in DAYS:
+                slow = ride(device, day, len(traces), shift_s=late_s, pace=1)
+                lon_deg, lat_deg = Plane.centred_on([-3.6], [51.2]).to_degrees(
+                    np.column_stack([20.0 * seconds, 300 * np.sin(seconds / 40)])
+                )
+                traces.append(dataclasses.replace(slow, lon_deg=lon_deg, lat_deg=lat_deg))
+        assert estimate_offsets(traces) == ()
+
+
+def test_an_offset_that_explains_two_rides_of_five_is_none() -> None:
+    """An hour off two of them lie on each other; the three others would run at the same time elsewhere."""
+    days = [*DAYS, "2024-05-16T07:10:00", "2024-05-17T07:05:00"]
+    traces = [ride("a", day, n, pace=n) for n, day in enumerate(days)]
+    away_m = (0.0, 0.0, 5000.0, 5000.0, 5000.0)
+    traces += [
+        ride("b", day, 20 + n, shift_s=3600.0, pace=n, site_m=metres)
+        for n, (day, metres) in enumerate(zip(days, away_m, strict=True))
+    ]
+    assert estimate_offsets(traces) == ()
+    assert len(estimate_offsets([t for t in traces if t.device == "a" or t.lat_deg[0] < 51.21])) == 1
+
+
 def test_sentence() -> None:
     one = ClockOffset("a", "b", 120.4, float("nan"), 1, is_week_rollover=False)
     assert one.sentence().startswith("The clock of a is 120 s ahead of that of b (1 recording agrees)")

@@ -13,7 +13,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from gpsq.model import SetAside, Trace
+from gpsq.model import SetAside, Spike, Trace
 from gpsq.plane import Plane
 from gpsq.reading import read_file
 from gpsq.rides.passes import _turns, cut, find_passes, split, suggest
@@ -180,6 +180,13 @@ def test_first_part_keeps_the_start() -> None:
     assert (first.start_basis, second.start_basis) == ("points before fix", "none")
     assert (first.track, second.track) == (1, 2)
     balanced(trace, (first, second))
+
+
+def test_spikes_go_with_the_pass_that_they_were_made_on() -> None:
+    trace = made(way((0, 0), (900, 0), (0, 0)))
+    trace = replace(trace, spikes=(Spike(int(trace.point[20]), 1, 90.0), Spike(int(trace.point[-20]), 2, 250.0)))
+    first, second = split(trace, find_passes(trace, DEFAULT))
+    assert ([s.metres for s in first.spikes], [s.metres for s in second.spikes]) == ([90.0], [250.0])
 
 
 def test_files_of_several_recordings_keep_their_numbers_apart() -> None:

@@ -174,21 +174,14 @@ def test_a_folder_that_is_gone_gives_one_sentence(tmp_path):
         put(tmp_path / "gone", "mon.gpx")
 
 
-def test_old_parts_are_swept_and_fresh_ones_kept(tmp_path):
-    old = [
-        f"{dropped_files.PART}old",
-        ".flags.csv.abcd1234",
-        ".rides.csv.abcd1234",
-        ".campaign.toml.x",
-        f".{dropped_files.NAMES}.x",
-    ]
-    kept = [f"{dropped_files.PART}fresh", "flags.csv", ".gpsq-private.toml", dropped_files.NAMES]
-    for name in (*old, *kept):
-        (tmp_path / name).write_bytes(b"x")
-        if name != kept[0]:
-            os.utime(tmp_path / name, (0, 0))
-    dropped_files.sweep(tmp_path)
-    assert {p.name for p in tmp_path.iterdir()} == set(kept)
+def test_two_contents_of_one_length_are_two_recordings(tmp_path):
+    """Nothing but the content tells two drops apart: not their name, not their size."""
+    one, other = GPX.replace(b'lat="1"', b'lat="3"'), GPX
+    assert len(one) == len(other)
+    assert put(tmp_path, "mon.gpx", one).is_new
+    assert put(tmp_path, "tue.gpx", other).is_new
+    assert put(tmp_path, "mon.gpx", other).file == "tue.gpx"
+    assert sorted(content_of(tmp_path).values()) == sorted([one, other])
 
 
 @settings(max_examples=40)

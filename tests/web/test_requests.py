@@ -8,6 +8,7 @@ import io
 import os
 import random
 import re
+import resource
 import shutil
 import socket
 import zipfile
@@ -22,7 +23,7 @@ from web_session import DEMO, Client, StillDesk, demo_results, desk_with_results
 from gpsq.campaign import campaign_file, flags, start_log
 from gpsq.output.map.page import map_page
 from gpsq.output.results_folder import write_results
-from gpsq.web import dropped_files, guard, page_data
+from gpsq.web import dropped_files, guard, incoming, page_data
 from gpsq.web.session import Results
 
 LONG = bool(os.environ.get("GPSQ_LONG"))
@@ -85,6 +86,12 @@ def test_a_request_that_does_not_say_where_it_comes_from_is_refused(client):
 @pytest.mark.parametrize("path", ["/", "/everything.zip", "/gpsq-results/report.html", "/status"])
 def test_another_site_may_link_here_but_not_reach_in(client, path):
     assert client.get(path, headers={"sec-fetch-site": "cross-site", "sec-fetch-mode": "no-cors"}).status_code == 403
+
+
+@pytest.mark.parametrize("site", ["cross-site", "same-site", "none"])
+def test_an_own_origin_does_not_help_where_the_browser_says_another_site_asked(client, site):
+    assert client.post("/analyse", headers={"sec-fetch-site": site}).status_code == 403
+    assert client.post("/analyse", headers={"sec-fetch-site": "same-origin"}).status_code == 200
 
 
 def test_a_link_from_elsewhere_may_be_followed(client):
@@ -176,6 +183,59 @@ def test_a_body_that_hides_its_length_is_cut_off(client, desk, monkeypatch):
     assert answer.status_code == 413
     assert taken < 2**22
     assert not (desk.folder / "a.gpx").exists()
+
+
+@pytest.mark.parametrize("field", ["", "wrong"])
+def test_without_the_token_nothing_of_a_drop_is_taken_in(client, desk, field, monkeypatch):
+    """The token comes before the first file; without it not a byte of the file reaches memory or disk."""
+    taken, written = 0, []
+    monkeypatch.setattr(incoming.Slice, "write", lambda self, data: written.append(data))
+
+    async def endless():
+        nonlocal taken
+        if field:
+            yield f'--x\r\nContent-Disposition: form-data; name="token"\r\n\r\n{field}\r\n'.encode()
+        yield b'--x\r\nContent-Disposition: form-data; name="files"; filename="a.gpx"\r\n\r\n'
+        while taken < 2**28:
+            taken += 2**16
+            yield b"x" * 2**16
+
+    headers = {"content-type": "multipart/form-data; boundary=x", "x-gpsq-token": None}
+    answer = client.post("/recordings", headers=headers, content=endless())
+    assert answer.status_code == 403
+    assert "load it again" in answer.json()["problem"]
+    assert taken < 2**20
+    assert written == []
+
+
+def test_a_drop_goes_through_the_disk_and_memory_stays(tmp_path):
+    """Files of 192 MiB in all, as a browser sends them: together, the token in a field before them."""
+    desk = StillDesk(tmp_path)
+    contents = {f"{k}.gpx": bytes([65 + k]) * (24 * 2**20 + k) for k in range(8)}
+
+    async def sent():
+        yield f'--x\r\nContent-Disposition: form-data; name="token"\r\n\r\n{desk.token}\r\n'.encode()
+        for name in contents:
+            yield f'--x\r\nContent-Disposition: form-data; name="files"; filename="{name}"\r\n\r\n'.encode()
+            for k in range(0, len(contents[name]), 2**16):
+                yield contents[name][k : k + 2**16]
+            yield b"\r\n"
+        yield b"--x--\r\n"
+
+    headers = {"content-type": "multipart/form-data; boundary=x", "x-gpsq-token": None}
+    before_kib = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    assert Client(desk).post("/recordings", headers=headers, content=sent()).status_code == 200
+    assert resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before_kib < 48 * 1024
+    assert {path.name: path.read_bytes() for path in tmp_path.glob("*.gpx")} == contents
+    assert {path.name for path in tmp_path.iterdir()} <= {*contents, ".gpsq-names.csv", ".gpsq-lock"}
+
+
+def test_many_small_files_in_one_body_keep_their_bytes(tmp_path):
+    """A whole body arrives in one piece: where one file ends and the next begins is known all the same."""
+    desk = StillDesk(tmp_path)
+    files = [("files", (f"{k}.gpx", b"" if k == 3 else f"<gpx>{'x' * k}</gpx>".encode())) for k in range(20)]
+    assert Client(desk).post("/recordings", files=files).status_code == 200
+    assert {path.name: path.read_bytes() for path in tmp_path.glob("*.gpx")} == {n: c for _, (n, c) in files}
 
 
 def test_a_small_form_cannot_be_large(client):

@@ -1,7 +1,7 @@
 """The tables for people and programs: pandas frames, and the CSV files made of them.
 
-An unknown value is blank. Text from the recordings is kept as it is, apart from control characters: a cell that begins
-with ``=`` is a name and stays one, so a spreadsheet should be told to import text as text.
+An unknown value is blank. Text from the recordings is kept as it is, apart from control characters; in a CSV file a cell
+that a spreadsheet would take for a formula is marked as text.
 """
 
 from __future__ import annotations
@@ -15,6 +15,7 @@ from gpsq.output.instants import dated, iso_times
 from gpsq.output.tables import columns
 from gpsq.output.tables.column import value
 from gpsq.output.wording import cell
+from gpsq.summaries.csv_cells import guarded
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -45,6 +46,11 @@ def devices(analysis: Analysis) -> pd.DataFrame:
     return _frame([device_row(summary) for summary in analysis.summaries.devices], "devices")
 
 
+def comparisons(analysis: Analysis) -> pd.DataFrame:
+    """Return a row for every pair of devices that shared a ride and every measure, as in ``comparisons.csv``."""
+    return _frame([{"row": row} for row in analysis.summaries.comparisons], "comparisons")
+
+
 def reference(analysis: Analysis) -> pd.DataFrame:
     """Return a row for every route with a reference and device (blank: its centreline), as in ``reference.csv``."""
     return _frame([{"row": row} for row in analysis.summaries.reference], "reference")
@@ -71,6 +77,8 @@ def csv_text(frame: pd.DataFrame) -> str:
             written[name] = iso_times(frame[name].to_numpy(dtype="datetime64[ms]"))
         elif frame[name].dtype == "boolean":
             written[name] = frame[name].map({True: "true", False: "false"}, na_action="ignore").astype(object)
+        elif frame[name].dtype.kind in "OSU" or frame[name].dtype == "str":
+            written[name] = [guarded(value) if isinstance(value, str) else value for value in frame[name]]
     return str(written.to_csv(index=False, lineterminator="\n"))
 
 
@@ -117,7 +125,7 @@ def _column(values: list[Any], kind: str) -> Any:
     if kind == "count":
         return pd.array(values, dtype="Int64")
     if kind == "bool":
-        return pd.array(values, dtype="boolean")
+        return pd.array([None if value is None or value != value else bool(value) for value in values], dtype="boolean")
     figures = np.array([np.nan if value is None else value for value in values], float)
     figures[~np.isfinite(figures)] = np.nan
     return np.round(figures, int(kind)) + 0.0

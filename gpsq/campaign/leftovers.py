@@ -1,0 +1,79 @@
+"""What killed runs left beside the recordings: parts of dropped files, and small files that were never renamed.
+
+A writer that lives holds a lock, on its part or on the campaign; the system lets go of it when the writer is killed. So
+whatever can be locked has no writer any more.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import time
+from typing import TYPE_CHECKING
+
+from gpsq.campaign import campaign_file, flags, safe_files, start_log
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from pathlib import Path
+
+#: How a dropped file is called while it comes in, and where the names are kept that dropped files came with.
+PART, NAMES = ".gpsq-part-", ".gpsq-names.csv"
+#: Files that are written aside and then renamed, under the campaign's lock.
+ZONES = ".gpsq-private.toml"
+_WRITTEN = (start_log.FILE, campaign_file.FILE, flags.FILE_NAME, NAMES, ZONES)
+#: Where the system has no such locks, a part this old was left by a server that was killed.
+_STALE_S = 24 * 3600.0
+
+
+def sweep(folder: Path) -> None:
+    """Delete what killed writers left in a campaign's folder; what cannot be deleted stays, and nothing is said."""
+    with contextlib.suppress(OSError):
+        for part in folder.glob(f"{PART}*"):
+            _delete(part, part)
+        asides = [aside for name in _WRITTEN for aside in folder.glob(f".{name}.*")]
+        if asides and (folder / safe_files.LOCK_NAME).is_file():
+            for aside in asides:
+                _delete(aside, folder / safe_files.LOCK_NAME)
+
+
+def _delete(left: Path, locked_by: Path) -> None:
+    with contextlib.suppress(OSError), _nobodys(locked_by, left) as is_left:
+        if is_left:
+            left.unlink(missing_ok=True)
+
+
+@contextlib.contextmanager
+def _nobodys(path: Path, left: Path) -> Iterator[bool]:
+    """Tell whether nobody holds the lock on a file, and hold it meanwhile."""
+    if os.name != "posix":  # pragma: no cover - another system's way
+        yield time.time() - left.stat().st_mtime > _STALE_S
+        return
+    import fcntl
+
+    number = os.open(path, os.O_RDWR)
+    try:
+        try:
+            fcntl.flock(number, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError:
+            yield False
+        else:
+            yield True
+    finally:
+        os.close(number)
+
+
+@contextlib.contextmanager
+def held(part: Path) -> Iterator[None]:
+    """Hold the lock on a part while it is written and given its name."""
+    if os.name != "posix":  # pragma: no cover - an open file cannot be renamed there
+        yield
+        return
+    import fcntl
+
+    number = os.open(part, os.O_RDWR)
+    try:
+        fcntl.flock(number, fcntl.LOCK_EX)
+        yield
+    finally:
+        os.close(number)

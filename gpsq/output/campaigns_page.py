@@ -19,7 +19,7 @@ from gpsq.output.folder_swap import replaced
 from gpsq.output.report import sketches
 from gpsq.output.tables.column import said, saying
 from gpsq.output.tables.columns import DEVICES, shown
-from gpsq.output.templating import render, template_text
+from gpsq.output.templating import policy_of, render, template_text
 from gpsq.output.terminal import columns
 from gpsq.output.wording import cell
 from gpsq.summaries.across.results_read import number
@@ -34,8 +34,6 @@ if TYPE_CHECKING:
     from gpsq.summaries.across.bridge_verdicts import Bridge
     from gpsq.summaries.across.campaigns import Compared, Entry
 
-#: Nothing may be fetched or run.
-POLICY = "default-src 'none'; img-src data:; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'"
 _NUMBER = re.compile(r"-?\d+(\.\d+)?(e-?\d+)?")
 BRIDGES = (
     "first", "second", "measure", "state", "via", "campaigns", "ratio", "ratio_low", "ratio_high", "difference_s",
@@ -158,7 +156,8 @@ def _csv(rows: Sequence[Mapping[str, str]], names: Sequence[str] = ()) -> str:
 def _page(compared: Compared, chart: Any) -> str:
     return render(
         "compare.html.j2",
-        policy=POLICY,
+        policy=policy_of(template_text("copy.js")),
+        script=template_text("copy.js"),
         css=template_text("look.css") + template_text("report.css"),
         version=version(),
         heads=heads(),

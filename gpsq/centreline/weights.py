@@ -75,14 +75,19 @@ def gathered(strands: Sequence[Strand], places: Sequence[Abreast]) -> Places:
 
 
 def passed_by(strand: Strand, place: Abreast) -> BoolArray:
-    """Return (m,) which stations a trace passes by without a break: it is abreast before and after, not there."""
+    """Return (m,) which stations a trace passes by without a break: it is abreast before and after, not there.
+
+    A way of which some may not count (flagged by the person) passes nothing by.
+    """
     known = np.flatnonzero(~np.isnan(place.vertex))
     by = np.zeros(len(place.vertex), dtype=bool)
     skips = np.flatnonzero(np.diff(known) > 1)
     if len(skips):
         ends = place.vertex[np.column_stack([known[skips], known[skips + 1]])]
-        piece = strand.steps.piece[np.searchsorted(strand.steps.vertex, ends).clip(0, len(strand.steps) - 1)]
-        for k in skips[piece[:, 0] == piece[:, 1]]:
+        at = np.searchsorted(strand.steps.vertex, ends).clip(0, len(strand.steps) - 1)
+        piece, barred = strand.steps.piece[at], np.concatenate([[0], np.cumsum(~strand.counts)])
+        unbroken = (piece[:, 0] == piece[:, 1]) & (barred[at[:, 0]] == barred[at[:, 1]])
+        for k in skips[unbroken]:
             by[known[k] + 1 : known[k + 1]] = True
     return by
 

@@ -51,20 +51,25 @@ def test_a_quiet_week_has_no_deviations():
     assert analyse_traces(week(np.random.default_rng(3)), Settings()).deviations == ()
 
 
-def test_flagging_changes_the_errors_of_that_trace_by_its_own_stretch_only():
+def test_a_decision_changes_the_errors_of_that_trace_by_its_own_stretch_only():
+    """What looks like a choice of road is out before a decision as after it; called an error, it is in."""
     traces = week(np.random.default_rng(4), detour_of={1})
     before = analyse_traces(traces, Settings())
     d = before.deviations[0]
-    decisions = tuple(flags.decided((), [d], traces, "intentional", "closed"))
-    after = analyse_traces(traces, Settings(), decisions)
-    assert after.results[d.trace].crosstrack.rms_m < 4.0 < before.results[d.trace].crosstrack.rms_m
-    lost_m = before.results[d.trace].crosstrack.scored_m - after.results[d.trace].crosstrack.scored_m
-    assert 0 < lost_m < d.to_m - d.from_m + 60
-    for i, (one, other) in enumerate(zip(before.results, after.results, strict=True)):
-        if i != d.trace:
-            assert other.crosstrack.rms_m == pytest.approx(one.crosstrack.rms_m, rel=0.05, abs=0.15)
-    marked = [x for x in after.deviations if x.trace == d.trace]
-    assert [(x.id, x.flag, x.note) for x in marked] == [(d.id, "intentional", "closed")]
+    meant, fault = (
+        analyse_traces(traces, Settings(), flags.decided((), [d], traces, flag, "closed"))
+        for flag in ("intentional", "error")
+    )
+    was, now, charged = (found.results[d.trace].crosstrack for found in (before, meant, fault))
+    assert now.rms_m == pytest.approx(was.rms_m, abs=0.3)
+    assert was.rms_m < 4.0 < 20.0 < charged.rms_m
+    assert 0 < charged.scored_m - now.scored_m < d.to_m - d.from_m + 60
+    for after, flag in ((meant, "intentional"), (fault, "error")):
+        for i, (one, other) in enumerate(zip(before.results, after.results, strict=True)):
+            if i != d.trace:
+                assert other.crosstrack.rms_m == pytest.approx(one.crosstrack.rms_m, rel=0.05, abs=0.15)
+        marked = [x for x in after.deviations if x.trace == d.trace]
+        assert [(x.id, x.flag, x.note) for x in marked] == [(d.id, flag, "closed")]
 
 
 def test_an_error_flag_leaves_the_errors_as_they_are():
@@ -154,8 +159,8 @@ def test_a_lone_recording_off_for_half_of_its_way_is_found():
     assert found.deviations[0].to_m - found.deviations[0].from_m > 1000.0
 
 
-def test_a_device_off_for_half_of_its_way_on_two_days_of_five_is_found_on_both():
-    traces = rides([("a", day, bulge(55.0, 100, 330) if day in (1, 3) else 0.0) for day in range(5)])
+def test_a_device_off_for_half_of_its_way_on_two_days_of_nine_is_found_on_both():
+    traces = rides([("a", day, bulge(55.0, 100, 330) if day in (1, 3) else 0.0) for day in range(9)])
     assert files(analyse_traces(traces, Settings())) == ["a/day1.gpx", "a/day3.gpx"]
 
 
@@ -244,3 +249,13 @@ def test_a_lone_device_is_judged_by_its_other_rides():
     assert [d.suggestion for d in twice.deviations] == ["route choice"] * 2
     assert [d.suggestion for d in fault.deviations] == ["receiver error"]
     assert len({d.event for d in twice.deviations}) == 2
+
+
+def test_ways_that_are_flagged_lead_the_line_nowhere():
+    """Seven of fifteen recordings went round a block and are flagged: the line is the road of the other eight."""
+    traces = week(np.random.default_rng(5), detour_of={1, 3}, wander_of={("b", 0)})
+    found = analyse_traces(traces, Settings()).deviations
+    assert len(found) == 7
+    decided = analyse_traces(traces, Settings(), flags.decided((), found, traces, "intentional", ""))
+    assert decided.routes[0].centreline.length_m == pytest.approx(2000.0, abs=10)
+    assert len(decided.deviations) == 7

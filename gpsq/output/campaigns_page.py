@@ -144,8 +144,17 @@ def _csv(rows: Sequence[Mapping[str, str]], names: Sequence[str] = ()) -> str:
     text = io.StringIO(newline="")
     writer = csv.DictWriter(text, names or (list(rows[0]) if rows else []), lineterminator="\n")
     writer.writeheader()
-    writer.writerows({name: guarded(cell(value)) for name, value in row.items()} for row in rows)
+    writer.writerows({name: _kept(value) for name, value in row.items()} for row in rows)
     return text.getvalue()
+
+
+def _kept(value: str) -> str:
+    """Return a cell as it is kept: a figure as it is, text so that no spreadsheet takes it for a formula."""
+    try:
+        float(value)
+    except ValueError:
+        return guarded(cell(value))
+    return value
 
 
 def _page(compared: Compared, chart: Any) -> str:

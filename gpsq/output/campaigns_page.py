@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+import re
 from dataclasses import dataclass
 from itertools import groupby
 from typing import TYPE_CHECKING, Any
@@ -18,7 +19,7 @@ from gpsq.output.folder_swap import replaced
 from gpsq.output.report import sketches
 from gpsq.output.tables.column import said, saying
 from gpsq.output.tables.columns import DEVICES, shown
-from gpsq.output.templating import render, template_text
+from gpsq.output.templating import policy_of, render, template_text
 from gpsq.output.terminal import columns
 from gpsq.output.wording import cell
 from gpsq.summaries.across.results_read import number
@@ -33,8 +34,7 @@ if TYPE_CHECKING:
     from gpsq.summaries.across.bridge_verdicts import Bridge
     from gpsq.summaries.across.campaigns import Compared, Entry
 
-#: Nothing may be fetched or run.
-POLICY = "default-src 'none'; img-src data:; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'"
+_NUMBER = re.compile(r"-?\d+(\.\d+)?(e-?\d+)?")
 BRIDGES = (
     "first", "second", "measure", "state", "via", "campaigns", "ratio", "ratio_low", "ratio_high", "difference_s",
     "difference_low_s", "difference_high_s", "rides_first", "rides_second", "verdict",
@@ -139,28 +139,25 @@ def _flat_bridge(b: Bridge) -> dict[str, str]:
     return {name: (whose | row).get(name, "") for name in BRIDGES}
 
 
+def _in_table(value: str) -> str:
+    """Return a value as a cell: a number as it is, a text marked where a spreadsheet would take it for a formula."""
+    return value if _NUMBER.fullmatch(value) else guarded(cell(value))
+
+
 def _csv(rows: Sequence[Mapping[str, str]], names: Sequence[str] = ()) -> str:
     """Return rows of text as CSV; the names of the columns stand there without any row too."""
     text = io.StringIO(newline="")
     writer = csv.DictWriter(text, names or (list(rows[0]) if rows else []), lineterminator="\n")
     writer.writeheader()
-    writer.writerows({name: _kept(value) for name, value in row.items()} for row in rows)
+    writer.writerows({name: _in_table(value) for name, value in row.items()} for row in rows)
     return text.getvalue()
-
-
-def _kept(value: str) -> str:
-    """Return a cell as it is kept: a figure as it is, text so that no spreadsheet takes it for a formula."""
-    try:
-        float(value)
-    except ValueError:
-        return guarded(cell(value))
-    return value
 
 
 def _page(compared: Compared, chart: Any) -> str:
     return render(
         "compare.html.j2",
-        policy=POLICY,
+        policy=policy_of(template_text("copy.js")),
+        script=template_text("copy.js"),
         css=template_text("look.css") + template_text("report.css"),
         version=version(),
         heads=heads(),

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import base64
+import hashlib
 from functools import cache
 from importlib.resources import files
 from typing import TYPE_CHECKING, Any
@@ -61,3 +63,11 @@ def _environment() -> Environment:
 def render(name: str, **values: Any) -> str:
     """Return the page that the template of that name makes of the values."""
     return _environment().get_template(name).render(**values)
+
+
+def policy_of(*scripts: str) -> str:
+    """Return a content security policy (W3C): nothing is fetched, and only these scripts run."""
+    digests = (base64.b64encode(hashlib.sha256(text.encode()).digest()).decode() for text in scripts)
+    allowed = " ".join(f"'sha256-{digest}'" for digest in digests)
+    own = f"default-src 'none'; script-src {allowed}; style-src 'unsafe-inline'; img-src data:"
+    return f"{own}; base-uri 'none'; form-action 'none'"

@@ -222,3 +222,19 @@ def short(text: str, length: int = 28) -> str:
         return line
     head = (length - 1) // 2
     return f"{line[: length - 1 - head]}…{line[-head:]}"
+
+
+def start_basis(basis: str) -> str:
+    """Return how the start of a recording is known, in words.
+
+    Examples
+    --------
+    >>> start_basis("log"), start_basis("none")
+    ('start from the start log', 'start unknown')
+    """
+    known = {
+        "log": "start from the start log",
+        "points before fix": "start from records before the fix",
+        "file time": "start from the file’s own time",
+    }
+    return known.get(basis, "start unknown" if basis == "none" else f"start: {basis}")

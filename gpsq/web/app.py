@@ -21,7 +21,7 @@ from gpsq.output.map.page import leaflet
 from gpsq.settings import RESULTS
 from gpsq.web import campaign_edits, pages
 from gpsq.web.dropped_files import MOST_FILES, PUBLISHED
-from gpsq.web.guard import DROP, POLICY_OF_MAP, POLICY_OF_RESULTS, Guard, same_token
+from gpsq.web.guard import DROP, POLICY_OF_MAP, POLICY_OF_PAGES, POLICY_OF_RESULTS, Guard, same_token
 from gpsq.web.incoming import OLDER, Incoming, Slice, disk_in
 
 if TYPE_CHECKING:
@@ -38,7 +38,7 @@ if TYPE_CHECKING:
 
 #: A form without script waits this long for the effect before it shows the page again.
 WAIT_S = 4.0
-_OWN = {"page.css": "text/css", "page.js": "text/javascript", "places.js": "text/javascript"}
+_OWN = {"page.css": "text/css"} | dict.fromkeys(("page.js", "places.js", "copy.js"), "text/javascript")
 _LEAFLET = {"leaflet.js": "text/javascript", "leaflet.css": "text/css"}
 
 
@@ -250,7 +250,8 @@ _KINDS = {".html": "text/html; charset=utf-8", ".svg": "image/svg+xml", ".png": 
 def _result(name: str, content: bytes) -> Response:
     """Return a file of the results: a page or picture to look at, in a place without rights, or a file to keep."""
     kind = next((kind for end, kind in _KINDS.items() if name.endswith(end)), None)
-    headers = {"Content-Security-Policy": POLICY_OF_MAP if name == "map.html" else POLICY_OF_RESULTS}
+    policy = POLICY_OF_MAP if name == "map.html" else POLICY_OF_PAGES if name.endswith(".html") else POLICY_OF_RESULTS
+    headers = {"Content-Security-Policy": policy}
     if kind is None:
         headers["Content-Disposition"] = "attachment"
     return Response(content, headers=headers, media_type=kind or "application/octet-stream")

@@ -25,6 +25,8 @@ POLICY = (
 )
 #: Results hold text from recordings: their pages and pictures run nothing and have no right to this page.
 POLICY_OF_RESULTS = "sandbox; frame-ancestors 'self'"
+#: A page of the results may run the one script whose hash its own policy names: it copies what is shown.
+POLICY_OF_PAGES = "sandbox allow-scripts; frame-ancestors 'self'"
 #: The map's own policy lets its own scripts run by their hashes and fetches nothing. It has no sandbox: a frame of
 #: another origin is not laid out by some browsers before it is looked at, and would stay empty.
 POLICY_OF_MAP = "connect-src 'none'; object-src 'none'; form-action 'none'; base-uri 'none'; frame-ancestors 'self'"

@@ -8,16 +8,18 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from gpsq.output import wording
+from gpsq.output.charts import all_charts
 from gpsq.output.device_figures import figure, overall
 from gpsq.output.drawing.looks import device_looks
 from gpsq.output.instants import iso_times
 from gpsq.output.report import sentences, sketches
 from gpsq.output.report.cards import by_event, card
+from gpsq.output.ride_days import long_names
 from gpsq.output.tables import columns
 from gpsq.output.tables.column import bounds, said
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Sequence
 
     from gpsq.model import Trace, Unreadable
     from gpsq.output.tables.column import Column
@@ -30,28 +32,40 @@ MOST_CARDS = 200
 
 @dataclass(frozen=True)
 class Cell:
-    """A figure in words, its bounds, and what it was before the last change ("" where it is the same)."""
+    """A figure in words, its bounds, what it was before the last change, and at first ("" where it is the same)."""
 
     value: str
     bounds: str
     before: str = ""
+    first: str = ""
 
 
-def of_analysis(analysis: Analysis, before: Mapping[tuple[str, str], str]) -> dict[str, Any]:
-    """Return what the page shows; `before` holds the figures of the run before, by device and name."""
-    fix, errors = (_table(analysis, columns.shown(part), before) for part in ("fix", "errors"))
+Figures = dict[tuple[str, str], str]
+
+
+def of_analysis(
+    analysis: Analysis, before: Figures, first: Figures | None = None, *, unmoved: bool = False
+) -> dict[str, Any]:
+    """Return what the page shows; `before` and `first` hold figures by device and name.
+
+    `before` are those before the last change that altered any, `first` those of the first run since the page was opened;
+    `unmoved`: the latest change altered none.
+    """
+    fix, errors = (_table(analysis, columns.shown(part), before, first or {}) for part in ("fix", "errors"))
     return {
         "answer": sentences.answer(analysis),
+        "said": [(s.device, sentences.of_device(s, analysis)) for s in overall(analysis).values()],
+        "pictures": [(drawing.name, drawing.title) for drawing in all_charts.drawings(analysis)],
         "looks": device_looks(analysis),
         "marks": sketches.MARKS,
         "fix": fix,
         "errors": errors,
-        "unmoved": bool(before) and not any(c.before for t in (fix, errors) for *_, cells in t["rows"] for c in cells),
+        "unmoved": unmoved,
         "cards": [card(analysis, event) for event in by_event(analysis)[:MOST_CARDS]],
         "events": len(by_event(analysis)),
         "deviations": len(analysis.deviations),
         "undecided": sum(not d.flag for d in analysis.deviations),
-        "recordings": [_recording(t, r) for t, r in zip(analysis.traces, analysis.results, strict=True)],
+        "recordings": _recordings(analysis),
         "unreadable": [wording.cell(lost.message) for lost in analysis.unreadable],
         "notes": [wording.cell(note) for note in analysis.notes],
         "lines": [_line(found) for found in analysis.routes if found.centreline is not None],
@@ -71,18 +85,26 @@ def devices(analysis: Analysis) -> list[str]:
     return sorted({r.device for r in recordings if r.device})
 
 
-def _table(analysis: Analysis, wanted: Sequence[Column], before: Mapping[tuple[str, str], str]) -> dict[str, Any]:
+def _table(analysis: Analysis, wanted: Sequence[Column], before: Figures, first: Figures) -> dict[str, Any]:
     summaries = overall(analysis).values()
     kept = [c for c in wanted if any(np.isfinite(figure(s, c.source).value) for s in summaries)]
-    rows = [(s.device, s.rides, [_cell(s, c, before) for c in kept]) for s in summaries]
+    rows = [(s.device, s.rides, [_cell(s, c, before, first) for c in kept]) for s in summaries]
     return {"heads": [c.heading for c in kept], "rows": rows}
 
 
-def _cell(summary: DeviceSummary, column: Column, before: Mapping[tuple[str, str], str]) -> Cell:
+def _cell(summary: DeviceSummary, column: Column, before: Figures, first: Figures) -> Cell:
     found = figure(summary, column.source)
     value = said(column, found)
-    was = before.get((summary.device, column.name), value)
-    return Cell(value, bounds(column, found), was if was != value else "")
+    was, began = (known.get((summary.device, column.name), value) for known in (before, first))
+    return Cell(value, bounds(column, found), was if was != value else "", began if began not in {value, was} else "")
+
+
+def _recordings(analysis: Analysis) -> list[dict[str, Any]]:
+    names = long_names(analysis)
+    return [
+        _recording(trace, result) | {"ride": names.get(result.ride) or "no ride"}
+        for trace, result in zip(analysis.traces, analysis.results, strict=True)
+    ]
 
 
 def _recording(trace: Trace, result: TraceResult) -> dict[str, Any]:

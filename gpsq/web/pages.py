@@ -32,6 +32,8 @@ DOWNLOADS = (
 @cache
 def static(name: str) -> str:
     """Return the text of one of the page's own files; its style sheet begins with the look of report and map."""
+    if name == "copy.js":
+        return template_text(name)
     text = (files("gpsq.web") / "static" / name).read_text("utf-8")
     return template_text("look.css") + text if name.endswith(".css") else text
 

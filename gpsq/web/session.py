@@ -63,6 +63,9 @@ class Desk:
         self.published: tuple[str, ...] | None = None
         self._written = 0
         self._number = 0
+        self._first: dict[tuple[str, str], str] = {}
+        self._before: dict[tuple[str, str], str] = {}
+        self._now: dict[tuple[str, str], str] = {}
         self._seen_files: frozenset[tuple[str, int, int]] = frozenset()
         self._lock = threading.Lock()
         self.analyst, self.reader = Line(), Line()
@@ -100,10 +103,20 @@ class Desk:
             analysis, map_page = answer.result()
             if self.results and self.results.analysis is analysis:
                 return  # two requests shared one run
-            before = page_data.figures(self.results.analysis) if self.results else {}
             self._number += 1
             self.problem = ""
-            self.results = Results(self._number, analysis, map_page, page_data.of_analysis(analysis, before))
+            unmoved = self._note_figures(page_data.figures(analysis))
+            shown = page_data.of_analysis(analysis, self._before, self._first, unmoved=unmoved)
+            self.results = Results(self._number, analysis, map_page, shown)
+
+    def _note_figures(self, now: dict[tuple[str, str], str]) -> bool:
+        """Keep the figures from before the last change that altered any, and the first ones; return if none was altered."""
+        unmoved = now == self._now
+        if self._now and not unmoved:
+            self._before = self._now
+        self._first = self._first or now
+        self._now = now
+        return unmoved
 
     def receive(self, given: str, content: IO[bytes]) -> Received:
         """Store one dropped file and have it looked into."""

@@ -73,7 +73,7 @@ def test_a_figure_of_a_device_is_in_the_csv_with_its_bounds(wobble):
 def test_it_is_in_the_report_over_all_routes_and_by_route(wobble):
     text = report_page(wobble, ()).replace(GAP, " ")
     assert text.count('<th scope="col">wobble of the line</th>') == 1  # one route has summaries: none by route
-    assert text.count('<td>7.2 m<span class="bounds">6.5 m to 8.5 m</span>') == len(wobble.summaries.devices) // 2
+    assert text.count('<div>7.2 m<span class="bounds">6.5 m to 8.5 m</span>') == len(wobble.summaries.devices) // 2
 
 
 def test_it_is_on_the_page_and_told_from_the_run_before(wobble):

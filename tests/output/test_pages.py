@@ -21,6 +21,7 @@ from gpsq.output.charts import all_charts
 from gpsq.output.map.data import map_data, script_json
 from gpsq.output.map.page import map_page
 from gpsq.output.report.page import report_page
+from gpsq.output.templating import template_text
 from gpsq.summary_types import Summaries
 
 if TYPE_CHECKING:
@@ -336,10 +337,56 @@ def test_no_name_is_markup_or_a_template(pages: Path, name: str) -> None:
     assert [bad for bad in FORBIDDEN if bad in text] == []
 
 
-def test_the_report_runs_no_script(pages: Path) -> None:
-    elements = Elements((pages / "report.html").read_text("utf-8"))
-    assert elements.of("script") == []
+def test_the_reports_one_script_only_copies(pages: Path) -> None:
+    """The policy lets it run by its hash; it fetches nothing, and no element has a handler of its own."""
+    text = (pages / "report.html").read_text("utf-8")
+    elements = Elements(text)
+    (script,) = re.findall(r"<script>(.*?)</script>", text, re.DOTALL)
+    assert script == template_text("copy.js")
+    assert not re.search(r"fetch|XMLHttpRequest|import|eval|innerHTML", script)
     assert not [name for _, attributes in elements.found for name in attributes if name.startswith("on")]
+
+
+def test_findings_and_tables_can_be_copied(open_page: Any, pages: Path) -> None:
+    """What is copied is caught on its way: a sentence, and a table in three forms with all of its rows."""
+    shown = open_page(pages / "report.html").page
+    shown.evaluate(
+        "window.copied = []; navigator.clipboard.writeText = async (text) => { window.copied.push(text); }; 1"
+    )
+    shown.locator(".answer .copy").first.click()
+    for name in ("Markdown", "HTML", "CSV"):
+        shown.locator("#fix .copies").first.get_by_text(name, exact=True).click()
+    sentence, markdown, html, csv = shown.evaluate("window.copied")
+    assert sentence.endswith(".")
+    assert sentence in shown.locator(".answer [data-finding]").first.inner_text().replace("\u00a0", " ")
+    rows = markdown.split("\n")
+    assert rows[0].startswith("| device | rides | median time to first fix |")
+    assert set(rows[1]) == set("| -")
+    assert [row.split(" | ")[0] for row in rows[2:]] == ["| Amber", "| Basalt $x_1$ <b>", "| Cobalt {{7*7}}"]
+    assert "<td>Basalt $x_1$ &lt;b&gt;</td>" in html
+    assert len(csv.split("\n")) == 4
+    assert csv.split("\n")[1].startswith('"Amber","')
+
+
+@pytest.mark.parametrize("name", ["report.html", "map.html"])
+def test_nothing_is_wider_than_a_phone(open_page: Any, pages: Path, name: str) -> None:
+    """At 390 px no element reaches beyond the screen, and every figure of the first table is seen without scrolling."""
+    shown = open_page(pages / name, 390).page
+    wide = shown.evaluate(
+        """() => [...document.body.querySelectorAll('*')].filter((node) => {
+          const box = node.getBoundingClientRect();
+          return box.width && !node.closest('svg, .leaflet-pane, .unseen, .skip, thead') && (box.right > 390.5 || box.left < -0.5);
+        }).map((node) => node.outerHTML.slice(0, 80))"""
+    )
+    assert wide == []
+    if name == "report.html":
+        table = shown.locator("#fix table").first
+        for cell in table.locator("tbody td").all():
+            box = cell.bounding_box()
+            assert box["x"] >= 0
+            assert box["x"] + box["width"] <= 390
+            assert cell.get_attribute("data-head")
+        assert table.evaluate("(node) => node.parentElement.scrollWidth <= node.parentElement.clientWidth")
 
 
 def test_every_script_of_the_map_parses(pages: Path, tmp_path: Path) -> None:

@@ -61,6 +61,7 @@ class Visit:
         """How many recordings the map in the frame shows."""
         frame = self.page.wait_for_selector("#map-page").content_frame()
         frame.wait_for_selector("body[data-recordings]:not([data-recordings='0'])")
+        frame.evaluate("document.querySelectorAll('#routes input:not(:checked)').forEach((box) => box.click())")
         assert frame.locator(".leaflet-control-scale-line").inner_text() != "20 m"  # the map knows its size
         return int(frame.evaluate("document.body.dataset.recordings"))
 
@@ -153,7 +154,7 @@ def _edit_by_hand(page: Any, week: Path) -> None:
     page.wait_for_selector("#fix th:has-text('Handle-bar')")
     page.locator("#ground").click()
     assert page.locator("#ground .circle-new").count() == 1
-    page.get_by_role("button", name="Keep private").click()
+    page.get_by_role("button", name="Hide this place").click()
     page.wait_for_selector("#ground .circle-kept")
     (place,) = campaign_file.load(week).private_places
     assert abs(place.lat_deg - 56.21) < 0.05
@@ -232,7 +233,7 @@ def test_the_story_without_a_script(chromium: Any, address: str, tmp_path: Path)
     page.wait_for_selector("#fix th:has-text('Bar')")
     page.locator("#lat").fill("91")
     page.locator("#lon").fill("0")
-    page.get_by_role("button", name="Keep private").click()
+    page.get_by_role("button", name="Hide this place").click()
     assert "found 91 for lat" in page.locator("#refusal").inner_text()
     visit.complaints.clear()  # the browser tells that the form was refused
     visit.close()

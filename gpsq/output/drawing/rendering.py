@@ -13,7 +13,7 @@ from xml.sax.saxutils import escape
 
 import numpy as np
 
-from gpsq.output.drawing.sheet import FONT, INK, LEAF, POINTS_PER_INCH, RULE, SOFT, Line, Sheet, Text
+from gpsq.output.drawing.sheet import FONT, INK, LEAF, POINTS_PER_INCH, RULE, SOFT, STREET, Line, Sheet, Text
 from gpsq.output.templating import SPELLED_OUT
 
 if TYPE_CHECKING:
@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 #: Width and height in inches, and dots per inch of the PNG (1920 × 1080 and 1080 × 1080).
 WIDE = (10.0, 5.625, 192)
 SQUARE = (4.5, 4.5, 240)
-THEMED = {INK: "var(--ink)", SOFT: "var(--soft)", RULE: "var(--rule)", LEAF: "var(--leaf)"}
+THEMED = {INK: "var(--ink)", SOFT: "var(--soft)", RULE: "var(--rule)", LEAF: "var(--leaf)", STREET: "var(--street)"}
 
 _OPTIONS: Any = {
     "text.parse_math": False,

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from gpsq.output.drawing.looks import Look
 
 #: The colours of the pages' light look; inside a page they follow its dark look too.
-INK, SOFT, RULE, LEAF = "#1c2428", "#545c5f", "#cdc7b8", "#fffdf8"
+INK, SOFT, RULE, LEAF, STREET = "#1c2428", "#545c5f", "#cdc7b8", "#fffdf8", "#e4dfd2"
 #: Size of type in points; on a video of 1080 lines it is 29 lines high or more.
 TYPE_PT, SMALL_PT, TITLE_PT = 11.0, 9.0, 15.0
 FONT = "DejaVu Sans"

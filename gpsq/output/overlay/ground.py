@@ -12,7 +12,7 @@ from gpsq.output.drawing.flags import draw_cloth
 from gpsq.output.drawing.labels import along_leader, beside
 from gpsq.output.drawing.lines import thin_line
 from gpsq.output.drawing.route_parts import band_m, stretch_m
-from gpsq.output.drawing.sheet import INK, POINTS_PER_INCH, RULE, SMALL_PT, SOFT, Box, text_width_in
+from gpsq.output.drawing.sheet import INK, POINTS_PER_INCH, RULE, SMALL_PT, SOFT, STREET, Box, text_width_in
 from gpsq.output.drawing.views import whole_length_m
 
 if TYPE_CHECKING:
@@ -25,7 +25,6 @@ if TYPE_CHECKING:
 
 #: Lines are thinned to this on the sheet, for drawing only.
 THIN_IN = 0.25 / POINTS_PER_INCH
-STREET = "#e4dfd2"
 #: Places of lines that labels keep clear of are taken this often.
 SAMPLE_IN = 0.06
 

@@ -15,8 +15,7 @@ from gpsq.output import wording
 from gpsq.output.drawing.flags import flag_text
 from gpsq.output.drawing.looks import device_looks
 from gpsq.output.drawing.rendering import pixels
-from gpsq.output.drawing.sheet import INK, LEAF, RULE, SOFT
-from gpsq.output.overlay.ground import STREET
+from gpsq.output.drawing.sheet import INK, LEAF, RULE, SOFT, STREET
 from gpsq.output.overlay.rides import overlays
 from gpsq.output.replay.moments import FILM_S, Runner, beginnings_s, moments
 from gpsq.output.replay.stage import Stage, moving, set_up

@@ -10,7 +10,7 @@ import numpy as np
 from gpsq.output import wording
 from gpsq.output.drawing.margin import counted, write_margin
 from gpsq.output.drawing.route_parts import stretch_m
-from gpsq.output.drawing.sheet import LEAF, POINTS_PER_INCH, RULE, SMALL_PT, SOFT, TITLE_PT, TYPE_PT, Box, Sheet
+from gpsq.output.drawing.sheet import LEAF, POINTS_PER_INCH, RULE, SMALL_PT, SOFT, STREET, TITLE_PT, TYPE_PT, Box, Sheet
 from gpsq.output.overlay import ground, picture
 from gpsq.output.overlay.ground import Panel
 from gpsq.output.ride_days import long_names
@@ -85,7 +85,7 @@ def set_up(
 
 def _still(panel: Panel, overlay: Overlay, streets: Sequence[FloatArray]) -> None:
     for street in streets:
-        panel.line(street, ground.STREET, 1.4)
+        panel.line(street, STREET, 1.4)
     panel.line(overlay.line_m, RULE, 4.0, covers=True)
 
 

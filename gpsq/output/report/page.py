@@ -1,8 +1,9 @@
-"""``report.html``: one page that answers first and shows its grounds after; no script, nothing from elsewhere."""
+"""``report.html``: one page that answers first and shows its grounds after; nothing from elsewhere, and a script only to copy."""
 
 from __future__ import annotations
 
 import shlex
+from collections import Counter
 from itertools import groupby
 from typing import TYPE_CHECKING, Any
 
@@ -12,17 +13,20 @@ from gpsq.digests import version
 from gpsq.output import run_file, wording
 from gpsq.output.device_figures import MISSING, overall
 from gpsq.output.drawing.looks import device_looks
+from gpsq.output.drawing.margin import CUT
 from gpsq.output.drawing.route_parts import hot_spots
 from gpsq.output.instants import dated
 from gpsq.output.report import findings, sentences, sketches
 from gpsq.output.report.cards import by_event, card
+from gpsq.output.report.glossary import GLOSSARY
+from gpsq.output.ride_days import long_names
 from gpsq.output.tables import columns
 from gpsq.output.tables.column import bounds, said
-from gpsq.output.templating import render, template_text
+from gpsq.output.templating import policy_of, render, template_text
 from gpsq.output.wording import cell
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping, Sequence
+    from collections.abc import Mapping, Sequence
 
     from gpsq.model import Trace, Unreadable
     from gpsq.output.drawing.rendering import Chart
@@ -30,16 +34,17 @@ if TYPE_CHECKING:
     from gpsq.results import Analysis, TraceResult
     from gpsq.summary_types import DeviceSummary, Interval
 
-#: Nothing may be fetched or run.
-POLICY = "default-src 'none'; img-src data:; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'"
 #: More cards than this are not looked at one by one; the table of deviations has them all.
 MOST_CARDS = 60
+#: What is said of so many recordings is said once, below the table.
+SAID_ONCE = 3
 
 
 def report_page(analysis: Analysis, charts: tuple[Chart, ...]) -> str:
     """Return the page; `charts` are those of `charts.figures`."""
     shown = {
-        "policy": POLICY,
+        "policy": policy_of(template_text("copy.js")),
+        "script": template_text("copy.js"),
         "css": template_text("look.css") + template_text("report.css"),
         "title": wording.title(analysis),
         "folder": shlex.quote(cell(analysis.folder)) if analysis.folder else "",
@@ -48,6 +53,9 @@ def report_page(analysis: Analysis, charts: tuple[Chart, ...]) -> str:
         "marks": sketches.MARKS,
         "words": wording,
         "charts": {chart.name: chart for chart in charts},
+        "overlays": [chart.name for chart in charts if chart.name.startswith("overlay-")],
+        "cut": CUT if analysis.published else "",
+        "glossary": GLOSSARY,
     }
     groups = (_answer(analysis), _figures(analysis), _grounds(analysis), _recordings(analysis), _origin(analysis))
     for group in groups:
@@ -83,10 +91,8 @@ def _figures(analysis: Analysis) -> dict[str, Any]:
 
 
 def _grounds(analysis: Analysis) -> dict[str, Any]:
-    drawn = sketches.thinned(analysis)
     return {
-        "drawn": drawn,
-        "routes": [(found, sketches.of_route(analysis, found, drawn)) for found in analysis.routes],
+        "routes": analysis.routes,
         "cards": [card(analysis, event) for event in by_event(analysis)[:MOST_CARDS]],
         "deviations": len(analysis.deviations),
         "events": len(by_event(analysis)),
@@ -95,7 +101,7 @@ def _grounds(analysis: Analysis) -> dict[str, Any]:
 
 def _recordings(analysis: Analysis) -> dict[str, Any]:
     return {
-        "rows": list(_rows(analysis)),
+        **_rows(analysis),
         "unreadable": [_unreadable(lost) for lost in analysis.unreadable],
         "aside": _aside(analysis),
     }
@@ -164,10 +170,22 @@ def _numbered(spots: Sequence[Any]) -> list[tuple[int, Any]]:
     ]
 
 
-def _rows(analysis: Analysis) -> Iterator[dict[str, Any]]:
-    """Give a row for every recording found, with why it was not scored."""
-    for trace, result in zip(analysis.traces, analysis.results, strict=True):
-        yield {"trace": trace, "result": result, "more": _remarks(trace, result)}
+def _rows(analysis: Analysis) -> dict[str, Any]:
+    """Return a row for every recording found, with remarks; what is said of several recordings is said once for all."""
+    names = long_names(analysis)
+    said = [_remarks(trace, result) for trace, result in zip(analysis.traces, analysis.results, strict=True)]
+    counts = Counter(remark for remarks in said for remark in dict.fromkeys(remarks))
+    shared = {remark for remark, count in counts.items() if count >= SAID_ONCE}
+    rows = [
+        {
+            "trace": trace,
+            "result": result,
+            "ride": names.get(result.ride) or "–",
+            "more": [remark for remark in remarks if remark not in shared],
+        }
+        for trace, result, remarks in zip(analysis.traces, analysis.results, said, strict=True)
+    ]
+    return {"rows": rows, "shared_remarks": [(remark, counts[remark]) for remark in counts if remark in shared]}
 
 
 def _remarks(trace: Trace, result: TraceResult) -> list[str]:

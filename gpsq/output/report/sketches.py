@@ -1,4 +1,4 @@
-"""Small drawings of the ground for the report, as plain SVG: a sheet per route, a cut-out per deviation.
+"""Small drawings of the ground for the report, as plain SVG: a cut-out for each event.
 
 They need no script, follow the page's light and dark look, and hold no text from the recordings.
 """
@@ -10,9 +10,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gpsq.output.drawing.lines import Drawn, thin, thin_line
+from gpsq.output.drawing.lines import thin_line
 from gpsq.output.drawing.looks import device_looks, state
-from gpsq.output.drawing.route_parts import band_m, head_span_m, hot_spots, stretch_m
+from gpsq.output.drawing.route_parts import stretch_m
+from gpsq.output.drawing.views import whole_length_m
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -20,10 +21,7 @@ if TYPE_CHECKING:
     from gpsq.model import Deviation, FloatArray, IntArray
     from gpsq.results import Analysis, RouteResult
 
-#: The report's drawings are coarser than the map: 1 m, and no more points than a page can carry.
-DRAW_TOLERANCE_M, DRAW_BUDGET = 1.0, 40_000
 #: Units of the drawings, about pixels on a desktop.
-ROUTE_BOX = (1000.0, 620.0)
 CARD_BOX = (320.0, 200.0)
 MARGIN = 24.0
 #: Lines are thinned to this, for drawing only: a third of the width of the thinnest.
@@ -49,23 +47,12 @@ class Stroke:
 
 
 @dataclass(frozen=True)
-class Mark:
-    """A sign at a place: its SVG path about the origin, place and colour."""
-
-    path: str
-    x: float
-    y: float
-    colour: str
-
-
-@dataclass(frozen=True)
 class Sketch:
-    """A drawing: size in units, lines from the lowest up, marks, and the scale bar's length in units and in metres."""
+    """A drawing: size in units, lines from the lowest up, and the scale bar's length in units and in metres."""
 
     width: float
     height: float
     strokes: tuple[Stroke, ...]
-    marks: tuple[Mark, ...]
     bar: float
     bar_m: float
 
@@ -108,64 +95,12 @@ class _Frame:
 
     def bar(self) -> tuple[float, float]:
         """Return the length of a scale bar in units and in metres: 1, 2 or 5 times a power of ten."""
-        most_m = self.width / 4 / self.scale
-        power = 10.0 ** np.floor(np.log10(most_m))
-        length_m = float(max(step * power for step in (1, 2, 5) if step * power <= most_m))
+        length_m = whole_length_m(self.width / 4 / self.scale)
         return length_m * self.scale, length_m
 
 
 def _tenth(value: int) -> str:
     return f"{value / 10:g}"
-
-
-def thinned(analysis: Analysis) -> Drawn:
-    """Return the lines of all traces, thinned for the report's drawings."""
-    return thin(analysis, DRAW_TOLERANCE_M, DRAW_BUDGET)
-
-
-def of_route(analysis: Analysis, found: RouteResult, drawn: Drawn) -> Sketch | None:
-    """Return a route with all its recordings, missed heads, first fixes, deviations and hot spots."""
-    plane, line = found.route.plane, found.centreline
-    tracks = [(i, [plane.to_metres(*piece.T) for piece in drawn.lines[i]]) for i in found.route.members]
-    everything = [piece for _, pieces in tracks for piece in pieces] + ([line.xy_m] if line else [])
-    if not everything:
-        return None
-    frame, looks = _Frame.round(np.vstack(everything), ROUTE_BOX), device_looks(analysis)
-    strokes = [
-        Stroke(frame.path(stretch_m(found, s.from_m, s.to_m)), "spot")
-        for s in hot_spots(analysis)
-        if s.route == found.route.name
-    ]
-    strokes.append(Stroke(frame.path(band_m(found), closed=True), "band"))
-    strokes += [
-        Stroke(frame.path(_deviation_m(analysis, found, d)), f"off {state(d.flag)}")
-        for d in analysis.deviations
-        if d.trace in found.route.members
-    ]
-    for i, pieces in tracks:
-        look = looks[analysis.traces[i].device]
-        strokes += [
-            Stroke(frame.path(piece), "track", look.colour, " ".join(map(str, look.dashes))) for piece in pieces
-        ]
-    if line:
-        strokes.append(Stroke(frame.path(line.xy_m), "line"))
-    heads, marks = _starts(analysis, found, frame)
-    return Sketch(frame.width, frame.height, tuple(s for s in [*strokes, *heads] if s.path), tuple(marks), *frame.bar())
-
-
-def _starts(analysis: Analysis, found: RouteResult, frame: _Frame) -> tuple[list[Stroke], list[Mark]]:
-    """Return the missed head and the first fix of each recording of a route."""
-    looks = device_looks(analysis)
-    heads, marks = [], []
-    for i in found.route.members:
-        trace, result = analysis.traces[i], analysis.results[i]
-        look = looks[trace.device]
-        if span := head_span_m(trace, result, found):
-            heads.append(Stroke(frame.path(stretch_m(found, *span)), "head", look.colour))
-        if trace.accepted:
-            x, y = frame.place(found.route.plane.to_metres(trace.lon_deg[:1], trace.lat_deg[:1]))[0].round(1).tolist()
-            marks.append(Mark(MARKS[look.mark], x, y, look.colour))
-    return heads, marks
 
 
 def of_event(analysis: Analysis, event: Sequence[Deviation]) -> Sketch | None:
@@ -185,7 +120,7 @@ def of_event(analysis: Analysis, event: Sequence[Deviation]) -> Sketch | None:
     strokes += [Stroke(frame.path(way), f"off {state(d.flag)}") for d, way in off]
     for d, _ in off:
         strokes += _beside(analysis, found, d, line, reach_m, frame)
-    return Sketch(frame.width, frame.height, tuple(s for s in strokes if s.path), (), *frame.bar())
+    return Sketch(frame.width, frame.height, tuple(s for s in strokes if s.path), *frame.bar())
 
 
 def _beside(

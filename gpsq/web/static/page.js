@@ -187,12 +187,14 @@
     number = now;
     const focus = document.activeElement?.id;
     const typed = new Map([...document.querySelectorAll("[data-live] input:not([type=hidden])")].filter((i) => i.id && i.value !== i.defaultValue).map((i) => [i.id, i.value]));
+    const unfolded = [...document.querySelectorAll("[data-live] details[open]")].map((one) => one.parentElement.id).filter(Boolean);
     for (const part of document.querySelectorAll("section, nav")) part.hidden = fresh.getElementById(part.id).hidden;
     Object.assign(by("ground").dataset, fresh.getElementById("ground").dataset);
     for (const part of document.querySelectorAll("[data-live]")) {
       const other = fresh.getElementById(part.id);
       if (other.innerHTML !== part.innerHTML) part.replaceChildren(...document.importNode(other, true).childNodes);
     }
+    for (const id of unfolded) by(id)?.querySelector("details")?.setAttribute("open", "");
     for (const [id, value] of typed) if (by(id)) by(id).value = value;
     if (focus && document.activeElement?.id !== focus) (by(focus) ?? by(focus.replace(/^clear-/, "intentional-")))?.focus({ preventScroll: true });
     unhide();

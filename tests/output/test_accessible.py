@@ -1,0 +1,76 @@
+"""Pages for everyone: no serious violation of WCAG 2.2 A and AA that axe-core finds, light and dark, on every page that is made."""
+
+from __future__ import annotations
+
+import dataclasses
+from importlib.util import find_spec
+from pathlib import Path
+from typing import Any
+
+import pytest
+from browser import missing
+from output_sample import sample
+from written_results import one
+
+from gpsq.output.campaigns_page import write_compared
+from gpsq.output.charts import all_charts
+from gpsq.output.map.page import map_page
+from gpsq.output.report.page import report_page
+from gpsq.settings import Settings
+from gpsq.summaries.across.campaigns import compare_campaigns
+
+RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
+PAGES = ("report", "map", "compare", "published")
+
+
+@pytest.fixture(scope="module")
+def pages(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
+    folder = tmp_path_factory.mktemp("accessible")
+    analysis = sample()
+    charts = all_charts.figures(analysis)
+    cut = dataclasses.replace(analysis, published=True, folder="")
+    texts = {"report": report_page(analysis, charts), "map": map_page(analysis), "published": report_page(cut, charts)}
+    for name, text in texts.items():
+        (folder / f"{name}.html").write_text(text, "utf-8")
+    found = compare_campaigns([one(folder, "spring"), one(folder, "autumn", title="Week 2")], Settings())
+    write_compared(found, folder / "together")
+    return {name: folder / f"{name}.html" for name in texts} | {"compare": folder / "together" / "compare.html"}
+
+
+@pytest.fixture(scope="module")
+def axe(chromium: Any) -> Any:
+    """Open a page in a look and a width, and return what axe-core finds serious."""
+    found = find_spec("axe_playwright_python")
+    if found is None or found.origin is None:
+        missing("the package axe-playwright-python")
+    script = (Path(str(found.origin)).parent / "axe.min.js").read_text("utf-8")
+
+    def run(path: Path, scheme: str, width: int = 1280, do: str = "1") -> list[str]:
+        context = chromium.new_context(viewport={"width": width, "height": 800}, color_scheme=scheme, bypass_csp=True)
+        page = context.new_page()
+        page.goto(path.as_uri())
+        page.evaluate(do)
+        page.evaluate(script + "; 1")
+        result = page.evaluate("(rules) => axe.run(document, {runOnly: rules, resultTypes: ['violations']})", RULES)
+        context.close()
+        return [
+            f"{violation['id']}: {node['html'][:120]} {node['failureSummary'][:200]}"
+            for violation in result["violations"]
+            if violation["impact"] in {"serious", "critical"}
+            for node in violation["nodes"]
+        ]
+
+    return run
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("name", PAGES)
+def test_no_serious_violation(axe: Any, pages: dict[str, Path], name: str, scheme: str) -> None:
+    assert axe(pages[name], scheme) == []
+
+
+@pytest.mark.parametrize(
+    "do", ["1", "document.getElementById('key-button').click(); document.getElementById('after').click()"]
+)
+def test_no_serious_violation_on_a_phone(axe: Any, pages: dict[str, Path], do: str) -> None:
+    assert axe(pages["map"], "light", 390, do) == []

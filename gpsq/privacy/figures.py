@@ -82,7 +82,7 @@ def crosstrack(whole: CrossTrack | None, part: CrossTrack | None) -> CrossTrack 
         return None
     nothing = np.empty(0)
     many = int(whole.scored.sum()) >= LEAST_STATIONS
-    lengths = ("bias_m", "rms_m", "median_m", "p95_m")
+    lengths = ("bias_m", "rms_m", "median_m", "p68_m", "p95_m")
     return only(
         whole,
         (),
@@ -133,17 +133,18 @@ def _missed_m(analysis: Analysis, summary: DeviceSummary) -> FloatArray:
 
 #: Figures per device that are told as they are: times, and shares and numbers of rides.
 AS_THEY_ARE = (
-    "ttff_known", "ttff_censored", "ttff_median_s", "fixed_in_10s", "fixed_in_30s", "fixed_in_60s", "settle_median_s",
-    "open_deviations", "spikes",
+    "ttff_known", "ttff_never", "ttff_median_s", "fixed_in_10s", "fixed_in_30s", "fixed_in_60s", "ttff_ways_p",
+    "settle_median_s", "usable_median_s", "missed_is_minimum", "scored_rides", "receiver_errors",
+    "receiver_error_recordings", "route_choices", "undecided", "spikes", "interval_median_s",
 )  # fmt: skip
 #: Lengths, told to the decimetre.
 LENGTHS = (
-    "xte_rms_m", "xte_p95_m", "xte_rms_plain_m", "repeatability_m", "repeatability_plain_m", "bias_m",
+    "xte_median_m", "xte_p68_m", "xte_p95_m", "xte_rms_m", "repeatability_m", "bias_m", "offset_body_m", "offset_ground_m",
     "hausdorff_median_m", "frechet_median_m",
 )  # fmt: skip
 RATIOS = ("length_ratio_median",)
 #: What a recording without a fix, which missed the whole route, may have given its value.
-MISSED = ("missed_median_m",)
+MISSED = ("missed_median_m", "missed_worst_m")
 
 
 def _figures(summary: DeviceSummary, missed_m: FloatArray) -> Mapping[str, Interval]:

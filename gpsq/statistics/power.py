@@ -88,7 +88,7 @@ def detectable_ratio(rides: int, confidence: float = 0.95) -> float:
 
 
 def rides_needed(effect: float, power_of: Power, confidence: float = 0.95, power: float = POWER) -> int | None:
-    """Return the fewest rides from which on a true difference is found with that power; None above `MOST_RIDES`.
+    """Return the fewest rides with which a true difference is found with that power; None above `MOST_RIDES`.
 
     Examples
     --------

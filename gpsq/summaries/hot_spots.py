@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 #: Offsets are averaged over this length first, and their sizes over twice as much: a block of houses (common practice).
 BIN_M, SMOOTH_BINS = 25.0, 2
 #: The chance that is allowed is half of what the level says: moved offsets hold a little less than the recordings do
-#: (6 of 60 even campaigns with three devices named a place without this, tests/validation/hot_spot_search.py).
+#: (6 of 60 even campaigns with three devices named a place without this, tests/validation/identical_devices.py).
 SHIFTS, ALLOWED = 200, 0.5
 FEWEST_RIDES = 3
 #: What a search would have seen is told for a stretch with so many times the error, found in so many of its trials.

@@ -49,7 +49,7 @@ def _title(carried: str, ratios: dict[str, Interval]) -> str:
     less = sum(r.high < 1 for r in ratios.values())
     more = sum(r.low > 1 for r in ratios.values())
     open_ones = len(ratios) - less - more
-    parts = [f"{n} {what}" for n, what in ((less, "err less"), (more, "err more")) if n]
+    parts = [f"{n} err{'s' * (n == 1)} {what}" for n, what in ((less, "less"), (more, "more")) if n]
     parts += [f"{open_ones} cannot be told apart from it"] if open_ones else []
     return f"Against {wording.short(carried, 20)}: {', '.join(parts)}"
 

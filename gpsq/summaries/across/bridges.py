@@ -111,8 +111,7 @@ def _of_errors(first: str, second: str, errors: Mapping[str, Values], settings: 
         )  # fmt: skip
     spans = list(_spans(first, second, errors))
     if not spans:
-        none = Interval(np.nan, method="none: no device was carried along")
-        return Bridge(first, second, "xte_p68_m", "", "", "", none, 0, 0)
+        return Bridge(first, second, "xte_p68_m", "", "", "", _none(first, second, errors), 0, 0)
     return _joined(first, second, spans, settings.confidence)
 
 
@@ -171,8 +170,9 @@ def _joined(first: str, second: str, spans: Sequence[_Span], confidence: float) 
 
 
 def _of_waits(first: str, second: str, state: str, waits: Mapping[str, Values], settings: Settings) -> Bridge | None:
-    """Return the comparison of two devices' times within a start state; None where one has none in it."""
-    if not all(any(device in values for values in waits.values()) for device in (first, second)):
+    """Return the comparison of two devices' times within a start state; None where one has hardly any in it."""
+    most = [max((len(values.get(device, {})) for values in waits.values()), default=0) for device in (first, second)]
+    if min(most) < FEWEST_RIDES:
         return None
     direct = {name: _later(values, first, second) for name, values in waits.items()}
     direct = {name: own for name, own in direct.items() if len(own) >= FEWEST_RIDES}
@@ -192,8 +192,14 @@ def _of_waits(first: str, second: str, state: str, waits: Mapping[str, Values], 
                 best = Bridge(
                     first, second, "ttff_s", state, via, f"{here}, {there}", found, len(own), len(other)
                 )  # fmt: skip
-    none = Interval(np.nan, method="none: no device was carried along")
-    return best or Bridge(first, second, "ttff_s", state, "", "", none, 0, 0)
+    return best or Bridge(first, second, "ttff_s", state, "", "", _none(first, second, waits), 0, 0)
+
+
+def _none(first: str, second: str, values: Mapping[str, Values]) -> Interval:
+    """Return that two devices cannot be compared, and why."""
+    together = any(set(own.get(first, {})) & set(own.get(second, {})) for own in values.values())
+    why = "too few rides together" if together else "no device was carried along"
+    return Interval(np.nan, method=f"none: {why}")
 
 
 def _later(values: Values, first: str, second: str) -> FloatArray:

@@ -236,7 +236,7 @@ def compare(
     """Set every device of many campaigns side by side, from their results."""
     from gpsq.output import campaigns_page
     from gpsq.settings import Settings
-    from gpsq.summaries.campaigns import compare_campaigns
+    from gpsq.summaries.across.campaigns import compare_campaigns
 
     found = compare_campaigns(results, Settings())
     campaigns_page.write_compared(found, out)

@@ -258,8 +258,8 @@ class CrossTrack:
     """Errors of one trace against a line.
 
     `along_m` (k,) stations of the route's centreline, `offset_m` (k,) signed, + left of travel, nan where not covered;
-    `scored` (k,) stations that count. Figures are over scored stations: `bias_m` median, `rms_m`, `median_m` and `p95_m`
-    of the absolute value, `within_5m` and `within_10m` shares, `scored_m` the length they rest on.
+    `scored` (k,) those that count, `scored_m` their length. Figures are over them: `bias_m` median, `rms_m`, `median_m`,
+    `p68_m` and `p95_m` of the absolute value, `within_5m` and `within_10m` shares.
     """
 
     along_m: FloatArray
@@ -273,6 +273,7 @@ class CrossTrack:
     within_10m: float
     scored_m: float
     before_settling_rms_m: float = float("nan")
+    p68_m: float = float("nan")
 
     def __post_init__(self) -> None:
         same_length(self, ("along_m", "offset_m", "scored"))

@@ -14,12 +14,16 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Interval:
-    """A figure with its interval: nan bounds where none exists; `method` says how it was found or why it is absent."""
+    """A figure with its interval: nan bounds where none exists; `method` says how it was found or why it is absent.
+
+    Of a share or a count, `of` is how many there were.
+    """
 
     value: float
     low: float = float("nan")
     high: float = float("nan")
     method: str = ""
+    of: int = 0
 
 
 @dataclass(frozen=True)
@@ -46,11 +50,12 @@ class StateSummary:
 class PairedComparison:
     """The difference between two devices on the rides that both recorded.
 
-    `measure` is ``ttff_s`` or ``xte_rms_m``; `difference` is first less second, its mean over rides, in the measure's
-    unit. `p` is two-sided, `p_adjusted` allows for all comparisons made (Benjamini–Hochberg), `test` names the test.
-    `rides_needed` is the number of rides that would show the difference seen with 80 % power (None: more than can be
-    ridden), `detectable` the smallest true difference that so many rides as these show with 80 % power. `left_out`
-    says which shared rides could not be used. `verdict` is a sentence.
+    `measure` is ``ttff_s``, ``missed_m``, ``xte_p68_m`` or ``repeatability_m``. `difference` is the median over rides of
+    first less second, in the measure's unit; of the last two the ratio of first to second (`is_ratio`). A device that never
+    fixed counts as infinitely late. `p` is two-sided, `p_adjusted` allows for all comparisons made (Benjamini–Hochberg),
+    `test` names the test. `detectable` is the smallest true difference (ratio) that so many rides as these show with 80 %
+    power in that test. `left_out` says which shared rides could not be used. `verdict` is a sentence; `shown` says whether
+    it names one as better.
     """
 
     measure: str
@@ -58,13 +63,25 @@ class PairedComparison:
     second: str
     rides: int
     difference: Interval
+    is_ratio: bool
     p: float
     p_adjusted: float
     test: str
-    rides_needed: int | None
     detectable: float
     left_out: str
+    shown: bool
     verdict: str
+
+
+@dataclass(frozen=True)
+class OffsetBetween:
+    """How far `first` lies east and north of `second` on the rides that both recorded, in metres."""
+
+    first: str
+    second: str
+    rides: int
+    east_m: Interval
+    north_m: Interval
 
 
 @dataclass(frozen=True)
@@ -81,7 +98,7 @@ class ErrorVariance:
 
 @dataclass(frozen=True)
 class HotSpot:
-    """A stretch where traces spread more than elsewhere; shares are of the route's squared error and of its length."""
+    """A stretch where traces spread more than chance makes any; shares are of the route's squared error and its length."""
 
     route: str
     from_m: float
@@ -93,11 +110,24 @@ class HotSpot:
 
 
 @dataclass(frozen=True)
-class DevicePlace:
-    """Place of a device on a route by repeatability (1 is best).
+class HotSpotSearch:
+    """What was looked for on a route: a stretch of `would_show_m` with three times the error would have been seen in 8 of 10.
 
-    `first_share` is the share of resamplings of rides in which it comes first; in 95 % of them (the setting
-    `confidence`) its place lies between `best` and `worst`.
+    `would_show_m` is infinite where no stretch would; `spots` counts those that were named.
+    """
+
+    route: str
+    rides: int
+    spots: int
+    would_show_m: float
+
+
+@dataclass(frozen=True)
+class DevicePlace:
+    """Place of a device by repeatability (1 is best), from the rides that all of the devices recorded (`route` "": all).
+
+    `first_share` is the probability of being the best of them that Student's distribution of the paired ratios gives; with
+    the confidence of the setting all places lie between `best` and `worst` at once.
     """
 
     route: str
@@ -202,6 +232,8 @@ class Summaries:
     comparisons: tuple[PairedComparison, ...] = ()
     error_variances: tuple[ErrorVariance, ...] = ()
     hot_spots: tuple[HotSpot, ...] = ()
+    hot_spot_searches: tuple[HotSpotSearch, ...] = ()
+    offsets_between: tuple[OffsetBetween, ...] = ()
     ranks: tuple[DevicePlace, ...] = ()
     route_ratios: tuple[RouteRatio, ...] = ()
     quality_classes: tuple[QualityClass, ...] = ()

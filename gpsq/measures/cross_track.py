@@ -16,8 +16,8 @@ if TYPE_CHECKING:
 NAN = float("nan")
 #: An excursion is measured from the line it passes by and this many stations on either side.
 MARGIN_STATIONS = 5
-#: Share of a measure that the 95th percentile names.
-P95 = 95.0
+#: Percentiles of the size of the error that are told: one and two standard deviations' worth of a normal one.
+P68, P95 = 68.27, 95.0
 
 
 def offsets(place: Abreast, line: Centreline) -> FloatArray:
@@ -53,7 +53,7 @@ def measure(offset_m: FloatArray, along_m: FloatArray, scored: BoolArray, settle
     Parameters
     ----------
     offset_m : (m,) signed offsets at stations `along_m`, nan where not covered.
-    scored : (m,) stations that may count at all (not flagged as intentional).
+    scored : (m,) stations that may count at all (no choice of another road, decided or suggested).
     settled : (m,) stations passed after the trace had settled.
 
     Returns
@@ -85,6 +85,7 @@ def measure(offset_m: FloatArray, along_m: FloatArray, scored: BoolArray, settle
         within_10m=float((size <= 10.0).mean()) if len(size) else NAN,
         scored_m=step_m * len(size),
         before_settling_rms_m=rms(before),
+        p68_m=float(np.percentile(size, P68)) if len(size) else NAN,
     )
 
 

@@ -14,6 +14,7 @@ from gpsq.centreline import consensus_line
 from gpsq.centreline.strands import strand
 from gpsq.geometry import polyline
 from gpsq.measures import cross_track, deviations, events, first_fix, usual_spread
+from gpsq.model import ROUTE_CHOICE
 from gpsq.results import RouteResult
 from gpsq.rides.unbroken import breaks_after, runs_of
 
@@ -245,12 +246,12 @@ class _Measuring:
             return Measured(member.number, f"the same recording as {member.duplicate_of}", fix)
         line = self._without(member.ride)
         meant = flags.counting(member.trace, self.decisions, ("intentional",))
-        scored = _stations_on(course.place, meant)
+        found = deviations.find(course, member.ride, line, self.beside)
+        marked = tuple(flags.marked(d, member.trace, self.decisions) for d in found)
+        scored = _stations_on(course.place, meant) & ~_on_another_road(marked, line.along_m)
         errors = cross_track.measure(course.offset_m, line.along_m, scored, course.place.vertex >= settled_from)
         breaks = breaks_after(member.trace, self.settings.gap_s)
         curves = cross_track.distances(course.xy_m, course.place, line, errors.scored, breaks)
-        found = deviations.find(course, member.ride, line, self.beside)
-        marked = tuple(flags.marked(d, member.trace, self.decisions) for d in found)
         return Measured(member.number, "", fix, errors, curves, marked)
 
     def _settled(self, k: int, place: Abreast, fix: FirstFix, spread_m: float) -> tuple[FirstFix, float]:
@@ -274,6 +275,15 @@ class _Measuring:
         xy = self.route.plane.to_metres(np.array([trace.start_lon_deg]), np.array([trace.start_lat_deg]))
         nearest = int(np.argmin(norms(self.line.xy_m - xy)))
         return float(self.line.along_m[nearest])
+
+
+def _on_another_road(found: Sequence[Deviation], along_m: FloatArray) -> BoolArray:
+    """Return (m,) which stations lie on stretches that are the rider's choice: so decided, or open and so suggested."""
+    inside = np.zeros(len(along_m), dtype=bool)
+    for d in found:
+        if d.counts_as == ROUTE_CHOICE:
+            inside |= (along_m >= d.from_m) & (along_m <= d.to_m)
+    return inside
 
 
 def _stations_on(place: Abreast, counts: BoolArray) -> BoolArray:

@@ -2,42 +2,45 @@
 
 from __future__ import annotations
 
+import csv
+import io
 import json
+import re
 from dataclasses import dataclass
 from itertools import groupby
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 from gpsq.digests import version
 from gpsq.output import run_file, wording
-from gpsq.output.charts.campaigns import campaign_marks, compare_chart, compare_looks
+from gpsq.output.charts.campaigns import campaign_marks, compare_chart, compare_looks, finding
 from gpsq.output.folder_swap import replaced
 from gpsq.output.report import sketches
+from gpsq.output.tables.column import said, saying
+from gpsq.output.tables.columns import DEVICES, shown
 from gpsq.output.templating import render, template_text
 from gpsq.output.terminal import columns
 from gpsq.output.wording import cell
+from gpsq.summaries.across.results_read import number
 from gpsq.summaries.csv_cells import guarded
+from gpsq.summary_types import Interval
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
+    from collections.abc import Iterator, Mapping, Sequence
     from pathlib import Path
 
-    from gpsq.summaries.campaigns import Compared, Entry
-    from gpsq.summary_types import Interval
+    from gpsq.output.tables.column import Column
+    from gpsq.summaries.across.bridge_verdicts import Bridge
+    from gpsq.summaries.across.campaigns import Compared, Entry
 
-HEADS = (
-    "device",
-    "rides",
-    "start states",
-    "median time to first fix",
-    "fixed in 30 s",
-    "repeatability",
-    "cross-track RMS",
-    "first by time to fix",
-    "first by cross-track error",
-)
 #: Nothing may be fetched or run.
 POLICY = "default-src 'none'; img-src data:; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'"
-DECIMALS = 4
+_NUMBER = re.compile(r"-?\d+(\.\d+)?(e-?\d+)?")
+BRIDGES = (
+    "first", "second", "measure", "state", "via", "campaigns", "ratio", "ratio_low", "ratio_high", "difference_s",
+    "difference_low_s", "difference_high_s", "rides_first", "rides_second", "verdict",
+)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -50,12 +53,19 @@ class Row:
 
 
 def lines(compared: Compared) -> Iterator[str]:
-    """Yield the table for a terminal, a part for each course, and what must be said about it."""
+    """Yield the table for a terminal, a part for each course, then what can be said of each two devices."""
     for course, rows in _by_course(compared):
         yield course
-        yield from columns([list(HEADS), *(row.cells for row in rows)])
+        yield from columns([heads(), *(row.cells for row in rows)])
         yield ""
     yield from compared.notes
+    yield ""
+    yield from (cell(b.verdict) for b in compared.bridges)
+
+
+def heads() -> list[str]:
+    """Return the heads of the table."""
+    return ["device", "rides", "start states", *(c.short_heading for c in shown("compare"))]
 
 
 def _by_course(compared: Compared) -> Iterator[tuple[str, list[Row]]]:
@@ -71,25 +81,24 @@ def _by_course(compared: Compared) -> Iterator[tuple[str, list[Row]]]:
 def _row(entry: Entry, mark: str) -> Row:
     cells = [
         f"{cell(entry.device)} {mark}".strip(),
-        str(entry.rides),
+        entry.figures.get("rides") or wording.UNKNOWN,
         cell(entry.start_states) or wording.UNKNOWN,
-        _figure(entry.ttff_s, wording.seconds),
-        wording.share(entry.fixed_in_30s),
-        _figure(entry.repeatability_m, wording.metres),
-        _figure(entry.xte_rms_m, wording.metres),
-        wording.share(entry.first_ttff_share),
-        wording.share(entry.first_error_share),
+        *(_figure(entry, column) for column in shown("compare")),
     ]
     return Row(entry.device, mark, cells)
 
 
-def _figure(found: Interval, say: Callable[[float], str]) -> str:
-    bounds = wording.between(found, say)
-    return say(found.value) + (f" ({bounds})" if bounds else "")
+def _figure(entry: Entry, column: Column) -> str:
+    """Return a figure as the table of columns says it, with its bounds where the results have them."""
+    ends = {c.source: c.name for c in DEVICES if "." in c.source}
+    low, high = (number(entry.figures, ends.get(f"{column.source}.{end}", "")) for end in ("low", "high"))
+    found = Interval(number(entry.figures, column.name), low, high)
+    inside = wording.between(found, saying(column))
+    return said(column, found) + (f" ({inside})" if inside else "")
 
 
 def write_compared(compared: Compared, out: Path) -> list[Path]:
-    """Write ``compare.html``, ``compare.csv`` and the figure into the folder `out`, in place of earlier ones.
+    """Write ``compare.html``, ``compare.csv``, ``bridges.csv`` and the figure into the folder `out`, in place of earlier ones.
 
     Raises
     ------
@@ -108,18 +117,42 @@ def write_compared(compared: Compared, out: Path) -> list[Path]:
 
 def _texts(compared: Compared) -> dict[str, str | bytes]:
     chart = compare_chart(compared)
-    found: dict[str, str | bytes] = {"compare.csv": _csv(compared), "compare.html": _page(compared, chart)}
+    found: dict[str, str | bytes] = {
+        "compare.csv": _csv([_flat(entry) for entry in compared.entries]),
+        "bridges.csv": _csv([_flat_bridge(b) for b in compared.bridges], BRIDGES),
+        "compare.html": _page(compared, chart),
+    }
     if chart is not None:
         found |= {"compare.svg": chart.wide_svg, "compare.png": chart.wide_png}
         found |= {"compare-square.svg": chart.square_svg, "compare-square.png": chart.square_png}
     return found
 
 
-def _csv(compared: Compared) -> str:
-    import pandas as pd
+def _flat(entry: Entry) -> dict[str, str]:
+    whose = {"course": entry.course, "campaign": entry.campaign, "start_states": entry.start_states}
+    return whose | {c.name: entry.figures.get(c.name, "") for c in DEVICES}
 
-    rows = [{k: guarded(cell(v)) if isinstance(v, str) else v for k, v in row.items()} for row in compared.rows()]
-    return str(pd.DataFrame(rows).round(DECIMALS).to_csv(index=False, lineterminator="\n"))
+
+def _flat_bridge(b: Bridge) -> dict[str, str]:
+    figures = {"": b.found.value, "_low": b.found.low, "_high": b.found.high}
+    stem, unit, digits = ("ratio", "", 3) if b.is_ratio else ("difference", "_s", 2)
+    row = {f"{stem}{end}{unit}": f"{v:.{digits}f}" if np.isfinite(v) else "" for end, v in figures.items()}
+    whose = {name: str(getattr(b, name)) for name in BRIDGES if hasattr(b, name)}
+    return {name: (whose | row).get(name, "") for name in BRIDGES}
+
+
+def _in_table(value: str) -> str:
+    """Return a value as a cell: a number as it is, a text marked where a spreadsheet would take it for a formula."""
+    return value if _NUMBER.fullmatch(value) else guarded(cell(value))
+
+
+def _csv(rows: Sequence[Mapping[str, str]], names: Sequence[str] = ()) -> str:
+    """Return rows of text as CSV; the names of the columns stand there without any row too."""
+    text = io.StringIO(newline="")
+    writer = csv.DictWriter(text, names or (list(rows[0]) if rows else []), lineterminator="\n")
+    writer.writeheader()
+    writer.writerows({name: _in_table(value) for name, value in row.items()} for row in rows)
+    return text.getvalue()
 
 
 def _page(compared: Compared, chart: Any) -> str:
@@ -128,11 +161,13 @@ def _page(compared: Compared, chart: Any) -> str:
         policy=POLICY,
         css=template_text("look.css") + template_text("report.css"),
         version=version(),
-        heads=HEADS,
+        heads=heads(),
         chart=chart,
+        finding=finding(compared),
         looks=compare_looks(compared),
         marks=sketches.MARKS,
         courses=list(_by_course(compared)),
+        verdicts=[wording.typeset(b.verdict) for b in compared.bridges],
         notes=compared.notes,
         problems=compared.problems,
         devices=len({entry.device for entry in compared.entries}),

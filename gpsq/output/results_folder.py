@@ -79,6 +79,7 @@ def _texts(analysis: Analysis, tiles: str | None) -> dict[str, str | bytes]:
         "tracks.csv": tables.csv_text(tables.tracks(analysis)),
         "deviations.csv": tables.csv_text(tables.deviations(analysis)),
         "devices.csv": tables.csv_text(tables.devices(analysis)),
+        "comparisons.csv": tables.csv_text(tables.comparisons(analysis)),
         "set_aside.csv": tables.csv_text(tables.set_aside(analysis)),
         "centrelines.geojson": layers.centrelines_geojson(analysis),
         "centrelines.gpx": centrelines_gpx.centrelines_gpx(analysis),

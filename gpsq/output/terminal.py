@@ -8,9 +8,8 @@ from gpsq.campaign.flags import CLEAR
 from gpsq.output import wording
 from gpsq.output.device_figures import figure, overall
 from gpsq.output.report.cards import by_event
-from gpsq.output.report.findings import waiting
-from gpsq.output.report.sentences import spikes
-from gpsq.output.tables.column import saying
+from gpsq.output.report.sentences import sampling, spikes
+from gpsq.output.tables.column import said, saying
 from gpsq.output.tables.columns import shown
 from gpsq.output.wording import GAP, cell
 
@@ -34,8 +33,7 @@ def lines(analysis: Analysis) -> Iterator[str]:
     yield ""
     yield "Errors on the road, after settling"
     yield from columns(_figures(devices, "errors"))
-    yield from _waiting_lines(devices)
-    yield from (f"{cell(device.device)}:{said}".replace(GAP, " ") for device in devices if (said := spikes(device)))
+    yield from _remarks(devices)
     yield ""
     yield from _deviation_summary(analysis)
 
@@ -47,19 +45,18 @@ def _figures(devices: Iterable[DeviceSummary], part: str) -> list[Row]:
     return [heads, *([cell(d.device), str(d.rides), *(_said(d, c) for c in wanted)] for d in devices)]
 
 
-def _waiting_lines(devices: Iterable[DeviceSummary]) -> Iterator[str]:
-    """Say which of the figures rest on deviations that wait for a decision: one detour can outweigh all else."""
-    for name, what in (("xte_rms_m", "cross-track RMS"), ("repeatability_m", "repeatability")):
-        for device in devices:
-            if said := waiting(device, name):
-                value = wording.metres(figure(device, name).value)
-                yield f"{cell(device.device)}: {what} {value}; {said}".replace(GAP, " ")
+def _remarks(devices: Iterable[DeviceSummary]) -> Iterator[str]:
+    """Say which devices record so rarely that errors between fixes are not seen, and which were off for a moment."""
+    for device in devices:
+        for said_of in (sampling(device), spikes(device)):
+            if said_of:
+                yield f"{cell(device.device)}: {said_of}".replace(GAP, " ")
 
 
 def _said(device: DeviceSummary, column: Column) -> str:
-    found, say = figure(device, column.source), saying(column)
-    inside = wording.between(found, say) if "terminal interval" in column.parts else ""
-    return say(found.value) + (f" ({inside})" if inside else "")
+    found = figure(device, column.source)
+    inside = wording.between(found, saying(column)) if "terminal interval" in column.parts else ""
+    return said(column, found) + (f" ({inside})" if inside else "")
 
 
 def _deviation_summary(analysis: Analysis) -> Iterator[str]:

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 
 #: Kinds of summaries that have a table of their own, with chosen columns.
-TABLED = ("devices", "reference")
+TABLED = ("devices", "comparisons", "reference")
 
 
 @dataclass(frozen=True, eq=False)
@@ -29,9 +29,10 @@ class Frames:
     ----------
     tracks, devices, deviations, set_aside : as the CSV files of the same names.
     start_states : time to first fix of each device within each start state.
-    comparisons : two devices on the same rides: difference, interval, p, and how many rides would settle it.
+    comparisons : two devices on the same rides, as ``comparisons.csv``.
     error_variances : each device's own error where three or more rode together.
-    hot_spots : stretches where traces spread most.
+    hot_spots : stretches where traces spread more than chance makes; hot_spot_searches : what would have been seen.
+    offsets_between : how far two devices lie apart on the ground.
     ranks, route_ratios : places of devices by repeatability with how sure they are, and each device on two routes.
     quality_classes, quality_trends : error by hdop and satellites, where recorded.
     distance_biases : recorded length against the centreline's, and the likely reason.
@@ -48,6 +49,8 @@ class Frames:
     comparisons: pd.DataFrame
     error_variances: pd.DataFrame
     hot_spots: pd.DataFrame
+    hot_spot_searches: pd.DataFrame
+    offsets_between: pd.DataFrame
     ranks: pd.DataFrame
     route_ratios: pd.DataFrame
     quality_classes: pd.DataFrame
@@ -85,6 +88,7 @@ def frames(analysis: Analysis) -> Frames:
         tracks=tables.tracks(analysis),
         devices=tables.devices(analysis),
         deviations=tables.deviations(analysis),
+        comparisons=tables.comparisons(analysis),
         set_aside=tables.set_aside(analysis),
         reference=tables.reference(analysis),
         layers=layers.frames(analysis),

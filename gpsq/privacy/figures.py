@@ -187,6 +187,7 @@ def over_recordings(analysis: Analysis, hot_spots: tuple[HotSpot, ...]) -> Summa
         comparisons=found.comparisons,
         error_variances=found.error_variances,
         hot_spots=hot_spots,
+        offsets_between=found.offsets_between,
         ranks=found.ranks,
         route_ratios=found.route_ratios,
         quality_classes=tuple(dataclasses.replace(c, fixes=0) for c in found.quality_classes),

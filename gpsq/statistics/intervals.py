@@ -17,8 +17,8 @@ if TYPE_CHECKING:
 
     from gpsq.model import FloatArray
 
-#: Under this number of pairs no sign-flip test can reach 5 % two-sided: the smallest p is 2 / 2**n.
-FEWEST_FOR_SIGN_FLIP = 6
+#: Under this number of rides no interval of a median exists at 95 %, and no test on signs can reach 5 %: 2 / 2**n.
+FEWEST_FOR_MEDIAN = 6
 #: An interval wider than this factor either way says that the figure rests on single rides; it is not shown.
 WIDEST_FACTOR = 6.0
 #: With three rides the jackknife is wide enough of itself; from this number on its error is taken n/(n − 2) times as
@@ -52,8 +52,9 @@ def median(values: FloatArray, confidence: float = 0.95, digits: int = 1) -> Int
 
     Examples
     --------
-    >>> median(np.array([1.0, 2.0, 3.0, 4.0, 5.0, 6.0]))
-    Interval(value=3.5, low=1.0, high=6.0, method='order statistics 1 and 6 of 6 rides')
+    >>> found = median(np.array([1.0, 2.0, 3.0, 4.0, 5.0, 6.0]))
+    >>> found.value, found.low, found.high, found.method
+    (3.5, 1.0, 6.0, 'order statistics 1 and 6 of 6 rides')
     >>> median(np.array([1.0, 2.0, 9.0])).method
     'range 1.0–9.0 of 3 rides; no 95 % interval exists for so few'
     """
@@ -88,7 +89,28 @@ def proportion(successes: int, n: int, confidence: float = 0.95) -> Interval:
     half = z / (2 * (n + z**2)) * math.sqrt(4 * n * share * (1 - share) + z**2)
     low = 0.0 if successes == 0 else middle - half
     high = 1.0 if successes == n else middle + half
-    return Interval(share, low, high, f"Wilson, {successes} of {n} rides")
+    return Interval(share, low, high, f"Wilson, {successes} of {n} rides", n)
+
+
+def rate(count: int, exposure: float, confidence: float = 0.95) -> Interval:
+    """Return a rate of rare events with its exact Poisson interval (Garwood 1936, Biometrika 28:437–442).
+
+    None in so much exposure has an upper bound too: nothing seen is not nothing there.
+
+    Examples
+    --------
+    >>> none, five = rate(0, 1.0), rate(5, 1.0)
+    >>> [round(v, 3) for v in (none.low, none.high, five.low, five.high)]
+    [0.0, 3.689, 1.623, 11.668]
+    """
+    from scipy.special import gammaincinv
+
+    if not exposure > 0:
+        return Interval(np.nan, method="none: no road was scored")
+    tail = (1 - confidence) / 2
+    low = float(gammaincinv(count, tail)) if count else 0.0
+    high = float(gammaincinv(count + 1, 1 - tail))
+    return Interval(count / exposure, low / exposure, high / exposure, f"Garwood, {count} seen")
 
 
 def mean(values: FloatArray, confidence: float = 0.95) -> Interval:
@@ -105,12 +127,37 @@ def mean(values: FloatArray, confidence: float = 0.95) -> Interval:
         value = float(known[0]) if n else float("nan")
         return Interval(value, method=f"none: {n} ride{'s' * (n != 1)}")
     middle, error = float(known.mean()), float(known.std(ddof=1) / np.sqrt(n))
-    half = _student(confidence, n - 1) * error
+    half = student(confidence, n - 1) * error
     return Interval(middle, middle - half, middle + half, f"Student, {n} rides")
 
 
+def welch_difference(first: FloatArray, second: FloatArray, confidence: float = 0.95) -> Interval:
+    """Return the mean of one sample less that of another, with Welch's interval (1947, Biometrika 34:28–35).
+
+    Examples
+    --------
+    >>> found = welch_difference(np.array([3.0, 4.0, 5.0]), np.array([1.0, 2.0, 3.0]))
+    >>> round(found.value, 2), round(found.low, 2), round(found.high, 2)
+    (2.0, -0.27, 4.27)
+    """
+    a, b = first[np.isfinite(first)], second[np.isfinite(second)]
+    value = float(a.mean() - b.mean()) if len(a) and len(b) else np.nan
+    if min(len(a), len(b)) < 2:
+        return Interval(value, method=f"none: {len(a)} and {len(b)} rides")
+    parts = np.array([a.var(ddof=1) / len(a), b.var(ddof=1) / len(b)])
+    if not parts.sum() > 0:
+        return Interval(value, value, value, f"Welch, {len(a)} and {len(b)} rides")
+    degrees = parts.sum() ** 2 / (parts**2 / np.array([len(a) - 1, len(b) - 1])).sum()
+    half = student(confidence, degrees) * float(np.sqrt(parts.sum()))
+    return Interval(value, value - half, value + half, f"Welch, {len(a)} and {len(b)} rides")
+
+
 def log_jackknife(
-    value: float, without_each: FloatArray, confidence: float = 0.95, least_error: float = 0.0
+    value: float,
+    without_each: FloatArray,
+    confidence: float = 0.95,
+    *,
+    widened_from: int = WIDENED_FROM,
 ) -> Interval:
     """Return a positive figure with the interval that leaving out each ride in turn gives, on the logarithm.
 
@@ -118,7 +165,7 @@ def log_jackknife(
     ----------
     value : figure of all rides, > 0.
     without_each : (n,) the figure with ride i left out.
-    least_error : floor of the standard error of the logarithm, from what is known of the figure otherwise.
+    widened_from : from this number of rides on the error is taken n/(n − 2) times as large in the square.
 
     Notes
     -----
@@ -135,9 +182,9 @@ def log_jackknife(
     if n < 3 or not value > 0 or not (without_each > 0).all():
         return Interval(value, method=f"none: {n} ride{'s' * (n != 1)}, at least 3 needed")
     spread = float(np.log(without_each).std(ddof=1)) * (n - 1) / np.sqrt(n)
-    if n >= WIDENED_FROM:
+    if n >= widened_from:
         spread *= float(np.sqrt(n / (n - 2)))
-    factor = float(np.exp(_student(confidence, n - 1) * max(spread, least_error)))
+    factor = float(np.exp(student(confidence, n - 1) * spread))
     if factor > WIDEST_FACTOR:
         return Interval(
             value, method=f"none: single rides outweigh the others, so {n} rides cannot tell how far it is off"
@@ -182,7 +229,7 @@ def mean_difference(differences: FloatArray, rng: Generator, confidence: float =
     (3.5, 1.0, 6.0)
     """
     n = len(differences)
-    if n < FEWEST_FOR_SIGN_FLIP:
+    if n < FEWEST_FOR_MEDIAN:
         return mean(differences, confidence)
     means = np.sort(_subset_means(differences, rng))
     cut = int((1 - confidence) / 2 * (len(means) + 1))
@@ -201,7 +248,12 @@ def _subset_means(values: FloatArray, rng: Generator) -> FloatArray:
     return means
 
 
-def _student(confidence: float, degrees: float) -> float:
+def student(confidence: float, degrees: float) -> float:
+    """Return Student's factor for a two-sided interval of that confidence.
+
+    >>> round(student(0.95, 3), 3)
+    3.182
+    """
     from scipy.special import stdtrit
 
     return float(stdtrit(degrees, (1 + confidence) / 2))

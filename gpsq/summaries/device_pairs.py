@@ -1,4 +1,8 @@
-"""Two devices on the same rides: paired differences, whether they are chance, and what would settle it."""
+"""Two devices on the same rides: how they differ ride by ride, whether that is chance, and what would have been missed.
+
+A device that never fixed is infinitely late, so the ride on which it failed counts against it. Errors are compared as
+ratios, ride by ride, each by the size that 68 % of the road keeps; no ride is dropped without being counted.
+"""
 
 from __future__ import annotations
 
@@ -8,36 +12,47 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gpsq.statistics import intervals, paired
-from gpsq.statistics.intervals import FEWEST_FOR_SIGN_FLIP
-from gpsq.statistics.power import POWER, detectable_difference, rides_needed
-from gpsq.summaries.station_table import by_ride, station_table
+from gpsq.statistics import paired, power
+from gpsq.summaries import sampling
+from gpsq.summaries.devices.repeatability import ONE_SD, from_others
+from gpsq.summaries.pair_verdicts import with_verdict
+from gpsq.summaries.station_table import by_ride, on_common_line, station_table
 from gpsq.summary_types import Interval, PairedComparison
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from gpsq.model import FloatArray, Trace
-    from gpsq.results import DevicesApart, RouteResult, TraceResult
+    from gpsq.model import BoolArray, FirstFix, FloatArray, Trace
+    from gpsq.results import RouteResult, TraceResult
     from gpsq.settings import Settings
+    from gpsq.summaries.station_table import StationTable
 
-UNITS = {"ttff_s": "s", "xte_rms_m": "m"}
-WORDS = {"ttff_s": ("fixes later", "time to first fix"), "xte_rms_m": ("errs more", "cross-track error")}
+#: Errors are compared over this many stations of a ride at least.
+FEWEST_STATIONS = 20
 
 Key = tuple[str, str]
+Trio = tuple[str, str, str]
+Rides = tuple[tuple[str, ...], "FloatArray"]
 
 
 @dataclass(frozen=True)
-class _Pair:
+class Pair:
+    """What a comparison rests on: a value a ride (a difference, or the logarithm of a ratio), and why others are left out.
+
+    `withheld` says why there is no comparison at all.
+    """
+
     measure: str
     first: str
     second: str
-    differences: FloatArray
-    left_out: str
+    values: FloatArray
+    left_out: str = ""
+    withheld: str = ""
 
     @property
-    def names(self) -> frozenset[str]:
-        return frozenset((self.first, self.second))
+    def is_ratio(self) -> bool:
+        """Whether the values are logarithms of ratios."""
+        return self.measure in ("xte_p68_m", "repeatability_m")
 
 
 def compare_pairs(
@@ -45,29 +60,33 @@ def compare_pairs(
 ) -> tuple[PairedComparison, ...]:
     """Compare each pair of devices that shared a ride, over all routes.
 
-    Cross-track errors are compared over the stations that both devices have, times to first fix only where both
-    devices started in the same state. From six rides on the test flips signs (`paired.sign_flip_p`) and needs
-    no normal distribution; with fewer it cannot reach 5 %, so Student's paired test stands in, and `test` says so.
+    Times to first fix and metres missed are compared only where both devices started in the same state; errors over the
+    stations that both devices have.
     """
-    apart = {two.pair: two for route in routes for two in route.apart}
-    pairs = [*_first_fix_pairs(traces, results), *_error_pairs(traces, results, routes)]
-    compared = [
-        _withheld(pair, apart[pair.names])
-        if pair.measure == "xte_rms_m" and pair.names in apart
-        else _compared(pair, settings)
-        for pair in pairs
+    pairs = [
+        *_first_fix_pairs(traces, results, "ttff_s"),
+        *_first_fix_pairs(traces, results, "missed_m"),
+        *_error_pairs(traces, results, routes),
     ]
+    compared = [_compared(pair, settings) for pair in pairs]
     known = [c for c in compared if np.isfinite(c.p)]
-    if not known:
-        return tuple(compared)
     adjusted = iter(paired.adjusted([c.p for c in known]))
+    withheld = {(p.measure, p.first, p.second): p.withheld for p in pairs}
     return tuple(
-        _with_verdict(replace(c, p_adjusted=float(next(adjusted))), settings, len(known)) if np.isfinite(c.p) else c
+        with_verdict(
+            replace(c, p_adjusted=float(next(adjusted))) if np.isfinite(c.p) else c,
+            settings,
+            len(known),
+            withheld[c.measure, c.first, c.second],
+        )
         for c in compared
     )
 
 
-def _first_fix_pairs(traces: Sequence[Trace], results: Sequence[TraceResult]) -> list[_Pair]:
+# --- first fix -----------------------------------------------------------------------------------------------------
+
+
+def _first_fix_pairs(traces: Sequence[Trace], results: Sequence[TraceResult], measure: str) -> list[Pair]:
     rides: dict[str, dict[Key, TraceResult]] = {}
     for result in results:
         if result.ride and not result.duplicate_of:
@@ -77,135 +96,148 @@ def _first_fix_pairs(traces: Sequence[Trace], results: Sequence[TraceResult]) ->
         shared = _shared_rides(rides[first], rides[second])
         if not shared:
             continue
-        states = [(a, b) for a, b in shared if a.first_fix.start_state == b.first_fix.start_state]
-        waits = [(a.first_fix.seconds, b.first_fix.seconds) for a, b in states]
-        differences = np.array([a - b for a, b in waits if np.isfinite(a - b)], dtype=float)
-        said = _left_out_in_words(len(shared) - len(states), len(states) - len(differences), states)
-        pairs.append(_Pair("ttff_s", first, second, differences, said))
-    return pairs
+        same = [(a, b) for a, b in shared if a.start_state == b.start_state]
+        values = np.array([_DIFFERENCE[measure](a, b) for a, b in same], dtype=float)
+        known = ~np.isnan(values)
+        said = _left_out(len(shared) - len(same), int((~known).sum()), measure, same)
+        pairs.append(Pair(measure, first, second, values[known], said))
+    return [pair for pair in pairs if measure == "ttff_s" or len(pair.values)]
 
 
 def _shared_rides(
     first: Mapping[Key, TraceResult], second: Mapping[Key, TraceResult]
-) -> list[tuple[TraceResult, TraceResult]]:
-    """Pair the recordings of one ride; a recording that never fixed has no route, so the ride alone decides."""
+) -> list[tuple[FirstFix, FirstFix]]:
+    """Pair the first fixes of one ride; a recording that never fixed has no route, so the ride alone decides."""
     others = {ride: result for (_, ride), result in second.items()}
-    return [(result, others[ride]) for (_, ride), result in first.items() if ride in others]
+    return [(result.first_fix, others[ride].first_fix) for (_, ride), result in first.items() if ride in others]
 
 
-def _left_out_in_words(other_state: int, unknown: int, states: Sequence[tuple[TraceResult, TraceResult]]) -> str:
-    parts = []
-    if other_state:
-        parts.append(f"{other_state} with different start states")
-    if unknown:
-        parts.append(f"{unknown} where a time is unknown or a device never fixed")
+def _seconds_apart(first: FirstFix, second: FirstFix) -> float:
+    """Return how much later the first device fixed: infinitely where it alone never did, not at all where neither did."""
+    if first.censored and second.censored:
+        return 0.0
+    a, b = (np.inf if fix.censored else fix.seconds for fix in (first, second))
+    return float(a - b)
+
+
+def _metres_apart(first: FirstFix, second: FirstFix) -> float:
+    """Return how much more road the first device missed; two bounds from one place give it, a bound and a value do not."""
+    if first.censored and second.censored:
+        return 0.0
+    if first.censored or second.censored:
+        return np.inf if first.censored else -np.inf
+    return first.missed_m - second.missed_m if first.missed_is_minimum == second.missed_is_minimum else np.nan
+
+
+_DIFFERENCE = {"ttff_s": _seconds_apart, "missed_m": _metres_apart}
+
+
+def _left_out(other_state: int, unknown: int, measure: str, same: Sequence[tuple[FirstFix, FirstFix]]) -> str:
+    what = "a start is unknown" if measure == "ttff_s" else "the road missed is unknown of one, or bounded below only"
+    parts = [f"{other_state} with different start states"] if other_state else []
+    parts += [f"{unknown} where {what}"] if unknown else []
     text = f"rides left out: {', '.join(parts)}" if parts else ""
-    if any(a.first_fix.start_state == "unknown" for a, _ in states):
+    if any(a.start_state == "unknown" for a, _ in same):
         text += f"{'; ' if text else ''}some start states are unknown, so hot and cold starts may be compared"
     return text
 
 
-def _error_pairs(traces: Sequence[Trace], results: Sequence[TraceResult], routes: Sequence[RouteResult]) -> list[_Pair]:
-    found: dict[Key, list[FloatArray]] = {}
+# --- errors --------------------------------------------------------------------------------------------------------
+
+
+def _error_pairs(traces: Sequence[Trace], results: Sequence[TraceResult], routes: Sequence[RouteResult]) -> list[Pair]:
+    logs: dict[Trio, list[float]] = {}
+    short: dict[Trio, int] = {}
+    thinned: set[tuple[str, str]] = set()
+    interval_s = sampling.usual_intervals(traces, results)
     for route in routes:
         table = station_table(route, traces, results)
         if table is None:
             continue
-        rides = {d: by_ride(table, table.decided_m, table.of(d)) for d in dict.fromkeys(table.device)}
-        for first, second in combinations(sorted(rides), 2):
-            found.setdefault((first, second), []).append(_rms_differences(rides[first], rides[second]))
-    joined = {pair: np.concatenate(parts) for pair, parts in found.items()}
-    return [_Pair("xte_rms_m", *pair, d, "") for pair, d in sorted(joined.items()) if len(d)]
+        common = on_common_line(table)
+        for first, second in combinations(sorted(set(table.device)), 2):
+            slow = sampling.slower((first, second), interval_s)
+            keep = sampling.masked(table, route, slow) if slow else np.ones(common.shape, dtype=bool)
+            thinned |= {(first, second)} if slow else set()
+            for measure in ("xte_p68_m", "repeatability_m"):
+                rides = [_rides(table, device, measure, common, keep) for device in (first, second)]
+                found, lost = log_ratios(*rides)
+                logs.setdefault((measure, first, second), []).extend(found.values())
+                short[measure, first, second] = short.get((measure, first, second), 0) + lost
+    return [
+        Pair(*key, np.array(found, dtype=float), _said(short[key], key[1:] in thinned), _why_withheld(key, routes))
+        for key, found in sorted(logs.items())
+        if found
+    ]
 
 
-def _rms_differences(
-    first: tuple[tuple[str, ...], FloatArray], second: tuple[tuple[str, ...], FloatArray]
-) -> FloatArray:
-    """Difference of the root mean square offsets of each shared ride, over the stations both devices have."""
+def _rides(table: StationTable, device: str, measure: str, common_m: FloatArray, keep: BoolArray) -> Rides:
+    """Return a device's rides as errors from the line, or about their own middle, where stations count."""
+    rows = table.of(device)
+    if measure == "xte_p68_m":
+        return by_ride(table, np.where(keep, table.offset_m, np.nan), rows)
+    names, offset_m = by_ride(table, common_m, rows)
+    counted = by_ride(table, np.where(keep, 0.0, np.nan), rows)[1]
+    return names, from_others(offset_m) + counted
+
+
+def _said(short: int, thinned: bool) -> str:
+    parts = [f"rides left out: {short} with little road in common"] if short else []
+    parts += ["compared where the one that records more rarely has fixes"] if thinned else []
+    return "; ".join(parts)
+
+
+def log_ratios(first: Rides, second: Rides) -> tuple[dict[str, float], int]:
+    """Return the logarithm of the ratio of two devices' errors on each shared ride, and how many rides share too little.
+
+    The error of a ride is the size that 68 % of its stations keep, over the stations that both devices have.
+    """
     (names, a), (others, b) = first, second
-    differences = []
+    found, lost = {}, 0
     for i, name in enumerate(names):
         if name not in others:
             continue
         one, other = a[i], b[others.index(name)]
         both = np.isfinite(one) & np.isfinite(other)
-        if both.any():
-            differences.append(np.sqrt(np.mean(one[both] ** 2)) - np.sqrt(np.mean(other[both] ** 2)))
-    return np.array(differences, dtype=float)
+        sizes = [float(np.quantile(np.abs(row[both]), ONE_SD)) if both.any() else 0.0 for row in (one, other)]
+        if both.sum() < min(FEWEST_STATIONS, len(one) / 2) or not min(sizes) > 0:
+            lost += 1
+        else:
+            found[name] = float(np.log(sizes[0] / sizes[1]))
+    return found, lost
 
 
-def _withheld(pair: _Pair, two: DevicesApart) -> PairedComparison:
-    """Return a comparison that is not made: of two devices that lie apart, each errs by where the line was put."""
-    n = len(pair.differences)
-    said = (
-        f"{pair.first} and {pair.second} are not compared in cross-track error: they lie {two.apart_m:.0f} m apart; "
-        f"which is right cannot be known without a surveyed line"
-    )
-    none = Interval(np.nan, method="none: the two lie apart")
+def _why_withheld(key: Trio, routes: Sequence[RouteResult]) -> str:
+    measure, first, second = key
+    apart = [two.apart_m for route in routes for two in route.apart if two.pair == {first, second}]
+    if apart and measure == "xte_p68_m":
+        return f"they lie {max(apart):.0f} m apart, and which is right cannot be known without a surveyed line"
+    return ""
+
+
+# --- one comparison ------------------------------------------------------------------------------------------------
+
+
+def _compared(pair: Pair, settings: Settings) -> PairedComparison:
+    n, level = len(pair.values), settings.confidence
+    difference, p, test, least = Interval(np.nan, method="none"), np.nan, "none", np.nan
+    if pair.withheld or n < 2:
+        pass
+    elif pair.is_ratio:
+        difference = paired.ratio(pair.values, level, settings.seed)
+        p, test = paired.ratio_test(pair.values, settings.seed)
+        least = float(np.exp(float(pair.values.std(ddof=1)) * power.detectable_ratio(n, level)))
+    else:
+        difference = paired.median_difference(pair.values, level)
+        p, test = paired.sign_test(pair.values), paired.SIGN_TEST
+        least = _scatter(pair.values) * power.detectable(n, power.power_of_signs, level)
     return PairedComparison(
-        pair.measure, pair.first, pair.second, n, none, np.nan, np.nan, "none", None, np.nan, pair.left_out, said
-    )
+        pair.measure, pair.first, pair.second, n, difference, pair.is_ratio, p, np.nan, test, least, pair.left_out,
+        False, "",
+    )  # fmt: skip
 
 
-def _compared(pair: _Pair, settings: Settings) -> PairedComparison:
-    n = len(pair.differences)
-    whose = (pair.measure, pair.first, pair.second, n)
-    if n < 2:
-        said = f"{pair.first} and {pair.second} share {n} usable ride{'s' * (n != 1)}: nothing can be said"
-        mean = intervals.mean(pair.differences)
-        return PairedComparison(*whose, mean, np.nan, np.nan, "none", None, np.nan, pair.left_out, said)
-    p, test = difference_p(pair.differences, settings.seed)
-    spread = float(pair.differences.std(ddof=1))
-    level = settings.confidence
-    mean = intervals.mean_difference(pair.differences, np.random.default_rng(settings.seed), level)
-    needed = rides_needed(abs(mean.value), spread, level)
-    return PairedComparison(
-        *whose, mean, p, p, test, needed, detectable_difference(n, spread, level), pair.left_out, ""
-    )
-
-
-def difference_p(differences: FloatArray, seed: int = 0) -> tuple[float, str]:
-    """Return the two-sided p of paired differences having their centre at nought, and the name of the test.
-
-    With n pairs the smallest p of a sign-flip test is 2 / 2**n, so under six it can never call a difference at 5 %.
-
-    Examples
-    --------
-    >>> difference_p(np.array([1.0, 2.0, 3.0, 4.0, 5.0, 6.0]))
-    (0.03125, 'sign flips')
-    """
-    if len(differences) < FEWEST_FOR_SIGN_FLIP and np.ptp(differences) > 0:
-        p = paired.student_p(differences)
-        return p, "Student's paired test: sign flips cannot reach 5 % with so few rides"
-    return paired.sign_flip_p(differences, np.random.default_rng(seed)), "sign flips"
-
-
-def _with_verdict(found: PairedComparison, settings: Settings, compared: int) -> PairedComparison:
-    does, what = WORDS[found.measure]
-    if found.p > 1 - settings.confidence:
-        seen = _in_words(found, 1, settings.confidence)
-        text = f"no difference in {what} shown: {found.first} less {found.second} is {seen}"
-        return replace(found, verdict=f"{text}; {_what_would_settle(found, UNITS[found.measure])}")
-    first_is_worse = found.difference.value > 0
-    worse, better = (found.first, found.second) if first_is_worse else (found.second, found.first)
-    text = f"{worse} {does} than {better} by {_in_words(found, 1 if first_is_worse else -1, settings.confidence)}"
-    if found.p_adjusted > 1 - settings.confidence:
-        text += f"; among {compared} comparisons such a difference may be chance"
-    return replace(found, verdict=text)
-
-
-def _in_words(found: PairedComparison, sign: int, confidence: float) -> str:
-    unit = UNITS[found.measure]
-    low, high = sorted((sign * found.difference.low, sign * found.difference.high))
-    bounds = f"{100 * confidence:.0f} % interval {low:.1f} to {high:.1f} {unit}, " if np.isfinite(low) else ""
-    return f"{sign * found.difference.value:.1f} {unit} ({bounds}p = {found.p:.3f}, {found.rides} rides)"
-
-
-def _what_would_settle(found: PairedComparison, unit: str) -> str:
-    limit = f"a true difference under {found.detectable:.1f} {unit} is likely to be missed with {found.rides} rides"
-    if found.rides_needed is None:
-        return f"no number of rides that can be ridden would settle so small a difference; {limit}"
-    more = max(1, found.rides_needed - found.rides)
-    return (
-        f"were it true, about {more} more ride{'s' * (more > 1)} would show it with {100 * POWER:.0f} % power; {limit}"
-    )
+def _scatter(differences: FloatArray) -> float:
+    """Return the robust standard deviation of the differences; nan where half of them are infinite."""
+    middle = float(np.median(differences)) if np.isfinite(np.median(np.abs(differences))) else np.nan
+    return 1.4826 * float(np.median(np.abs(differences - middle)))

@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gpsq.statistics.intervals import FEWEST_FOR_SIGN_FLIP
+from gpsq.statistics.intervals import FEWEST_FOR_MEDIAN
+from gpsq.summaries.sampling import INTERVAL_RATIO
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
@@ -17,8 +18,6 @@ if TYPE_CHECKING:
 
 #: Under three rides there is no centreline of others to be judged against.
 FEWEST_RIDES = 3
-#: Devices that sample this many times as often as another see other corners and other noise.
-INTERVAL_RATIO = 2.5
 
 
 def shortfalls(analysis: Analysis) -> list[str]:
@@ -90,12 +89,12 @@ def _rides(pairs: Pairs) -> Iterator[str]:
     short = sorted(
         f"{d} on route {r} ({len(found)})"
         for (d, r), found in rides.items()
-        if FEWEST_RIDES <= len(found) < FEWEST_FOR_SIGN_FLIP
+        if FEWEST_RIDES <= len(found) < FEWEST_FOR_MEDIAN
     )
     if short:
         yield (
-            f"{_listed(short)}: fewer than {FEWEST_FOR_SIGN_FLIP} rides, so no interval of a median, "
-            "and a difference is only told by assuming normal errors"
+            f"{_listed(short)}: fewer than {FEWEST_FOR_MEDIAN} rides, so no interval of a median, "
+            "and no difference in time to first fix can be shown"
         )
 
 

@@ -34,7 +34,9 @@ def error_variances(
 ) -> tuple[ErrorVariance, ...]:
     """Return each device's error variance from the rides that at least three devices recorded, by route and over all.
 
-    A constant offset between two devices is not part of it. The interval is Student's over rides.
+    A constant offset between two devices is not part of it, nor are deviations: they are counted apart, and a single one
+    of a hundred metres would outweigh all else and make the variance of another device negative. The interval is
+    Student's over rides.
     """
     per_route: dict[str, dict[str, FloatArray]] = {}
     for route in routes:
@@ -42,7 +44,8 @@ def error_variances(
         if table is None or len(set(table.device)) < FEWEST_DEVICES:
             continue
         devices = sorted(set(table.device))
-        rides = {d: by_ride(table, table.decided_m, table.of(d)) for d in devices}
+        usual_m = np.where(table.deviating, np.nan, table.offset_m)
+        rides = {d: by_ride(table, usual_m, table.of(d)) for d in devices}
         names = sorted({ride for own, _ in rides.values() for ride in own})
         cube = np.array([[_row(rides[d], ride, len(table.along_m)) for ride in names] for d in devices])
         per_route[table.route] = dict(zip(devices, hat(cube), strict=True))

@@ -1,4 +1,4 @@
-"""Places of devices, and how sure they are: how often each would come first if other rides had been drawn."""
+"""Which device repeats best and how sure that place is, and whether places differ for one device."""
 
 from __future__ import annotations
 
@@ -8,18 +8,22 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gpsq.statistics import intervals
-from gpsq.statistics.bootstrap import draw_counts, places, share_first
-from gpsq.summaries.station_table import by_ride, on_common_line, spread_over_rides, station_table
-from gpsq.summary_types import DevicePlace, DeviceSummary, Interval, RouteRatio
+from gpsq.summaries import sampling
+from gpsq.summaries.devices.repeatability import ONE_SD, from_others
+from gpsq.summaries.station_table import by_ride, on_common_line, station_table
+from gpsq.summary_types import DevicePlace, Interval, RouteRatio
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
-    from gpsq.model import FloatArray, Trace
+    from gpsq.model import BoolArray, FloatArray, Trace
     from gpsq.results import RouteResult, TraceResult
     from gpsq.settings import Settings
+    from gpsq.summaries.station_table import StationTable
+    from gpsq.summary_types import DeviceSummary
 
-FEWEST_RIDES = 3
+#: Under this many shared rides no place is told: it would be chance.
+FEWEST_RIDES = 5
 
 
 def compare_places(summaries: Sequence[DeviceSummary]) -> tuple[RouteRatio, ...]:
@@ -43,7 +47,7 @@ def _route_ratio(device: str, first: str, second: str, found: Interval) -> Route
         return RouteRatio(device, first, second, found, f"{device}: nothing can be said of {first} and {second}")
     known = f"{found.value:.2f} ({found.low:.2f} to {found.high:.2f})"
     if found.low <= 1 <= found.high:
-        said = f"{device}: no difference shown between {first} and {second}, ratio {known}"
+        said = f"{device}: {first} and {second} cannot be told apart, ratio {known}"
     else:
         said = f"{device} scatters {'more' if found.value > 1 else 'less'} on {first} than on {second}, ratio {known}"
     return RouteRatio(device, first, second, found, said)
@@ -52,49 +56,98 @@ def _route_ratio(device: str, first: str, second: str, found: Interval) -> Route
 def rank_by_repeatability(
     traces: Sequence[Trace], results: Sequence[TraceResult], routes: Sequence[RouteResult], settings: Settings
 ) -> tuple[DevicePlace, ...]:
-    """Rank the devices of each route by repeatability, best first, with how stable the places are.
+    """Rank the devices by repeatability over all their rides, best first, with how sure the places are.
 
-    Whole rides are drawn again with replacement, the same ones for all devices of a route, since they shared them.
-    Devices with fewer than three scored rides are left out.
+    Notes
+    -----
+    Each ride gives the logarithm of each device's size of error, on the rides that all of them recorded (five at least);
+    the road of a ride is in all of them and cancels, so rides of all routes count together. `first_share` is the
+    probability of being the smallest that Student's distribution about the means gives, with the covariance over rides;
+    for two devices that of the paired test. Places keep the level all at once: from the simultaneous intervals of all
+    pairs (Bonferroni), a device's best place is one behind those that are shown to be better, its worst one before those
+    shown to be worse (Al Mohamad, Goeman & van Zwet 2022, Biometrics 78:1103–1113).
     """
-    found: list[DevicePlace] = []
+    interval_s = sampling.usual_intervals(traces, results)
+    sizes: dict[str, dict[tuple[str, str], float]] = {}
     for route in routes:
         table = station_table(route, traces, results)
-        if table is None:
-            continue
-        common = np.where(table.undecided, np.nan, on_common_line(table))
-        rides = {d: by_ride(table, common, table.of(d)) for d in dict.fromkeys(table.device)}
-        enough = {d: own for d, own in rides.items() if len(own[0]) >= FEWEST_RIDES}
-        if len(enough) > 1:
-            found += _places(table.route, enough, settings)
-    return tuple(found)
+        if table is not None:
+            slow = sampling.slower(sorted(set(table.device)), interval_s)
+            keep = sampling.masked(table, route, slow) if slow else np.ones(table.offset_m.shape, dtype=bool)
+            for device, own in _sizes(table, keep).items():
+                sizes.setdefault(device, {}).update({(table.route, ride): size for ride, size in own.items()})
+    names, logs = _shared(sizes)
+    return tuple(_places("", names, logs, settings)) if len(names) > 1 else ()
 
 
-def _places(route: str, rides: dict[str, tuple[tuple[str, ...], FloatArray]], settings: Settings) -> list[DevicePlace]:
-    names = sorted({name for own, _ in rides.values() for name in own})
-    counts = draw_counts(len(names), settings.resamples, settings.seed)
-    drawn = np.column_stack([_spreads(rows, counts[:, [names.index(n) for n in own]]) for own, rows in rides.values()])
-    spreads = [spread_over_rides(rows) for _, rows in rides.values()]
-    value = np.array([np.sqrt(s.square_m2 / s.degrees) if s.degrees > 0 else np.nan for s in spreads])
-    first, place = share_first(drawn), places(drawn)
-    tail = 100 * (1 - settings.confidence) / 2
-    own_place = places(value[None])[0]
+def _sizes(table: StationTable, keep: BoolArray) -> dict[str, dict[str, float]]:
+    """Return the logarithm of the size that 68 % of a ride keeps about the device's own middle, by device and ride."""
+    common = on_common_line(table)
+    sizes: dict[str, dict[str, float]] = {}
+    for device in sorted(set(table.device)):
+        rides, rows = by_ride(table, common, table.of(device))
+        counted = by_ride(table, np.where(keep, 0.0, np.nan), table.of(device))[1]
+        for ride, row in zip(rides, np.abs(from_others(rows) + counted), strict=True):
+            known = row[np.isfinite(row)]
+            if known.size and np.quantile(known, ONE_SD) > 0:
+                sizes.setdefault(device, {})[ride] = float(np.log(np.quantile(known, ONE_SD)))
+    return sizes
+
+
+def _shared(sizes: Mapping[str, Mapping[tuple[str, str], float]]) -> tuple[tuple[str, ...], FloatArray]:
+    """Return devices and (rides, devices) logarithms on the rides that all of these recorded.
+
+    Where too few are shared by all, the devices that recorded fewest are left out; none are left under five rides.
+    """
+    names = sorted(sizes, key=lambda d: (-len(sizes[d]), d))
+    while len(names) > 1:
+        shared = sorted(set.intersection(*(set(sizes[d]) for d in names)))
+        if len(shared) >= FEWEST_RIDES:
+            return tuple(names), np.array([[sizes[d][ride] for d in names] for ride in shared])
+        names.pop()
+    return (), np.empty((0, 0))
+
+
+def _places(route: str, names: tuple[str, ...], logs: FloatArray, settings: Settings) -> list[DevicePlace]:
+    mean = logs.mean(axis=0)
+    better = _shown_better(logs, settings.confidence)
+    first = share_first(logs, settings.resamples, settings.seed)
+    order = np.argsort(np.argsort(mean)) + 1
     rows = [
         DevicePlace(
-            route, device, len(rides[device][0]), float(value[i]), int(own_place[i]), float(first[i]),
-            *(int(p) for p in np.percentile(place[:, i], [tail, 100 - tail], method="nearest")),
+            route, device, len(logs), float(np.exp(mean[i])), int(order[i]), float(first[i]),
+            1 + int(better[:, i].sum()), len(names) - int(better[i].sum()),
         )
-        for i, device in enumerate(rides)
+        for i, device in enumerate(names)
     ]  # fmt: skip
     return sorted(rows, key=lambda row: row.place)
 
 
-def _spreads(offset_m: FloatArray, counts: FloatArray) -> FloatArray:
-    """Return the variance over the drawn rides of each draw: counts is (draws, rides)."""
-    known = np.isfinite(offset_m)
-    mean = np.where(known, offset_m, 0.0).sum(axis=0) / np.maximum(known.sum(axis=0), 1)
-    residual = np.where(known, offset_m - mean, 0.0)
-    product = residual @ residual.T
-    drawn = counts.sum(axis=1)
-    square = counts @ np.diag(product) - np.einsum("bi,ij,bj->b", counts, product, counts) / np.maximum(drawn, 1)
-    return np.asarray(np.where(drawn > 1, square / np.maximum(drawn - 1, 1), np.inf), dtype=float)
+def _shown_better(logs: FloatArray, confidence: float) -> np.ndarray[tuple[int, int], np.dtype[np.bool_]]:
+    """Return (devices, devices) whether the first is shown to be better than the second, all pairs at once."""
+    count = logs.shape[1]
+    level = 1 - (1 - confidence) / max(count * (count - 1) / 2, 1)
+    better = np.zeros((count, count), dtype=bool)
+    for a, b in combinations(range(count), 2):
+        found = intervals.mean(logs[:, a] - logs[:, b], level)
+        better[a, b], better[b, a] = found.high < 0, found.low > 0
+    return better
+
+
+def share_first(logs: FloatArray, draws: int, seed: int) -> FloatArray:
+    """Return the probability that each device is the best: of the means drawn from their Student distribution.
+
+    Examples
+    --------
+    >>> logs = np.log([[1.0, 3.0], [1.2, 2.9], [0.9, 3.1], [1.1, 3.0], [1.0, 2.8]])
+    >>> share_first(logs, 500, 1).tolist()
+    [1.0, 0.0]
+    """
+    rides, count = logs.shape
+    rng = np.random.default_rng(seed)
+    centred = (logs - logs.mean(axis=0)) / np.sqrt(rides * (rides - 1))
+    # rides − 1 free rows: a normal mixture of them has their covariance, and the root of chi square makes it Student's
+    normal = rng.standard_normal((draws, rides)) @ centred
+    scale = np.sqrt((rides - 1) / rng.chisquare(rides - 1, draws))[:, None]
+    drawn = logs.mean(axis=0) + normal * scale
+    return np.asarray(np.bincount(drawn.argmin(axis=1), minlength=count) / draws, dtype=float)

@@ -17,11 +17,10 @@ from gpsq.exceptions import InputError
 from gpsq.geometry import polyline
 from gpsq.geometry.alignment import Abreast, abreast, align
 from gpsq.measures import cross_track
-from gpsq.model import BoolArray, Centreline, FloatArray
+from gpsq.model import ROUTE_CHOICE, BoolArray, Centreline, FloatArray
 from gpsq.rides.unbroken import runs_of
 from gpsq.statistics import intervals
 from gpsq.summaries.accuracy import against_reference
-from gpsq.summaries.station_table import ROUTE_CHOICE
 from gpsq.summary_types import Interval, ReferenceFigures
 
 if TYPE_CHECKING:

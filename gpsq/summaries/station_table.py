@@ -16,7 +16,6 @@ if TYPE_CHECKING:
     from gpsq.model import BoolArray, Deviation, FloatArray, IntArray, Trace
     from gpsq.results import RouteResult, TraceResult
 
-ROUTE_CHOICE = "route choice"
 #: A ride further off than this many robust standard deviations no longer pulls at a centreline made of medians.
 PULL_LIMIT = 3.0
 
@@ -26,9 +25,7 @@ class StationTable:
     """Scored offsets of the traces of one route.
 
     `along_m` (m,) stations; `offset_m` (k, m) signed offsets from each trace's left-out centreline, nan where
-    not scored; `trace`, `ride`, `device` (k,) say whose they are. `undecided` (k, m) marks the stretches that look like
-    the rider's choice of another road, and on which no person has decided yet; `open` (k, m) all undecided deviations,
-    whatever they look like, and `deviations` (k,) how many.
+    not scored; `trace`, `ride`, `device` (k,) say whose they are. `deviating` (k, m) marks what lies in a deviation.
     """
 
     route: str
@@ -37,14 +34,7 @@ class StationTable:
     trace: tuple[int, ...]
     ride: tuple[str, ...]
     device: tuple[str, ...]
-    undecided: BoolArray
-    open: BoolArray
-    deviations: tuple[int, ...]
-
-    @property
-    def decided_m(self) -> FloatArray:
-        """The offsets without the undecided stretches: the devices' own, not the rider's choice of road."""
-        return np.where(self.undecided, np.nan, self.offset_m)
+    deviating: BoolArray
 
     def of(self, device: str) -> BoolArray:
         """Return which rows belong to the device."""
@@ -65,12 +55,8 @@ def station_table(route: RouteResult, traces: Sequence[Trace], results: Sequence
         row[_columns(along, cross.along_m[cross.scored])] = cross.offset_m[cross.scored]
     numbers = tuple(r.trace for r in scored)
     devices = tuple(traces[i].device for i in numbers)
-    waiting = [[d for d in r.deviations if not d.flag] for r in scored]
-    chosen = [[d for d in own if d.suggestion == ROUTE_CHOICE] for own in waiting]
-    undecided, still_open = (np.array([_inside(along, own) for own in of]) for of in (chosen, waiting))
-    rides = tuple(r.ride for r in scored)
-    counts = tuple(len(own) for own in waiting)
-    return StationTable(route.route.name, along, table, numbers, rides, devices, undecided, still_open, counts)
+    deviating = np.array([_inside(along, r.deviations) for r in scored])
+    return StationTable(route.route.name, along, table, numbers, tuple(r.ride for r in scored), devices, deviating)
 
 
 def _inside(along_m: FloatArray, deviations: Sequence[Deviation]) -> BoolArray:

@@ -5,7 +5,9 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from gpsq.summaries import device_figures, device_pairs, hot_spots, own_error, ranking
-from gpsq.summary_types import Summaries
+from gpsq.summaries.devices import distance_bias, offsets, quality
+from gpsq.summaries.station_table import station_table
+from gpsq.summary_types import OffsetBetween, Summaries
 
 if TYPE_CHECKING:
     from gpsq.results import Analysis
@@ -15,16 +17,28 @@ def summaries(analysis: Analysis) -> Summaries:
     """Return the figures over recordings; those against a reference line are `gpsq.summaries.reference`'s."""
     what = (analysis.traces, analysis.results, analysis.routes, analysis.settings)
     devices = device_figures.summarise(*what)
-    classes, trends = hot_spots.error_by_quality(*what[:3])
+    classes, trends = quality.error_by_quality(*what[:3])
+    spots, searches = hot_spots.search(*what)
     return Summaries(
         devices=devices,
         start_states=device_figures.by_start_state(*what[:2], analysis.settings),
         comparisons=device_pairs.compare_pairs(*what),
         error_variances=own_error.error_variances(*what),
-        hot_spots=hot_spots.hot_spots(*what),
+        hot_spots=spots,
+        hot_spot_searches=searches,
+        offsets_between=_offsets_between(analysis),
         ranks=ranking.rank_by_repeatability(*what),
         route_ratios=ranking.compare_places(devices),
         quality_classes=classes,
         quality_trends=trends,
-        distance_biases=hot_spots.distance_biases(*what[:2], analysis.settings),
+        distance_biases=distance_bias.distance_biases(*what[:2], analysis.settings),
     )
+
+
+def _offsets_between(analysis: Analysis) -> tuple[OffsetBetween, ...]:
+    tables = [
+        (table, route.centreline)
+        for route in analysis.routes
+        if (table := station_table(route, analysis.traces, analysis.results)) and route.centreline
+    ]
+    return offsets.between_devices(tables, analysis.settings.confidence)

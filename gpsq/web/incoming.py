@@ -95,6 +95,7 @@ class Incoming(MultiPartParser):
         """Begin a part; that of a file only if the token has come."""
         super().on_headers_finished()
         if (file := self._current_part.file) is not None:
+            file.file.close()  # the parser's own, which nothing is put into
             self._check()
             self._current_part.file = Slice(self.disk, str(file.filename))
 

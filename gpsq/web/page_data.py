@@ -14,7 +14,7 @@ from gpsq.output.instants import iso_times
 from gpsq.output.report import sentences, sketches
 from gpsq.output.report.cards import by_event, card
 from gpsq.output.tables import columns
-from gpsq.output.tables.column import saying
+from gpsq.output.tables.column import bounds, said
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -62,7 +62,7 @@ def of_analysis(analysis: Analysis, before: Mapping[tuple[str, str], str]) -> di
 def figures(analysis: Analysis) -> dict[tuple[str, str], str]:
     """Return every figure of every device in words, to be told apart from those of the next run."""
     wanted = columns.shown("fix", "errors")
-    return {(d, c.name): saying(c)(figure(s, c.source).value) for d, s in overall(analysis).items() for c in wanted}
+    return {(d, c.name): said(c, figure(s, c.source)) for d, s in overall(analysis).items() for c in wanted}
 
 
 def devices(analysis: Analysis) -> list[str]:
@@ -79,12 +79,10 @@ def _table(analysis: Analysis, wanted: Sequence[Column], before: Mapping[tuple[s
 
 
 def _cell(summary: DeviceSummary, column: Column, before: Mapping[tuple[str, str], str]) -> Cell:
-    found, say = figure(summary, column.source), saying(column)
-    value = say(found.value)
-    known = np.isfinite(found.value)
-    bounds = wording.between(found, say) if known else found.method.split(";")[0].removeprefix("none: ")
+    found = figure(summary, column.source)
+    value = said(column, found)
     was = before.get((summary.device, column.name), value)
-    return Cell(value, wording.cell(bounds), was if was != value else "")
+    return Cell(value, bounds(column, found), was if was != value else "")
 
 
 def _recording(trace: Trace, result: TraceResult) -> dict[str, Any]:

@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import dataclasses
 import io
-from types import SimpleNamespace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
@@ -18,8 +16,6 @@ from gpsq.output.charts import all_charts
 from gpsq.output.charts.error import _binned_median
 from gpsq.output.drawing import looks
 from gpsq.output.drawing.views import left_to_right
-from gpsq.output.report import sentences
-from gpsq.summary_types import DeviceSummary, Interval, Summaries
 
 if TYPE_CHECKING:
     from gpsq.output.drawing.rendering import Chart
@@ -120,73 +116,3 @@ def test_turning_keeps_lengths_and_runs_left_to_right() -> None:
         assert turned[-1, 0] > turned[0, 0]
         assert np.hypot(*np.diff(turned, axis=0).T) == pytest.approx(np.hypot(*np.diff(whole, axis=0).T))
         assert np.linalg.det(turn) == pytest.approx(1.0), "turned, not mirrored: left stays left"
-
-
-# ---- sentences ----
-
-
-def compared(first: str, second: str, value: float, low: float, high: float, p: float, measure: str = "ttff_s") -> Any:
-    return SimpleNamespace(
-        measure=measure, first=first, second=second, rides=9, difference=Interval(value, low, high), p_adjusted=p
-    )
-
-
-def summary(device: str, seconds: float, repeatability: float = float("nan"), rides: int = 9) -> DeviceSummary:
-    figures = {"ttff_median_s": Interval(seconds, seconds - 2, seconds + 2), "repeatability_m": Interval(repeatability)}
-    return DeviceSummary(device, "", rides, figures)
-
-
-def told(analysis: Analysis, summaries: list[DeviceSummary], comparisons: list[Any]) -> list[str]:
-    summed = Summaries(devices=tuple(summaries), comparisons=tuple(comparisons))
-    return [s.replace(wording.GAP, " ") for s in sentences.answer(dataclasses.replace(analysis, summaries=summed))]
-
-
-def test_a_difference_that_is_shown_is_said_with_its_size_and_interval(analysis: Analysis) -> None:
-    both = [summary("Amber", 12.0, 2.0), summary("Basalt", 30.0, 3.5)]
-    found = [
-        compared("Basalt", "Amber", 18.0, 9.0, 27.0, 0.01),
-        compared("Amber", "Basalt", -1.5, -2.0, -1.0, 0.01, "xte_rms_m"),
-    ]
-    assert told(analysis, both, found) == [
-        "Amber has its first fix 18 s sooner than Basalt on the same ride (95 % interval 9 s to 27 s).",
-        "Amber repeats best: 2.0 m against 3.5 m for Basalt, the next; on the same ride its error is 1.5 m smaller "
-        "(95 % interval 1.0 m to 2.0 m).",
-    ]
-
-
-def test_a_difference_that_chance_can_make_is_not_claimed(analysis: Analysis) -> None:
-    both = [summary("Amber", 12.0, 2.0), summary("Basalt", 13.0, 2.1)]
-    found = [
-        compared("Amber", "Basalt", -1.0, -5.0, 3.0, 0.4),
-        compared("Amber", "Basalt", -0.1, -1.0, 0.8, 0.6, "xte_rms_m"),
-    ]
-    first, second = told(analysis, both, found)
-    assert first.startswith("Which of Amber and Basalt fixes faster cannot be said yet: Amber came 1 s sooner")
-    assert "(95 % interval \N{MINUS SIGN}3 s to 5 s)" in first
-    assert second.startswith("Which of Amber and Basalt repeats better cannot be said yet: 2.0 m against 2.1 m")
-
-
-def test_medians_and_paired_rides_that_disagree_are_both_said(analysis: Analysis) -> None:
-    both = [summary("Amber", 12.0), summary("Basalt", 13.0)]
-    first, second = told(analysis, both, [compared("Amber", "Basalt", 6.0, 2.0, 10.0, 0.01)])
-    assert first == (
-        "Basalt has its first fix 6 s sooner than Amber on the same ride (95 % interval 2 s to 10 s). "
-        "Over all its rides the median is longer."
-    )
-    assert second == "Too few rides on one route to compare how well the devices repeat."
-
-
-def test_without_shared_rides_nothing_is_claimed(analysis: Analysis) -> None:
-    both = [summary("Amber", 12.0, 2.0), summary("Basalt", 30.0, 3.0)]
-    first, second = told(analysis, both, [])
-    assert "shares no usable ride with Basalt" in first
-    assert "chance is not ruled out" in second
-    assert told(analysis, both[:1], []) == []
-    unknown = [summary("Amber", float("nan")), summary("Basalt", 30.0)]
-    assert told(analysis, unknown, [])[0].startswith("No start is known for two devices")
-
-
-def test_few_rides_are_said() -> None:
-    said = sentences.of_device(summary("Amber", 12.0, rides=2), 0.95)
-    assert said.endswith(" Too few rides (2) to say more.")
-    assert sentences.of_device(DeviceSummary("Amber", "", 2, {}), 0.95).startswith("does not say when it was started")

@@ -1,39 +1,64 @@
-"""The figure of a comparison of campaigns."""
+"""The figure of a comparison of campaigns, and the finding it says."""
 
 from __future__ import annotations
 
-from gpsq.output.charts.campaigns import compare_chart
-from gpsq.summaries.campaigns import Compared, Entry
+import numpy as np
+
+from gpsq.output.charts.campaigns import NOBODY, against_carried, compare_chart, finding
+from gpsq.summaries.across.bridge_verdicts import Bridge
+from gpsq.summaries.across.campaigns import Compared, Entry
 from gpsq.summary_types import Interval
 
-NAN = float("nan")
+
+def entry(device):
+    return Entry("course 1", "Week 1", "A", device, "10 hot", {"rides": "10"})
 
 
-def entry(course, campaign, device, ttff, repeatability):
-    return Entry(course, campaign, "A", device, 10, "10 hot", ttff, 0.5, repeatability, Interval(3.0))
+def bridge(first, second, *figures, measure="xte_p68_m", via="ref"):
+    return Bridge(first, second, measure, "", via, "", Interval(*figures), 9, 9, "said")
 
 
-def test_the_figure_names_devices_and_says_its_finding():
-    found = compare_chart(
-        Compared(
-            (
-                entry("course 1", "Week 1", "quick & <b>", Interval(4.0, 2.0, 9.0), Interval(5.0, 4.0, 6.0)),
-                entry("course 1", "Week 2", "steady", Interval(40.0), Interval(2.0)),
-                entry("course 2", "Week 1", "steady", Interval(0.0, 0.0, NAN), Interval(3.0)),
-            ),
-            (),
-        )
+FOUND = Compared(
+    (entry("quick & <b>"), entry("ref"), entry("rough"), entry("steady"), entry("stranger")),
+    (
+        bridge("quick & <b>", "ref", 0.5, 0.4, 0.625),
+        bridge("ref", "rough", 0.5, 0.4, 0.8),
+        bridge("ref", "steady", 1.0, 0.8, 1.25),
+        bridge("ref", "stranger", np.nan, via=""),
+        bridge("ref", "steady", 5.0, 2.0, 9.0, measure="ttff_s"),
+    ),
+    "ref",
+)
+
+
+def test_ratios_stand_against_the_device_carried_along_either_way_round():
+    ratios = against_carried(FOUND)
+    assert list(ratios) == ["quick & <b>", "steady", "rough"]
+    assert (ratios["rough"].value, ratios["rough"].low, ratios["rough"].high) == (2.0, 1.25, 2.5)
+
+
+def test_the_finding_is_of_all_devices_of_the_table():
+    assert finding(FOUND) == (
+        "Cross-track error against ref: quick & <b> 0.50 times as large (0.40 to 0.62); steady cannot be told apart, "
+        "ratio 1.00 (0.80 to 1.25); rough 2.00 times as large (1.25 to 2.50); stranger: not comparable, no device was "
+        "carried along."
     )
-    assert found is not None
-    assert "steady repeats best (2.0" in found.finding
-    assert "quick & <b> fixes first (4" in found.finding
-    assert "Course 1: " in found.finding
-    assert "Course 2" in found.wide_svg
-    assert "(2)" in found.wide_svg
-    assert "1 more course in the table" in found.square_svg
-    assert "<b>" not in found.wide_svg
-    assert found.wide_png.startswith(b"\x89PNG")
+    chart = compare_chart(FOUND)
+    assert chart is not None
+    assert chart.finding == finding(FOUND)
+    assert chart.title == "Against ref: 1 err less, 1 err more, 1 cannot be told apart from it"
+    assert "The device carried along is 1" in chart.wide_svg
+    assert "<b>" not in chart.wide_svg
+    assert chart.wide_png.startswith(b"\x89PNG")
 
 
-def test_nothing_to_draw_gives_no_figure():
-    assert compare_chart(Compared((entry("course 1", "Week 1", "a", Interval(NAN), Interval(2.0)),), ())) is None
+def test_without_a_device_carried_along_there_is_no_figure_and_no_best():
+    apart = Compared((entry("a"), entry("b")), (bridge("a", "b", np.nan, via=""),), "")
+    assert compare_chart(apart) is None
+    assert finding(apart) == NOBODY
+
+
+def test_a_ratio_without_an_interval_says_so():
+    few = Compared((entry("a"), entry("ref")), (bridge("a", "ref", 1.5),), "ref")
+    assert "cannot be told apart, ratio 1.50 (too few rides for an interval)" in finding(few)
+    assert compare_chart(few) is not None

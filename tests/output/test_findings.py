@@ -7,14 +7,15 @@ from dataclasses import replace
 import pytest
 from output_sample import sample
 
-from gpsq.output import terminal
 from gpsq.output.report import findings, page
 from gpsq.output.wording import GAP
 from gpsq.summaries.accuracy import against_reference
 from gpsq.summary_types import (
     DevicePlace,
     DistanceBias,
+    HotSpotSearch,
     Interval,
+    OffsetBetween,
     QualityClass,
     QualityTrend,
     ReferenceFigures,
@@ -27,13 +28,6 @@ ROWS = [[2.9, 3.2, 3.1], [3.4, 2.6, 2.8]]
 def with_summaries(**more):
     found = sample()
     return replace(found, summaries=replace(found.summaries, **more))
-
-
-def with_open_deviations():
-    found = sample()
-    more = {"xte_rms_plain_m": Interval(0.4), "open_deviations": Interval(3.0)}
-    devices = tuple(replace(s, figures={**s.figures, **more}) for s in found.summaries.devices)
-    return replace(found, summaries=replace(found.summaries, devices=devices))
 
 
 def reference(device="", route="A"):
@@ -57,15 +51,15 @@ def test_places_say_how_sure_they_are():
         DevicePlace("A", "slow", 5, 4.0, 2, 0.22, 1, 2),
         DevicePlace("B", "slow", 5, 4.0, 1, 1.0, 1, 1),
     )
-    ratio = RouteRatio("slow", "A", "B", Interval(1.0), "slow: no difference shown between A and B, ratio 1.0")
+    ratio = RouteRatio("slow", "A", "B", Interval(1.0), "slow: A and B cannot be told apart, ratio 1.0")
     first, second = findings.sections(with_summaries(ranks=places, route_ratios=(ratio,)))["ranks"]
-    assert "quick <b> comes first in 78" in first
-    assert first.endswith("quick <b> 1 (1 to 2), slow 2 (1 to 2).")
-    assert second.endswith("slow 1.")
+    assert "quick <b> is the best of them with a probability of 78" in first
+    assert first.endswith("quick <b> 1 (1 to 2), slow 2 (1 to 2); 5 rides.")
+    assert second.endswith("slow 1; 5 rides.")
     text = page.report_page(with_summaries(ranks=places, route_ratios=(ratio,)), ())
     assert "Which device repeats best" in text
-    assert "quick &lt;b&gt; comes first" in text
-    assert "no difference shown between A and B" in text
+    assert "quick &lt;b&gt; is the best of them" in text
+    assert "A and B cannot be told apart" in text
 
 
 @pytest.mark.parametrize(
@@ -109,24 +103,38 @@ def test_the_reference_in_words_and_in_the_table():
     assert "cannot be seen without a surveyed line" not in text
 
 
-def test_open_deviations_are_said_beside_the_figure_everywhere():
-    found = with_open_deviations()
-    text = page.report_page(found, ()).replace(GAP, " ")
-    assert "without 3 open: 0.4 m" in text
-    lines = "\n".join(terminal.lines(found))
-    assert "Amber: cross-track RMS" in lines
-    assert "; without 3 open deviations 0.4 m" in lines
-    assert "open deviation" not in "\n".join(terminal.lines(sample()))
-
-
 def test_the_report_tells_how_many_deviations_wait():
     found = sample()
     waiting = sum(not d.flag for d in found.deviations)
     assert waiting == 1
     assert f'{waiting} <a href="#deviations">deviation</a> waits for your decision' in page.report_page(found, ())
     decided = replace(found, deviations=tuple(replace(d, flag="error") for d in found.deviations))
-    assert "your decision. Until then" not in page.report_page(decided, ())
+    assert "wait for your decision." not in page.report_page(decided, ())
 
 
 def test_notes_of_the_analysis_are_in_the_report():
     assert "A plain note about &lt;this&gt; campaign." in page.report_page(sample(), ())
+
+
+def test_where_no_place_stands_out_it_is_said_what_would_have_been_seen():
+    found = with_summaries(hot_spot_searches=(HotSpotSearch("A", 5, 0, 200.0), HotSpotSearch("B", 3, 0, float("inf"))))
+    first, second = (said.replace(GAP, " ") for said in findings.hot_spot_searches(found))
+    assert first == (
+        "Route A: no place stands out by more than chance in 5 rides; a stretch of 200 m with three times the error would "
+        "most likely have been seen."
+    )
+    assert second.endswith("but so few rides would hardly show one.")
+    assert "no place stands out by more than chance" in page.report_page(found, ())
+    assert (
+        list(findings.hot_spot_searches(with_summaries(hot_spot_searches=(HotSpotSearch("A", 5, 1, float("nan")),))))
+        == []
+    )
+
+
+def test_how_devices_lie_to_one_another():
+    shift = OffsetBetween("Amber", "Basalt", 5, Interval(-2.0, -3.0, -1.0), Interval(1.0, 0.5, 1.5))
+    text = page.report_page(with_summaries(offsets_between=(shift,)), ()).replace(GAP, " ")
+    assert (
+        "Amber lies 2.0 m west (\N{MINUS SIGN}3.0 m to \N{MINUS SIGN}1.0 m) and 1.0 m north (0.5 m to 1.5 m) of Basalt"
+        in text
+    )

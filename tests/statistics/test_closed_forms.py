@@ -16,6 +16,7 @@ from scipy.optimize import brentq
 from gpsq.statistics import intervals, paired, power, survival
 from gpsq.statistics.rank_correlation import rank_correlation
 from gpsq.summaries.accuracy import axis_factor
+from gpsq.summaries.devices.first_fixes import _rank_sum_p
 
 SAME = {"abs": 5e-16, "rel": 5e-16}
 LEVELS = (0.5, 0.75, 0.9, 0.95, 0.99, 0.999)
@@ -76,23 +77,31 @@ def test_power(rides: int) -> None:
         bound, shift = stats.t.ppf(0.975, rides - 1), effect * np.sqrt(rides)
         far = np.nan_to_num(stats.nct.cdf(-bound, rides - 1, shift))
         expected = stats.nct.sf(bound, rides - 1, shift) + far
-        assert float(power.power_of(rides, effect, 1.0)) == pytest.approx(expected, abs=1e-12)
-    least = brentq(lambda e: float(power.power_of(rides, e, 1.0)) - power.POWER, 1e-3, 100.0)
-    assert power.detectable_difference(rides, 2.0) == pytest.approx(2.0 * least, abs=1e-11)
+        assert power.power_of_student(rides, effect) == pytest.approx(expected, abs=1e-12)
+    if rides > 2:
+        least = brentq(lambda e: power.power_of_student(rides, e) - power.POWER, 1e-3, 30.0)
+        assert power.detectable(rides, power.power_of_student) == pytest.approx(least, abs=1e-11)
 
 
-def test_rides_needed_are_the_fewest() -> None:
-    for effect in np.geomspace(0.04, 30.0, 40):
-        n = power.rides_needed(float(effect), 1.0)
-        assert n is not None
-        enough, too_few = (_power(rides, min(float(effect), 20.0)) for rides in (n, n - 1))
-        assert enough >= power.POWER
-        assert n == 2 or too_few < power.POWER
+@pytest.mark.parametrize("count", [0, 1, 2, 7, 40, 900])
+def test_garwood(count: int) -> None:
+    for level in LEVELS:
+        found, tail = intervals.rate(count, 1.0, level), (1 - level) / 2
+        low = stats.chi2.ppf(tail, 2 * count) / 2 if count else 0.0
+        assert (found.low, found.high) == pytest.approx((low, stats.chi2.ppf(1 - tail, 2 * count + 2) / 2), rel=1e-12)
 
 
-def _power(rides: int, effect: float) -> float:
-    bound, shift = stats.t.ppf(0.975, rides - 1), effect * np.sqrt(rides)
-    return float(stats.nct.sf(bound, rides - 1, shift) + np.nan_to_num(stats.nct.cdf(-bound, rides - 1, shift)))
+@given(st.lists(st.floats(0, 100), min_size=3, max_size=8), st.lists(st.floats(0, 100), min_size=3, max_size=8))
+@given_settings(deadline=None, max_examples=20)
+def test_rank_sum(first: list[float], second: list[float]) -> None:
+    wanted = stats.permutation_test(
+        (np.array(first), np.array(second)), _rank_sum_statistic, n_resamples=5_000, rng=np.random.default_rng(1),
+    ).pvalue  # fmt: skip
+    assert _rank_sum_p(np.array(first), np.array(second)) == pytest.approx(wanted, abs=0.06)
+
+
+def _rank_sum_statistic(first: np.ndarray, second: np.ndarray) -> float:
+    return float(stats.rankdata(np.concatenate([first, second]))[: len(first)].sum())
 
 
 @given(st.lists(st.tuples(st.integers(1, 12), st.booleans()), min_size=1, max_size=30))
@@ -111,10 +120,13 @@ def test_the_survival_curve(waits: list[tuple[int, bool]]) -> None:
 
 def test_no_figure_needs_scipy_stats() -> None:
     code = (
-        "import sys, numpy as np; from gpsq.statistics import intervals, paired, power, survival; r = np.random.default_rng;"
+        "import sys, numpy as np; from gpsq.statistics import bridge, intervals, paired, power, survival;"
+        "r = np.random.default_rng;"
         "x = np.arange(9.0); intervals.median(x); intervals.proportion(1, 3); intervals.mean_difference(x, r(1));"
-        "paired.sign_flip_p(x, r(1)); paired.student_p(x[:3]); paired.adjusted([0.1]); power.rides_needed(1.0, 1.0);"
-        "power.detectable_difference(9, 1.0); survival.median_time(x, x > 5);"
+        "paired.sign_flip_p(x, r(1)); paired.student_p(x[:3]); paired.adjusted([0.1]);"
+        "power.rides_needed(1.0, power.power_of_student);"
+        "power.detectable(9, power.power_of_signs); intervals.rate(3, 1.0);"
+        "paired.sign_test(x); paired.ratio(x); bridge.random_effects([0.1, 0.2, 0.3], [1, 1, 1]); survival.median_time(x, x > 5);"
         "print(*(name for name in ('scipy.stats', 'scipy.optimize') if name in sys.modules))"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)

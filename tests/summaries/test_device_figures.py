@@ -14,7 +14,6 @@ from gpsq.model import NAT, Deviation, FirstFix
 from gpsq.results import TraceResult
 from gpsq.settings import Settings
 from gpsq.statistics import intervals, survival
-from gpsq.summaries import device_figures
 from gpsq.summaries.device_figures import by_start_state, summarise
 
 # 6-mercaptopurine against placebo, weeks in remission: Freireich et al. 1963, Blood 21:699–716;
@@ -113,62 +112,6 @@ def test_median_interval_encloses_the_median(values):
     assert result.value == pytest.approx(np.median(values))
 
 
-# --- repeatability -------------------------------------------------------------------------------------------------
-
-
-def test_repeatability_of_three_straight_rides_is_their_standard_deviation():
-    # Rides at −1, 0, +1 m: standard deviation 1 m. Left-out means: 0.5, 0, −0.5, so offsets are −1.5, 0, 1.5 and their
-    # mean square 1.5 = 1 × (1 + 1/(n−1)).
-    true = np.array([-1.0, 0.0, 1.0])[None, :, None] * np.ones((1, 3, 20))
-    summary = summarise(*campaign(left_out_offsets(true)), Settings())[0]
-    assert summary.figures["repeatability_m"].value == pytest.approx(1.0)
-    assert summary.figures["xte_rms_m"].value ** 2 == pytest.approx(1.5)
-
-
-def test_an_offset_shared_by_all_rides_is_no_part_of_repeatability():
-    rng = np.random.default_rng(5)
-    truth = Truth((2.0, 2.0, 2.0), (0.0, 0.0, 6.0))
-    got = [_repeatability(truth, 5, rng) for _ in range(30)]
-    assert np.median(got, axis=0) == pytest.approx(truth.repeatability_m, rel=0.1)
-
-
-@pytest.mark.parametrize("rides", [3, 5, 10])
-def test_repeatability_is_found_within_ten_per_cent(rides):
-    rng = np.random.default_rng(rides)
-    truth = Truth((1.5, 3.0, 6.0), (0.5, -1.0, 1.0))
-    got = [_repeatability(truth, rides, rng) for _ in range(40)]
-    assert np.median(got, axis=0) == pytest.approx(truth.repeatability_m, rel=0.1)
-
-
-def _repeatability(truth: Truth, rides: int, rng: np.random.Generator) -> list[float]:
-    parts = campaign(left_out_offsets(positions(truth, rides, rng)))
-    return [s.figures["repeatability_m"].value for s in summarise(*parts, Settings()) if s.route == "A"]
-
-
-def test_a_detour_on_one_ride_does_not_spoil_the_others():
-    rng = np.random.default_rng(8)
-    true = positions(Truth((2.0, 2.0), (0.0, 0.0), rider_m=0.5), 6, rng)
-    true[:, 0, 100:140] += 120.0
-    parts = campaign(left_out_offsets(true))
-    without = left_out_offsets(true)
-    without[:, 0, 100:140] = np.nan
-    cleaned = summarise(*campaign(without), Settings())[0].figures["repeatability_m"].value
-    assert cleaned == pytest.approx(2.06, rel=0.15)
-    assert summarise(*parts, Settings())[0].figures["repeatability_m"].value > 3 * cleaned
-
-
-def test_interval_stands_only_from_three_rides_on():
-    rng = np.random.default_rng(2)
-    offsets = left_out_offsets(positions(Truth((2.0, 3.0), (0.0, 0.0)), 3, rng))
-    offsets[1, 2] = np.nan
-    traces, results, routes = campaign(np.where(np.isnan(offsets), 1.0, offsets))
-    results = (*results[:5], replace(results[5], crosstrack=None, status="not scored", reason="no fix"))
-    figures = {s.device: s.figures["repeatability_m"] for s in summarise(traces, results, routes, Settings())}
-    assert figures["device 1"].low < figures["device 1"].value < figures["device 1"].high
-    assert np.isnan(figures["device 2"].low)
-    assert "at least 3" in figures["device 2"].method
-
-
 # --- the table -----------------------------------------------------------------------------------------------------
 
 
@@ -181,12 +124,14 @@ def test_every_figure_of_the_contract_is_there():
         ("device 1", "", 6), ("device 1", "A", 6), ("device 2", "", 6), ("device 2", "A", 6),
     ]  # fmt: skip
     wanted = {
-        "ttff_median_s", "fixed_in_10s", "fixed_in_30s", "fixed_in_60s", "missed_median_m", "missed_share_median",
-        "settle_median_s", "xte_rms_m", "xte_p95_m", "bias_m", "repeatability_m", "hausdorff_median_m",
-        "frechet_median_m", "length_ratio_median", "ttff_known", "ttff_censored", "xte_rms_plain_m",
-        "repeatability_plain_m", "open_deviations", "spikes",
+        "ttff_known", "ttff_never", "ttff_median_s", "fixed_in_10s", "fixed_in_30s", "fixed_in_60s", "usable_median_s",
+        "missed_median_m", "missed_worst_m", "missed_is_minimum", "scored_rides", "scored_km", "xte_median_m", "xte_p68_m",
+        "xte_p95_m", "xte_rms_m", "bias_m", "offset_body_m", "offset_ground_m", "repeatability_m", "receiver_errors",
+        "receiver_errors_per_100km", "receiver_error_recordings", "route_choices", "undecided", "spikes",
+        "hausdorff_median_m", "frechet_median_m",
     }  # fmt: skip
-    assert all(set(s.figures) == wanted for s in summaries)
+    assert all(wanted <= set(s.figures) for s in summaries)
+    assert [bool(np.isnan(s.figures["bias_m"].value)) for s in summaries] == [True, False, True, False]
 
 
 def test_a_recording_that_was_not_scored_still_counts_for_the_first_fix():
@@ -252,50 +197,46 @@ def test_two_recordings_of_one_ride_count_as_one_ride():
     np.testing.assert_equal(asdict(split.figures["xte_rms_m"]), asdict(whole.figures["xte_rms_m"]))
 
 
-# --- stretches that wait for a decision, copies, single rides ------------------------------------------------------
+# --- deviations, copies, offsets -----------------------------------------------------------------------------------
 
 
-def _with_detour(flag: str = "", suggestion: str = "route choice"):
-    rng = np.random.default_rng(11)
-    true = positions(Truth((2.0,), (0.0,), rider_m=0.5, ride_share=0.0, reach_m=30.0), 5, rng)
-    true[0, 2, 100:140] += 120.0
-    traces, results, routes = campaign(left_out_offsets(true))
-    found = Deviation(
-        "d1", 2, "A", 500.0, 695.0, NAT, NAT, 0, 1, 120.0, "left", 10.0, suggestion, "smooth", flag
+def deviation(number, suggestion, flag=""):
+    return Deviation(f"d{number}", number, "A", 50.0, 120.0, NAT, NAT, 0, 1, 60.0, "left", 1.0, suggestion, "", flag)
+
+
+def _with_deviations(*found):
+    traces, results, routes = campaign(np.ones((1, 4, 2001)))
+    own = {d.trace: tuple(x for x in found if x.trace == d.trace) for d in found}
+    results = tuple(replace(r, deviations=own.get(r.trace, ())) for r in results)
+    return summarise(traces, results, routes, Settings())[0].figures
+
+
+def test_receiver_errors_are_counted_per_hundred_kilometres_decided_or_suggested():
+    found = _with_deviations(
+        deviation(0, "receiver error"), deviation(0, "route choice", "error"), deviation(1, "receiver error", "intentional"),
+        deviation(2, "route choice"), deviation(3, "cannot be told"),
     )  # fmt: skip
-    results = tuple(replace(r, deviations=(found,)) if r.trace == 2 else r for r in results)
-    return summarise(traces, results, routes, Settings())[1].figures
+    assert {n: found[n].value for n in ("receiver_errors", "route_choices", "undecided", "scored_rides")} == {
+        "receiver_errors": 2, "route_choices": 2, "undecided": 1, "scored_rides": 4,
+    }  # fmt: skip
+    assert found["scored_km"].value == pytest.approx(4 * 10.005)
+    rate = found["receiver_errors_per_100km"]
+    assert rate.value == pytest.approx(2 / 0.4002)
+    assert (rate.low, rate.high) == pytest.approx((0.2422 / 0.4002, 7.2247 / 0.4002), rel=1e-3)  # Garwood's limits of 2
+    share = found["receiver_error_recordings"]
+    assert (share.value, share.of) == (0.25, 4)
 
 
-def test_a_stretch_that_may_be_the_riders_choice_is_no_part_of_repeatability_until_decided():
-    waiting = _with_detour()
-    assert waiting["repeatability_m"].value == pytest.approx(2.06, rel=0.15)
-    assert "without undecided stretches of 1 recording" in waiting["repeatability_m"].method
-    assert waiting["xte_rms_m"].value > 10
-    assert "of the mean square comes from undecided stretches" in waiting["xte_rms_m"].method
-    for error in (_with_detour("error"), _with_detour(suggestion="receiver error")):
-        assert error["repeatability_m"].value > 10
-        assert "undecided" not in error["repeatability_m"].method
+def test_no_receiver_error_has_an_upper_bound():
+    found = _with_deviations()["receiver_errors_per_100km"]
+    assert (found.value, found.low) == (0.0, 0.0)
+    assert found.high == pytest.approx(3.6889 / 0.4002, rel=1e-3)
 
 
-def test_the_errors_without_open_deviations_stand_beside_those_with_them():
-    waiting = _with_detour()
-    assert waiting["open_deviations"].value == 1
-    assert waiting["xte_rms_plain_m"].value == pytest.approx(2.06, rel=0.25)
-    # A fault that waits for a decision is part of the repeatability, but not of the plain one.
-    fault = _with_detour(suggestion="receiver error")
-    assert fault["repeatability_m"].value > 10
-    assert fault["repeatability_plain_m"].value == pytest.approx(2.06, rel=0.25)
-    decided = _with_detour("error")
-    assert decided["open_deviations"].value == 0
-    assert decided["xte_rms_plain_m"] == decided["xte_rms_m"]
-    assert decided["repeatability_plain_m"] == decided["repeatability_m"]
-
-
-def test_a_figure_that_rests_on_one_ride_gets_no_interval():
-    found = _with_detour("error")["repeatability_m"]
-    assert np.isnan([found.low, found.high]).all()
-    assert "single rides outweigh the others" in found.method
+def test_deciding_as_suggested_changes_no_count():
+    open_ones = (deviation(0, "receiver error"), deviation(1, "route choice"))
+    decided = (deviation(0, "receiver error", "error"), deviation(1, "route choice", "intentional"))
+    assert _with_deviations(*open_ones) == _with_deviations(*decided)
 
 
 def test_a_recording_that_repeats_another_counts_nowhere():
@@ -306,12 +247,36 @@ def test_a_recording_that_repeats_another_counts_nowhere():
     assert figures["ttff_median_s"].value == 5.5
 
 
-@given(st.lists(st.integers(1, 30), min_size=2, max_size=9), st.integers(0, 1000))
-def test_percentile_without_each_block_is_that_of_the_values_left(sizes, seed):
-    """Against numpy's quantile of what is left; equal values among them."""
-    rng = np.random.default_rng(seed)
-    values = np.sort(rng.integers(0, 20, sum(sizes)).astype(float))
-    block = rng.permutation(np.repeat(np.arange(len(sizes)), sizes))
-    for b in range(len(sizes)):
-        found = device_figures._p95_without(values, np.flatnonzero(block == b))
-        assert found == pytest.approx(np.quantile(values[block != b], 0.95))
+def test_never_and_within_are_counts_of_all_that_are_known():
+    traces, results, routes = campaign(np.ones((1, 6, 10)), np.array([[5.0, 8.0, 20.0, 45.0, np.nan, np.nan]]))
+    results = (*results[:4], with_fix(results[4], censored=True, at_least_s=900.0), results[5])
+    found = summarise(traces, results, routes, Settings())[0].figures
+    assert (found["ttff_known"].value, found["ttff_never"].value, found["ttff_never"].of) == (5, 1, 5)
+    assert [(found[f"fixed_in_{s}s"].value, found[f"fixed_in_{s}s"].of) for s in (10, 30, 60)] == [
+        (0.4, 5), (0.6, 5), (0.8, 5),
+    ]  # fmt: skip
+
+
+def test_the_worst_and_the_bound_of_the_road_missed():
+    traces, results, routes = campaign(np.ones((1, 5, 10)))
+    missed = [10.0, 20.0, 30.0, 400.0, 500.0]
+    high_bound = tuple(
+        with_fix(r, missed_m=m, missed_is_minimum=m == 500.0) for r, m in zip(results, missed, strict=True)
+    )
+    low_bound = tuple(
+        with_fix(r, missed_m=m, missed_is_minimum=m == 10.0) for r, m in zip(results, missed, strict=True)
+    )
+    high, low = (summarise(traces, r, routes, Settings())[0].figures for r in (high_bound, low_bound))
+    assert (high["missed_median_m"].value, high["missed_worst_m"].value) == (30.0, 500.0)
+    assert (high["missed_is_minimum"].value, low["missed_is_minimum"].value) == (0.0, 1.0)
+
+
+def test_the_two_ways_are_told_apart_where_their_times_differ():
+    out = campaign(np.ones((1, 5, 10)), np.array([[4.0, 5.0, 6.0, 5.0, 4.0]]))
+    back = campaign(np.ones((1, 5, 10)), np.array([[50.0, 80.0, 60.0, 70.0, 90.0]]), route="B", first=5)
+    joined = tuple(a + b for a, b in zip(out, back, strict=True))
+    # All of one way sooner than all of the other: 2 of the 252 ways of dealing ten times are as far out.
+    assert summarise(*joined, Settings())[0].figures["ttff_ways_p"].value == pytest.approx(2 / 252, abs=0.006)
+    alike = campaign(np.ones((1, 5, 10)), np.array([[4.0, 5.0, 6.0, 5.0, 4.0]]), route="B", first=5)
+    joined = tuple(a + b for a, b in zip(out, alike, strict=True))
+    assert summarise(*joined, Settings())[0].figures["ttff_ways_p"].value > 0.5

@@ -1,93 +1,18 @@
-"""Devices compared on the same rides: against published values and against campaigns with a known answer."""
+"""Devices compared on the same rides: campaigns with a known answer, failures that count, and what is said."""
 
 from __future__ import annotations
+
+from dataclasses import replace
 
 import numpy as np
 import pytest
 from offset_campaigns import Truth, campaign, left_out_offsets, positions, waits, with_fix
-from scipy.stats import bootstrap, permutation_test
 
 from gpsq.settings import Settings
-from gpsq.statistics import intervals
-from gpsq.statistics.power import detectable_difference, rides_needed
-from gpsq.summaries.device_pairs import compare_pairs, difference_p
-from gpsq.summaries.own_error import error_variances, hat
-
-# Survival of 16 mice in days: Efron & Tibshirani 1993, An Introduction to the Bootstrap, table 2.1, p. 11.
-TREATMENT = np.array([94.0, 197, 16, 38, 99, 141, 23])
-CONTROL = np.array([52.0, 104, 146, 10, 51, 30, 40, 27, 46])
-
-
-def _difference_of_means(a, b, axis=-1):
-    return a.mean(axis=axis) - b.mean(axis=axis)
-
-
-def test_permutation_test_of_the_library_on_the_mouse_data():
-    # All 11,440 divisions, of which 1,613 give a difference at least as large: one-sided p 0.14100
-    # (the book, by 1,000 draws: 0.132).
-    found = permutation_test(
-        (TREATMENT, CONTROL), _difference_of_means, alternative="greater", n_resamples=20_000, vectorized=True
-    )
-    assert found.pvalue == pytest.approx(1613 / 11440, abs=1e-9)
-
-
-def test_bootstrap_of_the_library_on_the_mouse_data():
-    # Plug-in limit of the standard error of the difference 26.91; the book, with 1,400 draws: 26.85.
-    found = bootstrap(
-        (TREATMENT, CONTROL), _difference_of_means, n_resamples=20_000, vectorized=True, method="percentile",
-        rng=np.random.default_rng(7),
-    )  # fmt: skip
-    assert found.standard_error == pytest.approx(26.91, abs=0.5)
-
-
-# Differences in height of 15 pairs of cross- and self-fertilised maize plants, eighths of an inch: Darwin 1876, as
-# analysed by Fisher 1935, The Design of Experiments, section 21: of the 32,768 sign changes 1,726 give a sum as far
-# from nought as 314, both directions together, p = 0.0527 (figures from memory, recomputed here by counting).
-MAIZE = np.array([49.0, -67, 8, 16, 6, 23, 28, 41, 14, 29, 56, 24, 75, 60, -48])
-
-
-def test_sign_flips_on_darwins_maize_are_fishers():
-    flips = (np.arange(2**15)[:, None] >> np.arange(15)) & 1
-    sums = (1 - 2 * flips) @ MAIZE
-    assert MAIZE.sum() == 314
-    assert (np.abs(sums) >= 314).sum() == 1726
-    p, test = difference_p(MAIZE)
-    assert test == "sign flips"
-    assert p == pytest.approx(1726 / 2**15, abs=0.008)  # 15 pairs: a random choice of 9,999 sign changes
-
-
-def test_interval_of_paired_differences_agrees_with_its_test():
-    differences = MAIZE[:10]
-    found = intervals.mean_difference(differences, np.random.default_rng(1))
-    assert difference_p(differences - (found.low - 0.01))[0] < 0.05
-    assert difference_p(differences - (found.low + 0.01))[0] >= 0.05
-    assert difference_p(differences - (found.high + 0.01))[0] < 0.05
-    assert difference_p(differences - (found.high - 0.01))[0] >= 0.05
-
-
-def test_under_six_rides_sign_flips_are_not_used_because_they_cannot_call_anything():
-    p, test = difference_p(np.array([1.0, 1.1, 0.9, 1.05, 0.95]))
-    assert "Student" in test
-    assert p < 2 / 2**5
-
-
-def test_identical_recordings_differ_by_nothing():
-    assert difference_p(np.zeros(5)) == (1.0, "sign flips")
-
-
-@pytest.mark.parametrize(
-    ("effect", "rides"),
-    # Pairs for 80 % power at 5 % two-sided: the customary table for standardised effects (common practice).
-    [(0.2, 199), (0.5, 34), (0.8, 15)],
-)
-def test_rides_needed_are_those_of_the_customary_table(effect, rides):
-    assert rides_needed(effect, 1.0) == rides
-    assert detectable_difference(rides, 1.0) <= effect < detectable_difference(rides - 1, 1.0)
-
-
-def test_rides_needed_for_no_effect_are_not_given():
-    assert rides_needed(0.0, 1.0) is None
-    assert rides_needed(1e-4, 1.0) is None
+from gpsq.statistics import paired
+from gpsq.summaries.device_pairs import compare_pairs
+from gpsq.summaries.pair_verdicts import with_verdict
+from gpsq.summary_types import Interval, PairedComparison
 
 
 def _campaign(truth: Truth, rides: int, seed: int):
@@ -98,103 +23,142 @@ def _campaign(truth: Truth, rides: int, seed: int):
 TRUTH = Truth((2.0, 2.0, 5.0), (0.0, 0.0, 0.0), ttff_median_s=(10.0, 10.0, 90.0), ttff_log_sd=0.3)
 
 
+def compared(parts, measure, first="device 1", second="device 2"):
+    found = compare_pairs(*parts, Settings())
+    return next(c for c in found if (c.measure, c.first, c.second) == (measure, first, second))
+
+
 def test_a_worse_device_is_named_and_an_equal_one_is_not():
-    found = {(c.measure, c.first, c.second): c for c in compare_pairs(*_campaign(TRUTH, 10, 1), Settings())}
-    assert len(found) == 6
-    slower = found["ttff_s", "device 1", "device 3"]
-    assert slower.p < 0.05
+    parts = _campaign(TRUTH, 10, 1)
+    slower = compared(parts, "ttff_s", "device 1", "device 3")
+    assert (slower.test, slower.shown) == (paired.SIGN_TEST, True)
     assert slower.difference.high < 0
-    assert slower.verdict.startswith("device 3 fixes later than device 1 by ")
-    rougher = found["xte_rms_m", "device 2", "device 3"]
-    assert rougher.verdict.startswith("device 3 errs more than device 2 by ")
-    equal = found["xte_rms_m", "device 1", "device 2"]
-    assert equal.p > 0.05
-    assert "no difference in cross-track error shown" in equal.verdict
-    assert equal.rides_needed is None or equal.rides_needed > 10
+    assert slower.verdict.startswith("device 1 fixes sooner than device 3: in the median -")
+    rougher = compared(parts, "xte_p68_m", "device 2", "device 3")
+    assert rougher.is_ratio
+    assert rougher.difference.high < 1
+    assert rougher.verdict.startswith("device 2 errs less than device 3: ratio 0.")
+    spread = compared(parts, "repeatability_m", "device 2", "device 3")
+    assert spread.verdict.startswith("device 2 scatters less than device 3: ratio 0.")
+    assert spread.difference.value == pytest.approx(np.hypot(2, 1) / np.hypot(5, 1), rel=0.2)
+    equal = compared(parts, "xte_p68_m")
+    assert not equal.shown
+    assert equal.verdict.startswith("device 1 and device 2 cannot be told apart in cross-track error: ratio ")
+    assert "a true ratio under 1." in equal.verdict
+    assert "more rides" not in equal.verdict
 
 
-def test_times_from_different_start_states_are_not_compared():
+def test_a_ride_on_which_one_device_never_fixed_counts_against_it():
+    traces, results, routes = _campaign(
+        Truth((2.0, 2.0), (0.0, 0.0), ttff_median_s=(10.0, 90.0), ttff_log_sd=0.2), 8, 3
+    )
+    before = compared((traces, results, routes), "ttff_s")
+    assert before.shown
+    never = tuple(with_fix(r, seconds=np.nan, censored=True, at_least_s=900.0) if r.trace < 2 else r for r in results)
+    after = compared((traces, never, routes), "ttff_s")
+    assert (after.rides, after.p) == (8, pytest.approx(2 * (1 + 8 + 28) / 2**8))
+    assert not after.shown
+    assert after.difference.high == np.inf
+    assert "(95 % interval over -" in after.verdict
+    both = tuple(
+        with_fix(r, seconds=np.nan, censored=True, at_least_s=900.0) if r.trace in (0, 8) else r for r in results
+    )
+    tied = compared((traces, both, routes), "ttff_s")
+    assert (tied.rides, tied.p) == (8, pytest.approx(2 / 2**7))  # neither fixed: that ride says nothing
+
+
+def test_times_from_different_start_states_are_not_compared_and_counted():
     traces, results, routes = _campaign(TRUTH, 8, 2)
     states = {0: "hot", 1: "cold", 2: "hot"}
     results = tuple(with_fix(r, start_state=states[i // 8]) for i, r in enumerate(results))
-    found = {(c.measure, c.first, c.second): c for c in compare_pairs(traces, results, routes, Settings())}
-    refused = found["ttff_s", "device 1", "device 2"]
+    refused = compared((traces, results, routes), "ttff_s")
     assert refused.rides == 0
     assert "8 with different start states" in refused.left_out
-    assert "nothing can be said" in refused.verdict
-    assert found["ttff_s", "device 1", "device 3"].rides == 8
-    assert found["xte_rms_m", "device 1", "device 2"].rides == 8
+    assert refused.verdict.startswith("nothing can be said of time to first fix")
+    assert compared((traces, results, routes), "ttff_s", "device 1", "device 3").rides == 8
+    assert compared((traces, results, routes), "xte_p68_m").rides == 8
 
 
-def test_unknown_start_states_are_warned_of():
-    found = compare_pairs(*_campaign(TRUTH, 6, 3), Settings())
-    assert all("start states are unknown" in c.left_out for c in found if c.measure == "ttff_s")
+def test_unknown_times_and_states_are_said():
+    traces, results, routes = _campaign(TRUTH, 7, 3)
+    results = (with_fix(results[0], seconds=np.nan), *results[1:])
+    found = compared((traces, results, routes), "ttff_s")
+    assert found.rides == 6
+    assert "1 where a start is unknown" in found.left_out
+    assert "start states are unknown" in found.left_out
+    assert found.left_out in found.verdict
 
 
-def test_a_ride_that_never_fixed_is_left_out_and_said():
-    traces, results, routes = _campaign(TRUTH, 6, 3)
-    results = (with_fix(results[0], seconds=np.nan, censored=True, at_least_s=900.0), *results[1:])
-    found = compare_pairs(traces, results, routes, Settings())[0]
-    assert found.rides == 5
-    assert "1 where a time is unknown or a device never fixed" in found.left_out
+def test_road_missed_is_compared_as_time_is_and_two_bounds_from_one_place_too():
+    traces, results, routes = _campaign(TRUTH, 8, 4)
+    least = tuple(with_fix(r, missed_m=100.0 + 50 * (r.trace >= 8) + r.trace, missed_is_minimum=True) for r in results)
+    found = compared((traces, least, routes), "missed_m")
+    assert found.difference.value == -58.0
+    assert found.verdict.startswith("device 1 misses less road than device 2")
+    mixed = tuple(with_fix(r, missed_is_minimum=r.trace != 0) for r in least)
+    assert compared((traces, mixed, routes), "missed_m").rides == 7
 
 
 def test_one_shared_ride_says_nothing():
-    traces, results, routes = campaign(np.ones((2, 1, 10)), np.array([[3.0], [9.0]]))
-    assert all(
-        np.isnan(c.p) and "nothing can be said" in c.verdict for c in compare_pairs(traces, results, routes, Settings())
-    )
+    traces, results, routes = campaign(np.ones((2, 1, 40)), np.array([[3.0], [9.0]]))
+    found = compare_pairs(traces, results, routes, Settings())
+    assert found
+    assert all(np.isnan(c.p) and not c.shown and c.verdict for c in found)
 
 
-# --- three-cornered hat --------------------------------------------------------------------------------------------
+def test_one_fault_hardly_moves_the_ratio():
+    rng = np.random.default_rng(8)
+    offsets = left_out_offsets(positions(Truth((2.0, 2.0), (0.0, 0.0)), 8, rng))
+    before = compared(campaign(offsets), "xte_p68_m").difference
+    offsets[1, 2, 100:140] += 130.0
+    after = compared(campaign(offsets), "xte_p68_m").difference
+    assert after.value == pytest.approx(before.value, rel=0.05)
 
 
-def test_hat_of_known_differences():
-    # Gray & Allan's formula by hand: differences of variance 5, 10 and 13 between devices of variance 1, 4 and 9.
-    stations = 8
-    signs = np.array([[1, 1, 1, 1, -1, -1, -1, -1], [1, 1, -1, -1, 1, 1, -1, -1], [1, -1, 1, -1, 1, -1, 1, -1.0]])
-    offsets = np.repeat((signs * np.array([[1.0], [2.0], [3.0]]))[:, None, :], 3, axis=1)
-    assert offsets.shape == (3, 3, stations)
-    assert hat(offsets) == pytest.approx(np.array([1.0, 4.0, 9.0])[:, None] * np.ones(3))
+def test_devices_that_lie_apart_are_not_compared_in_their_distance_from_the_line():
+    traces, results, routes = _campaign(TRUTH, 8, 5)
+
+    class Apart:
+        pair, apart_m = frozenset({"device 1", "device 2"}), 14.0
+
+    found = with_verdict(compared((traces, results, routes), "xte_p68_m"), Settings(), 3, "they lie 14 m apart")
+    assert found.verdict == "device 1 and device 2 are not compared in cross-track error: they lie 14 m apart"
 
 
-def test_hat_ignores_the_riders_line_and_constant_offsets():
-    rng = np.random.default_rng(3)
-    truth = Truth((2.0, 3.0, 4.0, 5.0), (0.0, 3.0, -2.0, 1.0), rider_m=10.0, ride_share=0.3, reach_m=30.0)
-    found = np.mean([np.nanmean(hat(positions(truth, 10, rng)), axis=1) for _ in range(40)], axis=0)
-    assert np.sqrt(found) == pytest.approx(truth.error_m, rel=0.05)
+BASE = PairedComparison(
+    "ttff_s", "A", "B", 9, Interval(6.0, 2.0, 10.0), False, 0.01, 0.02, "exact sign test", 5.0, "", False, ""
+)
 
 
-def test_hat_over_left_out_offsets_finds_each_devices_own_error():
-    truth = Truth((2.0, 3.0, 4.0), (0.0, 3.0, -2.0), rider_m=3.0)
-    rng = np.random.default_rng(4)
-    found = []
-    for _ in range(30):
-        rows = error_variances(*campaign(left_out_offsets(positions(truth, 10, rng))), Settings())
-        found.append([r.sd_m for r in rows if r.route == "A"])
-    assert np.nanmedian(found, axis=0) == pytest.approx(truth.error_m, rel=0.15)
-
-
-def test_a_negative_variance_is_reported_as_what_it_is():
-    # Devices 1 and 2 share an error that device 3 mirrors: their errors are not independent.
-    rng = np.random.default_rng(5)
-    common = rng.standard_normal((5, 300))
-    own = 0.3 * rng.standard_normal((3, 5, 300))
-    rows = error_variances(*campaign(own + np.array([1.0, 2.0, 3.0])[:, None, None] * common), Settings())
-    middle = next(r for r in rows if r.device == "device 2" and r.route == "A")
-    assert middle.variance_m2.value < 0
-    assert np.isnan(middle.sd_m)
-    assert "not independent" in middle.note
-
-
-def test_two_devices_make_no_hat():
-    assert error_variances(*campaign(np.ones((2, 4, 30))), Settings()) == ()
-
-
-def test_three_rides_give_a_hat_without_an_interval():
-    rng = np.random.default_rng(6)
-    truth = Truth((2.0, 3.0, 4.0), (0.0, 0.0, 0.0))
-    three, four = (error_variances(*campaign(positions(truth, n, rng)), Settings())[0].variance_m2 for n in (3, 4))
-    assert np.isfinite(three.value)
-    assert np.isnan(three.low)
-    assert four.low < four.value < four.high
+@pytest.mark.parametrize(
+    ("changes", "begins", "shown"),
+    [
+        ({}, "A fixes later than B: in the median 6.0 s (95 % interval 2.0 to 10.0 s, exact sign test, p = 0.010", True),
+        ({"difference": Interval(-6.0, -10.0, -2.0)}, "A fixes sooner than B: in the median -6.0 s", True),
+        ({"difference": Interval(6.0, -2.0, 10.0), "p": 0.2}, "A and B cannot be told apart in time to first fix", False),
+        ({"p_adjusted": 0.2}, "A fixes later than B", False),
+        ({"difference": Interval(6.0)}, "A and B share too few rides to be told apart in time to first fix", False),
+        ({"rides": 1}, "nothing can be said of time to first fix: A and B share 1 usable ride", False),
+        ({"difference": Interval(np.nan, 2.0, np.inf)}, "A fixes later than B", True),
+        ({"measure": "missed_m"}, "A misses more road than B: in the median 6.0 m", True),
+        (
+            {"measure": "xte_p68_m", "is_ratio": True, "difference": Interval(1.5, 1.2, 1.9)},
+            "A errs more than B: ratio 1.50 (95 % interval 1.20 to 1.90, ", True,
+        ),
+        (
+            {"measure": "repeatability_m", "is_ratio": True, "difference": Interval(0.5, 0.4, 0.6)},
+            "A scatters less than B: ratio 0.50", True,
+        ),
+        (
+            {"measure": "xte_p68_m", "is_ratio": True, "difference": Interval(1.1, 0.9, 1.4), "p": 0.3, "detectable": 1.4},
+            "A and B cannot be told apart in cross-track error: ratio 1.10", False,
+        ),
+    ],
+)  # fmt: skip
+def test_every_form_of_the_verdict(changes, begins, shown):
+    found = with_verdict(replace(BASE, **changes), Settings(), 4)
+    assert found.verdict.startswith(begins)
+    assert found.shown is shown
+    assert ("may be chance" in found.verdict) == (changes.get("p_adjusted", 0) > 0.05)
+    if "cannot be told apart" in begins:
+        assert "is likely to be missed with so many rides" in found.verdict

@@ -10,7 +10,9 @@ from offset_campaigns import STEP_M, Truth, along_route, campaign, crosstrack, l
 
 from gpsq.model import CurveDistances
 from gpsq.settings import Settings
-from gpsq.summaries.hot_spots import distance_biases, error_by_quality, hot_spots
+from gpsq.summaries.devices.distance_bias import distance_biases
+from gpsq.summaries.devices.quality import error_by_quality
+from gpsq.summaries.hot_spots import search
 
 
 def _recorded(trace, hdop):
@@ -27,26 +29,79 @@ def _with_spread(routes, spread_m):
     return (replace(routes[0], centreline=replace(routes[0].centreline, spread_m=spread_m)),)
 
 
+def _searched(true_m, spread_m=None):
+    traces, results, routes = campaign(left_out_offsets(true_m))
+    spread = true_m.std(axis=(0, 1)) if spread_m is None else spread_m
+    return search(traces, results, _with_spread(routes, spread), Settings())
+
+
 def test_a_planted_hot_spot_is_found_with_its_share_of_the_error():
     rng = np.random.default_rng(1)
     true = positions(Truth((2.0, 2.0), (0.0, 0.0), stations=400), 6, rng)
     true[:, :, 200:240] *= 4
-    offsets = left_out_offsets(true)
-    traces, results, routes = campaign(offsets)
-    spots = hot_spots(traces, results, _with_spread(routes, true.std(axis=(0, 1))), Settings())
-    top = spots[0]
-    assert top.from_m == pytest.approx(1000, abs=30)
-    assert top.to_m == pytest.approx(1200, abs=30)
+    spots, told = _searched(true)
+    (top,) = spots
+    assert top.from_m == pytest.approx(1000, abs=80)
+    assert top.to_m == pytest.approx(1200, abs=80)
     assert top.times_typical == pytest.approx(4, rel=0.35)
-    part = (offsets[..., 200:240] ** 2).sum() / (offsets**2).sum()
-    assert top.share_of_error == pytest.approx(part, rel=0.1)
-    assert top.share_of_length == pytest.approx(0.1, rel=0.2)
-    assert list(spots) == sorted(spots, key=lambda s: -s.spread_m)
+    assert top.share_of_error > 0.4
+    assert top.share_of_length == pytest.approx(0.1, abs=0.05)
+    assert (told[0].spots, told[0].rides) == (1, 6)
+    assert np.isnan(told[0].would_show_m)
 
 
-def test_an_even_route_has_no_hot_spot():
-    traces, results, routes = campaign(np.ones((1, 3, 200)))
-    assert hot_spots(traces, results, routes, Settings()) == ()
+def test_even_noise_names_no_place_and_says_what_would_have_been_seen():
+    # At most 5 in 100 may name one; of 20, three or more would be one chance in thirteen at exactly that rate.
+    rng = np.random.default_rng(2)
+    found = [_searched(positions(Truth((2.5, 3.0, 5.0), (0.0,) * 3, stations=500), 5, rng)) for _ in range(20)]
+    assert sum(bool(spots) for spots, _ in found) <= 2
+    seen = [told[0].would_show_m for spots, told in found if not spots]
+    assert np.median(seen) <= 200
+
+
+def test_one_ride_on_another_road_makes_no_place():
+    rng = np.random.default_rng(3)
+    true = positions(Truth((2.0, 2.0), (0.0, 0.0), stations=400), 6, rng)
+    true[:, 2, 100:160] += 120.0
+    assert _searched(true)[0] == ()
+
+
+def test_a_canyon_of_two_hundred_metres_is_found():
+    rng = np.random.default_rng(4)
+    found = 0
+    for _ in range(5):
+        true = positions(Truth((2.5, 3.0, 5.0), (0.0,) * 3, stations=500), 5, rng)
+        true[:, :, 300:340] *= 3
+        found += any(s.from_m < 1700 and s.to_m > 1500 for s in _searched(true)[0])
+    assert found >= 4
+
+
+def test_two_rides_are_not_searched():
+    rng = np.random.default_rng(5)
+    assert _searched(positions(Truth((2.0, 2.0), (0.0, 0.0)), 2, rng)) == ((), ())
+
+
+def test_a_moved_ride_keeps_its_values_and_moves_with_its_devices():
+    from gpsq.summaries.hot_spots import _shifted
+
+    rows = np.arange(12.0).reshape(3, 4)
+    moved = _shifted(rows, np.array([0, 0, 1]), np.random.default_rng(1))
+    assert [sorted(row) for row in moved.tolist()] == rows.tolist()
+    assert (moved[1] - moved[0]).tolist() == [4.0] * 4
+
+
+def test_rows_are_held_against_the_median_of_other_rides():
+    from gpsq.summaries.hot_spots import _from_others
+
+    rng = np.random.default_rng(6)
+    rows = rng.normal(size=(7, 30))
+    rows[rng.uniform(size=rows.shape) < 0.2] = np.nan
+    ride = np.array([0, 0, 1, 1, 2, 3, 3])
+    found = _from_others(rows, ride)
+    for k, row in enumerate(rows):
+        others = rows[ride != ride[k]]
+        wanted = row - np.array([np.median(c[np.isfinite(c)]) if np.isfinite(c).any() else np.nan for c in others.T])
+        assert found[k] == pytest.approx(wanted, nan_ok=True)
 
 
 def test_error_follows_hdop_where_it_was_planted():

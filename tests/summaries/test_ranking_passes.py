@@ -22,13 +22,12 @@ def test_the_rough_module_never_ranks_first(shared, tmp_path, site):
         shutil.copy(device / "pos.gpx", tmp_path / device.name)
     found = analyse(tmp_path)
     places = rank_by_repeatability(found.traces, found.results, found.routes, found.settings)
-    module = [p for p in places if p.device == "module"]
-    assert len(module) == 2  # out and back
-    assert all(p.first_share < 0.05 and p.place >= 3 and p.rides == 5 for p in module)
-    for route in {p.route for p in places}:
-        own = [p for p in places if p.route == route]
-        assert sum(p.first_share for p in own) == pytest.approx(1.0)
-        assert all(p.best <= p.place <= p.worst for p in own)
+    (module,) = (p for p in places if p.device == "module")
+    assert module.first_share < 0.05
+    assert module.place >= 3
+    assert module.rides >= 5
+    assert sum(p.first_share for p in places) == pytest.approx(1.0)
+    assert all(p.best <= p.place <= p.worst for p in places)
     summaries = summarise(found.traces, found.results, found.routes, found.settings)
     spread = {s.device: s.figures["repeatability_m"].value for s in summaries if not s.route}
     assert spread["module"] > 1.5 * max(spread["watch-2"], spread["phone"])
@@ -44,6 +43,6 @@ def test_places_differ_only_where_the_interval_says_so():
     assert clear.ratio.low == pytest.approx(2 * np.exp(-0.1421), rel=1e-3)
     assert clear.verdict == "a scatters more on A than on B, ratio 2.00 (1.74 to 2.31)"
     unclear = compare_places([summary("A", Interval(4.0, 1.0, 16.0)), summary("B", Interval(2.0, 1.8, 2.2))])[0]
-    assert "no difference shown" in unclear.verdict
+    assert "cannot be told apart" in unclear.verdict
     unknown = compare_places([summary("A", Interval(4.0)), summary("B", Interval(2.0, 1.8, 2.2))])[0]
     assert "nothing can be said" in unknown.verdict

@@ -47,8 +47,8 @@ def hidden_m(
     for name, rows in (("", tracks[~_early(tracks)]), (" of early ended rides", tracks[_early(tracks)])):
         found |= {f"{what}{name}": value for what, value in _fractions(rows, step_m)}
     for what, values in _combined(tracks, step_m):
-        value = float(np.median(values))
-        if len(values) > 2 and np.isfinite(value) and np.median(np.abs(values - value)) <= SAME * abs(value):
+        value = float(np.median(values)) if len(values) > 2 else np.nan
+        if np.isfinite(value) and np.median(np.abs(values - value)) <= SAME * abs(value):
             found[what] = value - shown_m
     found |= _durations(tracks, shown_m) | _regressed(publications[-1][0], drawn, shown_m)
     for number, (table, devices) in enumerate(publications, 1):

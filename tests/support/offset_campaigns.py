@@ -1,6 +1,6 @@
 """Campaigns of random offsets with a known answer, made at the level of stations: no files, no geometry, quick.
 
-The centreline without a ride is the pointwise median of the other rides' traces, so its noise is in the offsets as it
+The centreline without a ride is the robust middle of the other rides' traces at each station, so its noise is in the offsets as it
 is in a real run. Errors follow an autoregressive process along the route (correlation length `reach_m`), a part of the
 variance is common to a whole ride of a device, the rider's own line is common to the devices of a ride.
 """
@@ -67,11 +67,15 @@ def positions(truth: Truth, rides: int, rng: np.random.Generator) -> np.ndarray:
 
 
 def left_out_offsets(true_m: np.ndarray) -> np.ndarray:
-    """Offsets from the pointwise median of the other rides' traces."""
+    """Offsets from the robust middle of the other rides' traces: the mean of those near their median, as in a real run."""
     offsets = np.empty_like(true_m)
     for ride in range(true_m.shape[1]):
         others = np.delete(true_m, ride, axis=1).reshape(-1, true_m.shape[2])
-        offsets[:, ride] = true_m[:, ride] - np.median(others, axis=0)
+        away = np.abs(others - np.median(others, axis=0))
+        near = away <= 3 * 1.4826 * np.median(away)
+        count = near.sum(axis=0)
+        middle = np.where(near, others, 0.0).sum(axis=0) / np.maximum(count, 1)
+        offsets[:, ride] = true_m[:, ride] - np.where(count > 0, middle, np.median(others, axis=0))
     return offsets
 
 

@@ -7,9 +7,9 @@ import json
 import numpy as np
 
 ROAD = np.column_stack([np.linspace(10.0, 10.05, 300), np.full(300, 50.0)])
-TRACKS = "file,track,device,ride,route,ttff_s,censored,start_state,scored_m,xte_rms_m"
+TRACKS = "file,track,device,ride,route,ttff_s,censored,start_state,interval_s,xte_p68_m"
 DEVICES = (
-    "device,route,rides,ttff_median_s,ttff_low_s,ttff_high_s,fixed_in_30s,xte_rms_m,xte_rms_low_m,xte_rms_high_m,"
+    "device,route,rides,ttff_median_s,ttff_low_s,ttff_high_s,fixed_in_30s,xte_p95_m,xte_p95_low_m,xte_p95_high_m,"
     "repeatability_m,repeatability_low_m,repeatability_high_m"
 )
 
@@ -28,9 +28,9 @@ def results(folder, title, road, devices, tracks):
 
 def one(tmp_path, name, title="Week 1", road=ROAD, quick=5, rough=4.0):
     rides = range(1, 7)
-    tracks = [f"q{i}.gpx,1,quick,R{i},A,{quick + i},false,hot,4000,{3 + i / 10}" for i in rides]
+    tracks = [f"q{i}.gpx,1,quick,R{i},A,{quick + i},false,hot,1,{3 + i / 10}" for i in rides]
     tracks += [
-        f"s{i}.gpx,1,slow,R{i},A,{40 + 10 * i},{'true' if i == 6 else 'false'},hot,4000,{rough + i / 10}" for i in rides
+        f"s{i}.gpx,1,slow,R{i},A,{40 + 10 * i},{'true' if i == 6 else 'false'},hot,1,{rough + i / 10}" for i in rides
     ]
     devices = [
         f"quick,,6,{quick},,,1,3.3,,,3,2,4",

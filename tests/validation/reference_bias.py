@@ -44,7 +44,7 @@ def campaign(seed: int, bias_m: float) -> tuple[list[Interval], list[Interval], 
     both = [r.found.bias_m for r in rows if not r.route and not r.device]
     lines = [r.found.bias_m for r in rows if r.route and not r.device]
     devices = [r.found.bias_m for r in rows if r.device and not r.route]
-    without = [s.figures["bias_m"] for s in found.summaries.devices if not s.route]
+    without = [s.figures["offset_body_m"] for s in found.summaries.devices if not s.route]
     return both, lines, devices, without
 
 

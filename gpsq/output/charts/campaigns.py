@@ -1,4 +1,4 @@
-"""One figure of every device tested: time to first fix against repeatability, with intervals, a panel per course."""
+"""One figure of every device tested: its errors as a ratio to those of the device that was carried along, with intervals."""
 
 from __future__ import annotations
 
@@ -8,41 +8,82 @@ import numpy as np
 
 from gpsq.digests import version
 from gpsq.output import wording
-from gpsq.output.drawing.labels import beside
 from gpsq.output.drawing.looks import Look, look
-from gpsq.output.drawing.plot import Plot, tick_text, whole_ticks
+from gpsq.output.drawing.plot import Plot, tick_text
 from gpsq.output.drawing.rendering import Chart, Drawing, rendered
-from gpsq.output.drawing.sheet import POINTS_PER_INCH, SMALL_PT, SOFT, TITLE_PT, TYPE_PT, Box, text_width_in
+from gpsq.output.drawing.sheet import SMALL_PT, SOFT, TITLE_PT, TYPE_PT, Box
+from gpsq.summary_types import Interval
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
     from gpsq.output.drawing.sheet import Sheet
-    from gpsq.summaries.campaigns import Compared, Entry
-    from gpsq.summary_types import Interval
+    from gpsq.summaries.across.campaigns import Compared, Entry
 
-KEY = "Lower left is better. Bars: interval, where there is one. The level axis is logarithmic."
-#: Panels of the wide and the square sheet; courses beyond them are in the table.
-MOST_COURSES = {True: 3, False: 1}
-TIMES_S = (1, 2, 5, 10, 20, 30, 60, 120, 300, 600)
+KEY = "The device carried along is 1; further left is better. Bars: 95 % intervals. The axis is logarithmic."
 MARK_PT = 9.0
+#: Devices of the wide and the square sheet; the others are in the table.
+MOST_ROWS = {True: 12, False: 8}
+TICKS = (0.1, 0.2, 0.3, 0.5, 0.7, 1.0, 1.5, 2.0, 3.0, 5.0, 10.0)
+NOBODY = "No device was carried along, so figures of one campaign say nothing of those of another."
 
 
 def compare_chart(compared: Compared) -> Chart | None:
-    """Return the figure of a comparison, or None where no device has both a time to first fix and a repeatability."""
-    courses: dict[str, list[Entry]] = {}
-    for entry in compared.entries:
-        if np.isfinite([entry.ttff_s.value, entry.repeatability_m.value]).all():
-            courses.setdefault(entry.course, []).append(entry)
-    if not courses:
+    """Return the figure of a comparison, or None where no device can be held against another."""
+    ratios = against_carried(compared)
+    if not ratios:
         return None
     looks = compare_looks(compared)
-    title = _title(courses)
+    title = _title(compared.carried, ratios)
+    devices, campaigns = ({getattr(e, name) for e in compared.entries} for name in ("device", "campaign"))
+    margin = f"{len(campaigns)} campaign{'s' * (len(campaigns) > 1)} · {len(devices)} devices"
 
     def draw(sheet: Sheet) -> None:
-        _draw(sheet, title, courses, looks)
+        _draw(sheet, title, ratios, looks, margin)
 
-    return rendered([Drawing("compare", title, _finding(courses), draw)])[0]
+    return rendered([Drawing("compare", title, finding(compared), draw)])[0]
+
+
+def _title(carried: str, ratios: dict[str, Interval]) -> str:
+    """Return how many of the devices err less and more than the one carried along, and how many cannot be told apart."""
+    less = sum(r.high < 1 for r in ratios.values())
+    more = sum(r.low > 1 for r in ratios.values())
+    open_ones = len(ratios) - less - more
+    parts = [f"{n} {what}" for n, what in ((less, "err less"), (more, "err more")) if n]
+    parts += [f"{open_ones} cannot be told apart from it"] if open_ones else []
+    return f"Against {wording.short(carried, 20)}: {', '.join(parts)}"
+
+
+def against_carried(compared: Compared) -> dict[str, Interval]:
+    """Return the ratio of each device's error to that of the device carried along, by name, the smallest first."""
+    found: dict[str, Interval] = {}
+    for b in compared.bridges:
+        if not b.is_ratio or compared.carried not in (b.first, b.second) or not np.isfinite(b.found.value):
+            continue
+        if b.second == compared.carried:
+            found[b.first] = b.found
+        else:
+            found[b.second] = Interval(1 / b.found.value, 1 / b.found.high, 1 / b.found.low, b.found.method)
+    return dict(sorted(found.items(), key=lambda item: (item[1].value, item[0])))
+
+
+def finding(compared: Compared) -> str:
+    """Return what the figure says, of all devices of the table."""
+    ratios = against_carried(compared)
+    if not ratios:
+        return NOBODY
+    said = [f"{wording.short(name)} {_said(ratio)}" for name, ratio in ratios.items()]
+    devices = {entry.device for entry in compared.entries}
+    others = sorted(devices - set(ratios) - {compared.carried})
+    rest = [f"{', '.join(map(wording.short, others))}: not comparable, no device was carried along"] if others else []
+    return f"Cross-track error against {wording.short(compared.carried)}: {'; '.join([*said, *rest])}."
+
+
+def _said(ratio: Interval) -> str:
+    bounds = f" ({ratio.low:.2f} to {ratio.high:.2f})" if np.isfinite(ratio.low) else " (too few rides for an interval)"
+    if np.isfinite(ratio.low) and not ratio.low <= 1 <= ratio.high:
+        return f"{ratio.value:.2f} times as large{bounds}"
+    return f"cannot be told apart, ratio {ratio.value:.2f}{bounds}"
 
 
 def compare_looks(compared: Compared) -> dict[str, Look]:
@@ -56,106 +97,36 @@ def campaign_marks(entries: Iterable[Entry]) -> dict[tuple[str, str], str]:
     return {key: f"({number})" if len(own) > 1 else "" for number, key in enumerate(own, 1)}
 
 
-def _draw(sheet: Sheet, title: str, courses: dict[str, list[Entry]], looks: dict[str, Look]) -> None:
-    shown = sorted(courses.items(), key=lambda item: -len(item[1]))[: MOST_COURSES[sheet.wide]]
-    most_in, hidden = sheet.width_in - 0.4, len(courses) - len(shown)
-    y = sheet.paragraph(
-        0.2, sheet.height_in - 0.36, title, most_in, lines=3, size_pt=TITLE_PT if sheet.wide else 13.0, bold=True
-    )
-    more = f" {hidden} more course{'s' if hidden > 1 else ''} in the table." if hidden else ""
-    y = sheet.paragraph(0.2, y - 0.24, KEY + more, most_in, lines=2, size_pt=SMALL_PT, colour=SOFT)
-    named = {name: looks[name] for name in sorted({e.device for _, own in shown for e in own})}
-    top = sheet.legend(named, y - 0.26, marks=True, size_pt=TYPE_PT if sheet.wide else SMALL_PT) - 0.3
-    _margin(sheet, courses)
-    width = (sheet.width_in - 0.2) / len(shown)
-    for i, (course, entries) in enumerate(shown):
-        left = 0.2 + i * width
-        name = wording.short(course, 60)
-        sheet.write(left, top, name[:1].upper() + name[1:], size_pt=SMALL_PT, bold=True, most_in=width - 0.2)
-        _panel(sheet, Box(left + 0.5, 0.85, left + width - 0.2, top - 0.3), entries, looks)
-
-
-def _margin(sheet: Sheet, courses: dict[str, list[Entry]]) -> None:
-    """Write how many campaigns, devices and rides, and the source."""
-    own = [entry for entries in courses.values() for entry in entries]
-    names = list(dict.fromkeys(wording.short(entry.campaign, 24) for entry in own))
-    said = "; ".join(names) if len(names) < 4 else f"{len(names)} campaigns"
-    counts = f"{said} · {len({e.device for e in own})} devices · {sum(e.rides for e in own)} rides of devices"
+def _draw(sheet: Sheet, title: str, ratios: dict[str, Interval], looks: dict[str, Look], margin: str) -> None:
     most_in = sheet.width_in - 0.4
-    sheet.write(0.2, 0.29, counts, size_pt=SMALL_PT, colour=SOFT, most_in=most_in)
-    sheet.write(
-        0.2,
-        0.13,
-        f"Source: own recordings, measured by gpsq {version()}",
-        size_pt=SMALL_PT,
-        colour=SOFT,
-        most_in=most_in,
-    )
+    size = TITLE_PT if sheet.wide else 13.0
+    y = sheet.paragraph(0.2, sheet.height_in - 0.36, title, most_in, lines=3, size_pt=size, bold=True)
+    shown = dict(list(ratios.items())[: MOST_ROWS[sheet.wide]])
+    hidden = len(ratios) - len(shown)
+    more = f" {hidden} more in the table." if hidden else ""
+    y = sheet.paragraph(0.2, y - 0.24, KEY + more, most_in, lines=2, size_pt=SMALL_PT, colour=SOFT)
+    sheet.write(0.2, 0.29, margin, size_pt=SMALL_PT, colour=SOFT, most_in=most_in)
+    source = f"Source: own recordings, measured by gpsq {version()}"
+    sheet.write(0.2, 0.13, source, size_pt=SMALL_PT, colour=SOFT, most_in=most_in)
+    side = 2.4 if sheet.wide else 1.5
+    _rows(sheet, Box(side, 0.95, sheet.width_in - 0.3, y - 0.25), shown, looks)
 
 
-def _panel(sheet: Sheet, box: Box, entries: list[Entry], looks: dict[str, Look]) -> None:
-    times = np.array([[max(e.ttff_s.value, 1.0), e.ttff_s.low, e.ttff_s.high] for e in entries])
-    spreads = np.array([[e.repeatability_m.value, e.repeatability_m.high] for e in entries])
-    low, high = max(0.9, float(np.nanmin(times)) / 1.4), float(np.nanmax(times)) * 1.5
-    plot = Plot(sheet, box, (low, high), (0.0, 1.15 * float(np.nanmax(spreads))), log=True)
-    levels = whole_ticks(*plot.y)
-    plot.y_axis(levels, [f"{tick_text(level)}{wording.GAP}m" for level in levels])
-    ticks = [t for t in TIMES_S if low <= t <= high]
-    plot.x_axis(ticks, [wording.seconds(t) for t in ticks], "median time to first fix; up: repeatability", rules=False)
-    marks, taken = campaign_marks(entries), []
-    for entry in entries:
-        own = looks[entry.device]
-        x, y = float(plot.x_in(max(entry.ttff_s.value, 1.0))), float(plot.y_in(entry.repeatability_m.value))
-        _bars(plot, entry.ttff_s, entry.repeatability_m, (x, y), own.colour)
+def _rows(sheet: Sheet, box: Box, ratios: dict[str, Interval], looks: dict[str, Look]) -> None:
+    ends = np.array([[r.value, r.low, r.high] for r in ratios.values()])
+    known = ends[np.isfinite(ends) & (ends > 0)]
+    low, high = min(0.66, float(known.min()) / 1.15), max(1.5, float(known.max()) * 1.15)
+    plot = Plot(sheet, box, (low, high), (-len(ratios) + 0.5, 0.5), log=True)
+    ticks = [t for t in TICKS if low <= t <= high]
+    plot.x_axis(ticks, [tick_text(t) for t in ticks], "ratio of cross-track errors")
+    one = float(plot.x_in(1.0))
+    sheet.line([(one, box.bottom), (one, box.top)], SOFT, 1.2)
+    for row, (name, ratio) in enumerate(ratios.items()):
+        x, y, own = float(plot.x_in(ratio.value)), float(plot.y_in(-row)), looks[name]
+        sheet.write(
+            box.left - 0.12, y - 0.05, wording.short(name, 24), size_pt=TYPE_PT if sheet.wide else SMALL_PT, anchor="end",
+            most_in=box.left - 0.25,
+        )  # fmt: skip
+        if np.isfinite([ratio.low, ratio.high]).all():
+            sheet.line([(v, y) for v in plot.x_in(np.array([ratio.low, ratio.high])).tolist()], own.colour, 2.0)
         sheet.mark(own.mark, x, y, MARK_PT, own.colour)
-        half = MARK_PT / 2 / POINTS_PER_INCH
-        taken.append(Box(x - half, y - half, x + half, y + half))
-    for i, entry in enumerate(entries):
-        others = taken[:i] + taken[i + 1 :]  # its own point lies under its leader
-        taken += _mark(plot, entry, marks[entry.campaign, entry.route], others)
-
-
-def _bars(plot: Plot, time: Interval, spread: Interval, at: tuple[float, float], colour: str) -> None:
-    """Draw the interval each way, where there is one."""
-    x, y = at
-    if np.isfinite([time.low, time.high]).all():
-        left, right = plot.x_in(np.array([max(time.low, 1e-3), time.high])).tolist()
-        plot.sheet.line([(left, y), (right, y)], colour, 1.6)
-    if np.isfinite([spread.low, spread.high]).all():
-        low, high = plot.y_in(np.array([spread.low, spread.high])).tolist()
-        plot.sheet.line([(x, low), (x, high)], colour, 1.6)
-
-
-def _mark(plot: Plot, entry: Entry, mark: str, taken: list[Box]) -> list[Box]:
-    """Write the campaign's number beside a point; return where it stands."""
-    x, y = float(plot.x_in(max(entry.ttff_s.value, 1.0))), float(plot.y_in(entry.repeatability_m.value))
-    size = (text_width_in(mark, SMALL_PT), 1.2 * SMALL_PT / POINTS_PER_INCH)
-    box = beside(np.array([x, y]), size, plot.box.grown(0.1), taken, np.empty((0, 2))) if mark else None
-    if box is None:
-        return []
-    low = box.bottom + 0.26 * SMALL_PT / POINTS_PER_INCH
-    return [plot.sheet.write(box.left, low, mark, size_pt=SMALL_PT, colour=SOFT)]
-
-
-def _title(courses: dict[str, list[Entry]]) -> str:
-    """Return who repeats best and who fixes first on the course that most devices rode."""
-    course, entries = max(courses.items(), key=lambda item: len(item[1]))
-    best = min(entries, key=lambda e: e.repeatability_m.value)
-    quick = min(entries, key=lambda e: e.ttff_s.value)
-    where = f" on {wording.short(course, 30)}" if len(courses) > 1 else ""
-    return (
-        f"{wording.short(quick.device, 20)} is fixed after {wording.seconds(quick.ttff_s.value)}, "
-        f"{wording.short(best.device, 20)} repeats to {wording.metres(best.repeatability_m.value)}{where}"
-    )
-
-
-def _finding(courses: dict[str, list[Entry]]) -> str:
-    said = []
-    for course, entries in courses.items():
-        best = min(entries, key=lambda e: e.repeatability_m.value)
-        quick = min(entries, key=lambda e: e.ttff_s.value)
-        repeats = f"{wording.short(best.device)} repeats best ({wording.metres(best.repeatability_m.value)})"
-        fixes = f"{wording.short(quick.device)} fixes first ({wording.seconds(quick.ttff_s.value)})"
-        name = wording.short(course)
-        said.append(f"{name[:1].upper()}{name[1:]}: {repeats}, {fixes}.")
-    return " ".join(said)

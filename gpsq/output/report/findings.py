@@ -8,46 +8,24 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from gpsq.output import wording
-from gpsq.output.device_figures import figure
 from gpsq.output.wording import GAP, cell
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from gpsq.results import Analysis
-    from gpsq.summary_types import DeviceSummary, QualityClass, ReferenceFigures
+    from gpsq.summary_types import QualityClass, ReferenceFigures
 
-#: A device whose figure changes by less than this share without its open deviations is not said to.
-WORTH_SAYING = 0.05
 QUANTITIES = {"hdop": "hdop", "sat": "satellites"}
 #: A rank correlation nearer to nought than this is none worth saying (common practice).
 WEAK = 0.1
-
-
-def waiting(summary: DeviceSummary, name: str, *, brief: bool = False) -> str:
-    """Return what a figure would be without the deviations that wait for a decision; "" where it is the same.
-
-    Examples
-    --------
-    >>> from gpsq.summary_types import DeviceSummary, Interval
-    >>> found = {"xte_rms_m": Interval(14.0), "xte_rms_plain_m": Interval(2.7), "open_deviations": Interval(2.0)}
-    >>> device = DeviceSummary("Amber", "", 8, found)
-    >>> [waiting(device, "xte_rms_m", brief=brief).replace(GAP, " ") for brief in (False, True)]
-    ['without 2 open deviations 2.7 m', 'without 2 open: 2.7 m']
-    """
-    value = figure(summary, name).value
-    plain = figure(summary, f"{name.removesuffix('_m')}_plain_m").value
-    count = figure(summary, "open_deviations").value
-    if not (count > 0 and np.isfinite([value, plain]).all() and abs(value - plain) > WORTH_SAYING * value):
-        return ""
-    what = "open:" if brief else "open deviation" + "s" * (count > 1)
-    return f"without {count:.0f} {what} {wording.metres(plain)}"
 
 
 def sections(analysis: Analysis) -> dict[str, Any]:
     """Return what the report shows of the finer findings; an empty list leaves its part out."""
     return {
         "ranks": list(_ranks(analysis)),
+        "between": list(_between(analysis)),
         "ratios": [wording.typeset(found.verdict) for found in analysis.summaries.route_ratios],
         "quality": list(_quality(analysis)),
         "lengths": [(found.device, wording.typeset(found.reason)) for found in analysis.summaries.distance_biases],
@@ -56,17 +34,41 @@ def sections(analysis: Analysis) -> dict[str, Any]:
 
 
 def _ranks(analysis: Analysis) -> Iterator[str]:
-    """Say for each route which device repeats best and how sure its place is."""
+    """Say how likely the first device is the best, and between which places each lies."""
     for route, own in groupby(analysis.summaries.ranks, key=lambda place: place.route):
         places = list(own)
         first = places[0]
         others = ", ".join(
             f"{p.device} {p.place}" + (f" ({p.best} to {p.worst})" if p.best != p.worst else "") for p in places
         )
+        where, sure = f"Route {route}: " if route else "", wording.share(analysis.settings.confidence)
+        likely = wording.share(first.first_share)
         yield cell(
-            f"Route {route}: {first.device} comes first in {wording.share(first.first_share)} of the draws. "
-            f"Places, with the range kept in {wording.share(analysis.settings.confidence)} of the draws: {others}."
+            f"{where}{first.device} is the best of them with a probability of {likely}. "
+            f"Places, with the range that is sure to {sure}: {others}; {first.rides} rides."
         )
+
+
+def hot_spot_searches(analysis: Analysis) -> Iterator[str]:
+    """Say for each route on which no place stands out how long a stretch would have been seen."""
+    for found in analysis.summaries.hot_spot_searches:
+        if not found.spots:
+            seen = (
+                f"a stretch of {wording.metres(found.would_show_m)} with three times the error would most likely have been seen"
+                if np.isfinite(found.would_show_m)
+                else "but so few rides would hardly show one"
+            )
+            yield cell(f"Route {found.route}: no place stands out by more than chance in {found.rides} rides; {seen}.")
+
+
+def _between(analysis: Analysis) -> Iterator[str]:
+    """Say how far two devices of a ride lie apart on the ground, east and north."""
+    for found in analysis.summaries.offsets_between:
+        parts = [
+            f"{wording.metres(abs(f.value))} {ways[f.value < 0]} ({wording.between(f, wording.metres)})"
+            for f, ways in ((found.east_m, ("east", "west")), (found.north_m, ("north", "south")))
+        ]
+        yield cell(f"{found.first} lies {parts[0]} and {parts[1]} of {found.second}, {found.rides} rides.")
 
 
 def _quality(analysis: Analysis) -> Iterator[tuple[str, str]]:

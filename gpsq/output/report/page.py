@@ -17,7 +17,7 @@ from gpsq.output.instants import dated
 from gpsq.output.report import findings, sentences, sketches
 from gpsq.output.report.cards import by_event, card
 from gpsq.output.tables import columns
-from gpsq.output.tables.column import saying
+from gpsq.output.tables.column import bounds, said
 from gpsq.output.templating import render, template_text
 from gpsq.output.wording import cell
 
@@ -56,13 +56,12 @@ def report_page(analysis: Analysis, charts: tuple[Chart, ...]) -> str:
 
 
 def _answer(analysis: Analysis) -> dict[str, Any]:
-    confidence = analysis.settings.confidence
     summaries = overall(analysis).values()
     return {
         "counts": run_file.counts(analysis),
         "when": _when(analysis),
         "answer": sentences.answer(analysis),
-        "said": [(summary.device, sentences.of_device(summary, confidence)) for summary in summaries],
+        "said": [(summary.device, sentences.of_device(summary, analysis)) for summary in summaries],
     }
 
 
@@ -74,8 +73,9 @@ def _figures(analysis: Analysis) -> dict[str, Any]:
         "per_route": _per_route(analysis),
         "states": _states(analysis),
         "own_errors": [found for found in analysis.summaries.error_variances if not found.route],
-        "comparisons": [_sentence(found.verdict) for found in analysis.summaries.comparisons],
+        "comparisons": [sentences.sentence(found.verdict) for found in analysis.summaries.comparisons],
         "hot_spots": _numbered(hot_spots(analysis)),
+        "searches": list(findings.hot_spot_searches(analysis)),
         "waiting": sum(not deviation.flag for deviation in analysis.deviations),
         "reference_heads": findings.REFERENCE_HEADS,
         **findings.sections(analysis),
@@ -123,7 +123,7 @@ def _when(analysis: Analysis) -> str:
 def _table(summaries: list[DeviceSummary], wanted: Sequence[Column]) -> dict[str, Any]:
     """Heads and cells of a table of figures per device; a column that no device has is left out."""
     kept = _known(wanted, [summary.figures for summary in summaries])
-    rows = [(summary.device, summary.rides, _with_waiting(summary, kept)) for summary in summaries]
+    rows = [(summary.device, summary.rides, _cells(summary.figures, kept)) for summary in summaries]
     return {"heads": [column.heading for column in kept], "rows": rows}
 
 
@@ -154,16 +154,7 @@ def _states(analysis: Analysis) -> dict[str, Any]:
 def _cells(figures: Mapping[str, Interval], wanted: Sequence[Column]) -> list[tuple[str, list[str]]]:
     """Return each figure in words, and its bounds or why it is unknown."""
     found = [(figures.get(column.source, MISSING), column) for column in wanted]
-    return [(saying(c)(value.value), [said] if (said := _bounds(value, c)) else []) for value, c in found]
-
-
-def _with_waiting(summary: DeviceSummary, wanted: Sequence[Column]) -> list[tuple[str, list[str]]]:
-    """Return the cells of a device; below an error what it is without the deviations that wait for a decision."""
-    cells = zip(wanted, _cells(summary.figures, wanted), strict=True)
-    return [
-        (value, [*below, *([said] if (said := findings.waiting(summary, c.source, brief=True)) else [])])
-        for c, (value, below) in cells
-    ]
+    return [(said(c, value), [below] if (below := bounds(c, value)) else []) for value, c in found]
 
 
 def _numbered(spots: Sequence[Any]) -> list[tuple[int, Any]]:
@@ -171,18 +162,6 @@ def _numbered(spots: Sequence[Any]) -> list[tuple[int, Any]]:
     return [
         (number, spot) for _, own in groupby(spots, key=lambda spot: spot.route) for number, spot in enumerate(own, 1)
     ]
-
-
-def _sentence(text: str) -> str:
-    """Return a verdict as a sentence; a device's name keeps its first letter."""
-    return wording.typeset("No" + text[2:] if text.startswith("no difference") else text) + "."
-
-
-def _bounds(found: Interval, column: Column) -> str:
-    """Return the bounds of a figure, or why it has none."""
-    if not np.isfinite(found.value):
-        return cell(found.method.split(";")[0].removeprefix("none: "))
-    return wording.between(found, saying(column))
 
 
 def _rows(analysis: Analysis) -> Iterator[dict[str, Any]]:

@@ -25,7 +25,7 @@ class Column:
     meaning : what it is, in words; "" takes the name.
     source : where it is found, as a path from what the row is of ("result.first_fix.seconds"); of a device's figures
         the name alone, or with the end of its interval ("ttff_median_s.low").
-    unit : s, m, share, ratio or "" (none, or the name says it); figures are said accordingly.
+    unit : s, m, km, share, ratio, count or "" (none, or the name says it); figures are said accordingly.
     heading : above it where people read it; `brief` the same where there is little room.
     parts : where it is shown beside its file: "fix" and "errors" (tables of report and page), "state" and "route" (the
         same by start state and by route), "terminal" (with its interval: "terminal interval"), "compare", and
@@ -92,10 +92,37 @@ def value(column: Column, row: Mapping[str, Any]) -> Any:
     return found.value if isinstance(found, Interval) else found
 
 
+def said(column: Column, figure: Interval) -> str:
+    """Return a figure as it is shown: a share or a count of something as "6 of 10", all others as `saying` says.
+
+    Examples
+    --------
+    >>> said(Column("fixed_in_10s", "4", "", "", "share"), Interval(0.6, of=10))
+    '6 of 10'
+    """
+    if figure.of and column.unit in ("share", "count") and np.isfinite(figure.value):
+        count = figure.value * (figure.of if column.unit == "share" else 1)
+        return f"{count:.0f} of {figure.of}"
+    return saying(column)(figure.value)
+
+
+def bounds(column: Column, figure: Interval) -> str:
+    """Return the bounds of a figure, its range where it has none, or why it is unknown."""
+    if not np.isfinite(figure.value):
+        return wording.cell(figure.method.split(";")[0].removeprefix("none: "))
+    inside = wording.between(figure, saying(column))
+    ranged = figure.method.split(";")[0] if figure.method.startswith("range") else ""
+    return inside or wording.cell(ranged)
+
+
 def saying(column: Column) -> Callable[[float], str]:
     """Return how a figure of a column is said: in seconds, metres, as a ratio, a share or a number."""
-    ways = {"s": wording.seconds, "m": wording.metres, "share": wording.share, "ratio": _ratio}
+    ways = {"s": wording.seconds, "m": wording.metres, "share": wording.share, "ratio": _ratio, "km": _kilometres}
     return ways.get(column.unit, _number)
+
+
+def _kilometres(value: float) -> str:
+    return wording.metres(1000 * value)
 
 
 def _ratio(value: float) -> str:
@@ -103,4 +130,4 @@ def _ratio(value: float) -> str:
 
 
 def _number(value: float) -> str:
-    return f"{value:g}" if np.isfinite(value) else wording.UNKNOWN
+    return f"{value:.2g}" if np.isfinite(value) else wording.UNKNOWN

@@ -69,6 +69,8 @@ TRACKS: tuple[Column, ...] = (
     Column("length_ratio", "5", "recorded length over the centreline's", "result.curves.length_ratio", "ratio"),
     Column("deviations", "count", "number of deviations", "deviations"),
     text("name", "name that the recording bears in its file", "trace.name"),
+    Column("xte_p68_m", "2", "68.27th percentile of the absolute cross-track error in metres", "result.crosstrack.p68_m",
+           "m"),
     Column("spikes", "count", "how often fixes went off and came back within seconds, kept or set aside", "result.spikes"),
     Column("largest_spike_m", "2", "how far off the largest spike was", "result.largest_spike_m", "m"),
 )  # fmt: skip
@@ -104,54 +106,113 @@ DEVIATIONS: tuple[Column, ...] = (
 DEVICES: tuple[Column, ...] = (
     text("device", "name of the device", "summary.device"),
     text("route", f"{_ROUTE}; blank over all routes", "summary.route"),
-    Column("rides", "count", "number of rides", "summary.rides"),
+    Column("rides", "count", "number of rides", "summary.rides", "count"),
+    Column("ttff_known", "count", "recordings with a time to first fix, those that never fixed among them", "ttff_known",
+           "count"),
+    *with_bounds(
+        Column("fixed_in_10s", "4", "share of the recordings that had fixed within 10 s (Wilson's interval)",
+               "fixed_in_10s", "share", f"fixed within 10{GAP}s", "fixed in 10 s", ("fix", "state", "route", "terminal")),
+    ),
+    *with_bounds(
+        Column("fixed_in_30s", "4", "share of the recordings that had fixed within 30 s", "fixed_in_30s", "share",
+               f"within 30{GAP}s", "in 30 s", ("fix", "state", "terminal", "compare")),
+    ),
+    *with_bounds(
+        Column("fixed_in_60s", "4", "share of the recordings that had fixed within 60 s", "fixed_in_60s", "share",
+               f"within 60{GAP}s", "in 60 s", ("fix", "state", "terminal")),
+    ),
+    Column("ttff_never", "count", "recordings that never fixed", "ttff_never", "count", "never fixed", "never",
+           ("fix", "state", "terminal", "compare")),
     *with_bounds(
         Column("ttff_median_s", "2", "median time to first fix (Kaplan and Meier 1958)", "ttff_median_s", "s",
                "median time to first fix", parts=("fix", "state", "route", "terminal interval", "compare")),
         "ttff",
     ),
-    Column("ttff_known", "count", "recordings with a time to first fix, those that never fixed among them", "ttff_known"),
-    Column("ttff_censored", "count", "recordings that never fixed", "ttff_censored"),
-    Column("fixed_in_10s", "4", "share of the recordings that had fixed within 10 s", "fixed_in_10s", "share",
-           f"fixed within 10{GAP}s", "fixed in 10 s", ("fix", "state")),
-    Column("fixed_in_30s", "4", "share of the recordings that had fixed within 30 s", "fixed_in_30s", "share",
-           f"within 30{GAP}s", "fixed in 30 s", ("fix", "state", "terminal interval", "compare")),
-    Column("fixed_in_60s", "4", "share of the recordings that had fixed within 60 s", "fixed_in_60s", "share",
-           f"within 60{GAP}s", "fixed in 60 s", ("fix", "state")),
+    Column("ttff_ways_p", "4", "p of the times of the two ways being alike (rank sum, Wilcoxon 1945)", "ttff_ways_p"),
     Column("settle_median_s", "2", "median of the seconds from the first fix until the recording stays near its "
-           "centreline", "settle_median_s", "s", "usable after (settled)", parts=("fix",)),
+           "centreline", "settle_median_s", "s"),
+    Column("usable_median_s", "2", "median of the seconds from the start until the recording stays near its centreline",
+           "usable_median_s", "s", "start to usable", parts=("fix",)),
     *with_bounds(
         Column("missed_median_m", "2", "median of the metres of road missed before the first fix", "missed_median_m", "m",
-               "road missed", "road missed, median", ("fix", "route", "terminal")),
+               "road missed, median", parts=("fix", "route", "terminal")),
         "missed",
     ),
+    Column("missed_worst_m", "2", "most metres of road missed before a first fix", "missed_worst_m", "m", "at worst",
+           parts=("fix", "terminal")),
+    Column("missed_is_minimum", "bool", "the median of the metres missed is a lower bound", "missed_is_minimum"),
     Column("missed_share_median", "4", "median of the share of the route that was missed", "missed_share_median", "share",
-           "share of the route", "of the route", ("fix", "terminal")),
+           "share of the route", parts=("fix",)),
+    Column("scored_rides", "count", "rides that the errors rest on", "scored_rides", "count"),
+    Column("scored_km", "3", "kilometres of road that the errors rest on, each ride's counted", "scored_km", "km",
+           "road scored", parts=("errors",)),
     *with_bounds(
-        Column("repeatability_m", "2", "standard deviation of the device's rides about their own mean (ISO 5725-2)",
-               "repeatability_m", "m", "repeatability, standard deviation", "repeatability",
+        Column("xte_median_m", "2", "half of the road lies within so many metres of the line (jackknife over rides)",
+               "xte_median_m", "m", "half of the road within", parts=("errors", "route", "terminal interval", "compare")),
+    ),
+    *with_bounds(
+        Column("xte_p68_m", "2", "68.27 % of the road lies within so many metres of the line", "xte_p68_m", "m",
+               "two thirds within", parts=("errors",)),
+    ),
+    *with_bounds(
+        Column("xte_p95_m", "2", "95 % of the road lies within so many metres of the line; bounds from six rides on",
+               "xte_p95_m", "m", "95 % of the road within", "95 % within",
                ("errors", "route", "terminal interval", "compare")),
     ),
-    Column("repeatability_plain_m", "2", "the same without deviations that wait for a decision", "repeatability_plain_m",
-           "m"),
     *with_bounds(
-        Column("xte_rms_m", "2", "root mean square cross-track error", "xte_rms_m", "m", "cross-track error, RMS",
-               "cross-track RMS", ("errors", "route", "terminal interval", "compare")),
+        Column("repeatability_m", "2", "standard deviation of the device's rides about their own middle (ISO 5725-2), from "
+               "the 68th percentile", "repeatability_m", "m", "repeatability, standard deviation", "repeatability",
+               ("errors", "route", "terminal interval", "compare")),
     ),
-    Column("xte_rms_plain_m", "2", "the same without deviations that wait for a decision", "xte_rms_plain_m", "m"),
-    Column("xte_p95_m", "2", "95 % of the road lies within so many metres of the centreline", "xte_p95_m", "m",
-           "95 % of road within", parts=("errors", "route", "terminal")),
-    Column("bias_m", "2", "mean over recordings of the median cross-track error, positive to the left of travel", "bias_m",
-           "m", "bias (+ left)", parts=("errors",)),
-    Column("open_deviations", "count", "deviations that wait for a decision", "open_deviations"),
+    *with_bounds(
+        Column("receiver_errors_per_100km", "2", "deviations that are receiver errors, decided or suggested, per 100 km of "
+               "scored road (Garwood's interval)", "receiver_errors_per_100km", "", "receiver errors per 100 km",
+               "errors per 100 km", ("errors", "terminal interval", "compare")),
+    ),
+    Column("receiver_errors", "count", "deviations that are receiver errors, decided or suggested", "receiver_errors",
+           "count"),
+    Column("receiver_error_recordings", "4", "share of the scored recordings that have one", "receiver_error_recordings",
+           "share", "recordings with one", parts=("errors",)),
+    Column("route_choices", "count", "deviations that are the rider's choice, decided or suggested; in no error",
+           "route_choices", "count"),
+    Column("undecided", "count", "deviations that are neither decided nor can be told; in the errors", "undecided",
+           "count", "undecided deviations", parts=("errors",)),
+    Column("spikes", "count", "how often fixes went off and came back within seconds, kept or set aside", "spikes", "",
+           "spikes, off and back within seconds", parts=("errors",)),
+    Column("xte_rms_m", "2", "root mean square cross-track error; one fault outweighs all else in it", "xte_rms_m", "m",
+           "root mean square", parts=("errors",)),
+    Column("bias_m", "2", "mean over recordings of the median cross-track error, positive to the left of travel; blank over "
+           "all routes", "bias_m", "m", "bias (+ left)", parts=("route",)),
+    Column("offset_body_m", "2", "offset that goes with the rider, + to the left: half the sum of the two ways' biases",
+           "offset_body_m", "m", "offset of the body (+ left)", parts=("errors",)),
+    Column("offset_ground_m", "2", "offset that goes with the ground, + to the left of the way named first: half their "
+           "difference", "offset_ground_m", "m", "offset of the ground", parts=("errors",)),
     Column("hausdorff_median_m", "2", "median Hausdorff distance from the centreline, over the shared stretch",
            "hausdorff_median_m", "m", "Hausdorff distance, median", parts=("errors",)),
     Column("frechet_median_m", "2", "median Fréchet distance from the centreline, over the shared stretch",
-           "frechet_median_m", "m", "Fréchet distance, median", "Fréchet, median", ("errors", "terminal")),
+           "frechet_median_m", "m", "Fréchet distance, median", parts=("errors",)),
     Column("length_ratio_median", "5", "median of the recorded length over the centreline's", "length_ratio_median",
            "ratio", "length against centreline", parts=("errors",)),
-    Column("spikes", "count", "how often fixes went off and came back within seconds, kept or set aside", "spikes", "",
-           "spikes, off and back within seconds", parts=("errors",)),
+    Column("interval_median_s", "2", "median over recordings of the seconds between fixes", "interval_median_s", "s"),
+)  # fmt: skip
+
+COMPARISONS: tuple[Column, ...] = (
+    text("measure", "what is compared: ttff_s, missed_m, xte_p68_m or repeatability_m", "row.measure"),
+    text("first", "name of one device", "row.first"),
+    text("second", "name of the other", "row.second"),
+    Column("rides", "count", "rides that both recorded and that count", "row.rides"),
+    text("left_out", "which shared rides do not count, and why", "row.left_out"),
+    Column("difference", "3", "median over rides of first less second, in s or m; of xte_p68_m and repeatability_m the ratio "
+           "of first to second; blank where it has no end", "row.difference.value"),
+    Column("low", "3", "lower bound of the difference or ratio", "row.difference.low"),
+    Column("high", "3", "upper bound of the difference or ratio", "row.difference.high"),
+    Column("p", "4", "chance of so large a difference between devices that are alike, two-sided", "row.p"),
+    Column("p_adjusted", "4", "the same, allowing for all comparisons made (Benjamini and Hochberg 1995)",
+           "row.p_adjusted"),
+    text("test", "the test that p comes from", "row.test"),
+    Column("detectable", "3", "smallest true difference or ratio that so many rides show with 80 % power in this test",
+           "row.detectable"),
+    text("verdict", "what it comes to, in a sentence", "row.verdict"),
 )  # fmt: skip
 
 REFERENCE: tuple[Column, ...] = (
@@ -204,7 +265,17 @@ STATIONS: tuple[Column, ...] = (
 
 
 #: Files of results, and layers beside them, that have a table of columns here.
-FILES = ("tracks", "deviations", "devices", "reference", "set_aside", "centrelines", "stations", "first_fixes")
+FILES = (
+    "tracks",
+    "deviations",
+    "devices",
+    "comparisons",
+    "reference",
+    "set_aside",
+    "centrelines",
+    "stations",
+    "first_fixes",
+)
 
 
 def of_file(name: str) -> tuple[Column, ...]:
@@ -213,6 +284,7 @@ def of_file(name: str) -> tuple[Column, ...]:
         "tracks": TRACKS,
         "deviations": DEVIATIONS,
         "devices": DEVICES,
+        "comparisons": COMPARISONS,
         "reference": REFERENCE,
         "set_aside": SET_ASIDE,
         "centrelines": CENTRELINES,

@@ -46,6 +46,11 @@ def devices(analysis: Analysis) -> pd.DataFrame:
     return _frame([device_row(summary) for summary in analysis.summaries.devices], "devices")
 
 
+def comparisons(analysis: Analysis) -> pd.DataFrame:
+    """Return a row for every pair of devices that shared a ride and every measure, as in ``comparisons.csv``."""
+    return _frame([{"row": row} for row in analysis.summaries.comparisons], "comparisons")
+
+
 def reference(analysis: Analysis) -> pd.DataFrame:
     """Return a row for every route with a reference and device (blank: its centreline), as in ``reference.csv``."""
     return _frame([{"row": row} for row in analysis.summaries.reference], "reference")
@@ -120,7 +125,7 @@ def _column(values: list[Any], kind: str) -> Any:
     if kind == "count":
         return pd.array(values, dtype="Int64")
     if kind == "bool":
-        return pd.array(values, dtype="boolean")
+        return pd.array([None if value is None or value != value else bool(value) for value in values], dtype="boolean")
     figures = np.array([np.nan if value is None else value for value in values], float)
     figures[~np.isfinite(figures)] = np.nan
     return np.round(figures, int(kind)) + 0.0

@@ -1,0 +1,1 @@
+"""Campaigns held against one another, from their results folders."""

@@ -1,0 +1,124 @@
+"""How long a device takes to its first fix and what of the road that loses."""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from gpsq.statistics import intervals, survival
+from gpsq.summary_types import Interval
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from gpsq.model import BoolArray, FloatArray
+    from gpsq.results import TraceResult
+    from gpsq.settings import Settings
+
+LIMITS_S = (10, 30, 60)
+FEWEST_A_WAY = 3
+DEALS = 2000
+
+
+def times(results: Sequence[TraceResult], settings: Settings) -> dict[str, Interval]:
+    """Return the shares fixed within 10, 30 and 60 s, how many never fixed, and the median time.
+
+    The shares lead: a sample with hot and cold starts in it has its median in the gap between them.
+    """
+    trials = [r.first_fix for r in results if is_trial(r)]
+    never = np.array([not np.isfinite(t.seconds) for t in trials], dtype=bool)
+    waited = [t.at_least_s if lost else t.seconds for t, lost in zip(trials, never, strict=True)]
+    seconds = np.array(waited, dtype=float)
+    figures = {"ttff_median_s": survival.median_time(seconds, never, settings.confidence)}
+    for limit_s in LIMITS_S:
+        figures[f"fixed_in_{limit_s}s"] = survival.share_within(limit_s, seconds, never, settings.confidence)
+    said = _in_words(results, int(never.sum()))
+    figures = {name: replace(f, method=f"{f.method}; {said}") for name, f in figures.items()}
+    figures["ttff_known"] = Interval(float(len(trials)), method=said, of=len(results))
+    figures["ttff_never"] = Interval(float(never.sum()) if trials else np.nan, method=said, of=len(trials))
+    return figures
+
+
+def ways_differ(results: Sequence[TraceResult]) -> Interval:
+    """Return the p of the times of the two ways that were ridden most being alike (rank sum; never fixed is last)."""
+    times: dict[str, list[float]] = {}
+    for r in results:
+        if is_trial(r) and r.route:
+            times.setdefault(r.route, []).append(np.inf if r.first_fix.censored else r.first_fix.seconds)
+    ways = sorted(times.values(), key=len, reverse=True)[:2]
+    if len(ways) < 2 or min(map(len, ways)) < FEWEST_A_WAY:
+        return Interval(np.nan, method="none: too few starts on two ways")
+    return Interval(_rank_sum_p(np.array(ways[0]), np.array(ways[1])), method="rank sum")
+
+
+def _rank_sum_p(first: FloatArray, second: FloatArray) -> float:
+    """Return the two-sided p of the rank sum, from dealing the times out again (Wilcoxon 1945; infinite ones are last)."""
+    everything = np.concatenate([first, second])
+    rank = (everything[:, None] > everything).sum(axis=1) + (everything[:, None] == everything).sum(axis=1) / 2
+    rng = np.random.default_rng(len(everything))
+    dealt = rng.permuted(np.broadcast_to(rank, (DEALS, len(rank))), axis=1)[:, : len(first)].sum(axis=1)
+    usual = rank.mean() * len(first)
+    as_far = np.abs(dealt - usual) >= abs(rank[: len(first)].sum() - usual) - 1e-9
+    return float((1 + as_far.sum()) / (1 + DEALS))
+
+
+def is_trial(result: TraceResult) -> bool:
+    """Return whether a recording's time to first fix is known, or known to be longer than the recording."""
+    first = result.first_fix
+    return bool(np.isfinite(first.seconds) or (first.censored and np.isfinite(first.at_least_s)))
+
+
+def start_states(results: Sequence[TraceResult]) -> Counter[str]:
+    """Return how many recordings with a time to first fix began in which state."""
+    return Counter(r.first_fix.start_state for r in results if is_trial(r) and not r.duplicate_of)
+
+
+def _in_words(results: Sequence[TraceResult], never: int) -> str:
+    states = start_states(results)
+    known = sum(states.values())
+    text = f"start known for {known} of {len(results)} recording{'s' * (len(results) > 1)}"
+    if never:
+        text += f", {never} without a fix to the end"
+    if states:
+        text += "; start state " + ", ".join(f"{n} {state}" for state, n in sorted(states.items()))
+    return text + ("; different start states are mixed" if len(states) > 1 else "")
+
+
+def road_missed(results: Sequence[TraceResult], settings: Settings) -> dict[str, Interval]:
+    """Return the metres and the share of the road missed before the first fix, the settling, and both times together.
+
+    ``missed_is_minimum`` is 1 where the median is a lower bound: a median is none where a value that is bounded below
+    only lies at or below its upper middle rank.
+    """
+    level = settings.confidence
+    fixes = [r.first_fix for r in results]
+    missed = np.array([f.missed_m for f in fixes], dtype=float)
+    share = np.array([f.missed_share for f in fixes], dtype=float)
+    usable = np.array([f.seconds + f.settle_s for f in fixes], dtype=float)
+    known = np.isfinite(missed)
+    least = np.array([f.missed_is_minimum for f in fixes], dtype=bool)
+    minimum = _median_is_minimum(missed[known], least[known])
+    worst = float(missed[known].max()) if known.any() else np.nan
+    figures = {
+        "missed_median_m": intervals.median(missed, level, 0),
+        "missed_share_median": intervals.median(share, level, 3),
+        "missed_worst_m": Interval(worst, method="" if known.any() else "none: known for no ride"),
+        "settle_median_s": intervals.median(np.array([f.settle_s for f in fixes], dtype=float), level, 0),
+        "usable_median_s": intervals.median(usable, level, 0),
+    }
+    if minimum:
+        for name in ("missed_median_m", "missed_share_median"):
+            f = figures[name]
+            text = f"{f.method}; at least: no trace shows where some rides began"
+            figures[name] = Interval(f.value, f.low, f.high, text)
+    return figures | {"missed_is_minimum": Interval(float(minimum) if known.any() else np.nan)}
+
+
+def _median_is_minimum(missed_m: FloatArray, least: BoolArray) -> bool:
+    """Return whether a bound lies at or below the upper middle rank."""
+    if not len(missed_m):
+        return False
+    return bool((missed_m[least] <= np.sort(missed_m)[len(missed_m) // 2]).any())

@@ -1,0 +1,134 @@
+"""The sentences of the answer: every form of each, from comparisons and devices alone."""
+
+from __future__ import annotations
+
+import dataclasses
+
+import pytest
+from output_sample import sample
+
+from gpsq.output import wording
+from gpsq.output.report import sentences
+from gpsq.summary_types import DeviceSummary, Interval, PairedComparison, Summaries
+
+NAN = float("nan")
+
+
+def compared(first, second, verdict, measure="ttff_s", shown=True, p=0.01):
+    return PairedComparison(measure, first, second, 9, Interval(6.0), False, p, p, "test", 5.0, "", shown, verdict)
+
+
+def told(*comparisons):
+    analysis = dataclasses.replace(sample(), summaries=Summaries(comparisons=comparisons))
+    return [s.replace(wording.GAP, " ") for s in sentences.answer(analysis)]
+
+
+def test_a_difference_that_is_shown_is_said_as_its_comparison_says_it():
+    assert told(
+        compared("Amber", "Basalt", "Amber fixes later than Basalt: in the median -6.0 s (p = 0.010)"),
+        compared("Amber", "Basalt", "Amber errs less than Basalt: ratio 0.50", "xte_p68_m"),
+    ) == [
+        "Amber fixes later than Basalt: in the median \N{MINUS SIGN}6.0 s (p = 0.010).",
+        "Amber errs less than Basalt: ratio 0.50.",
+    ]
+
+
+def test_of_one_pair_what_cannot_be_told_is_said_with_its_grounds():
+    verdict = "Amber and Basalt cannot be told apart in time to first fix: in the median 1.0 s"
+    assert told(compared("Amber", "Basalt", verdict, shown=False)) == [verdict + "."]
+
+
+def test_of_several_pairs_of_which_none_is_shown_one_sentence_says_so():
+    pairs = [("A", "B"), ("A", "C"), ("B", "C")]
+    assert told(*(compared(a, b, "x", "repeatability_m", shown=False) for a, b in pairs)) == [
+        "No two devices can surely be told apart in repeatability."
+    ]
+
+
+def test_of_many_differences_the_surest_are_said_and_the_others_counted():
+    many = [compared("A", name, f"A fixes later than {name}", p=0.001 * (9 - k)) for k, name in enumerate("BCDEF")]
+    assert told(*many) == [
+        "A fixes later than F.", "A fixes later than E.", "A fixes later than D.",
+        "2 more differences in time to first fix are listed below.",
+    ]  # fmt: skip
+
+
+def test_a_lone_device_is_compared_with_nobody():
+    assert told() == []
+
+
+def test_a_name_keeps_its_first_letter():
+    assert sentences.sentence("bag errs more than bar: x") == "bag errs more than bar: x."
+    assert sentences.sentence("nothing can be said of x") == "Nothing can be said of x."
+
+
+# --- of one device --------------------------------------------------------------------------------------------------
+
+FULL = {
+    "ttff_known": Interval(10), "ttff_never": Interval(1, of=10), "fixed_in_10s": Interval(0.6, of=10),
+    "fixed_in_30s": Interval(0.7, of=10), "fixed_in_60s": Interval(0.9, of=10), "missed_median_m": Interval(85.0),
+    "missed_worst_m": Interval(910.0), "missed_is_minimum": Interval(0.0), "xte_median_m": Interval(1.8),
+    "xte_p95_m": Interval(5.5), "receiver_errors": Interval(2.0), "scored_km": Interval(34.0), "undecided": Interval(0.0),
+    "interval_median_s": Interval(1.0), "ttff_ways_p": Interval(0.4),
+}  # fmt: skip
+
+
+def of_device(rides=10, analysis=None, **changes):
+    figures = {k: v for k, v in {**FULL, **changes}.items() if v is not None}
+    return sentences.of_device(DeviceSummary("Amber", "", rides, figures), analysis).replace(wording.GAP, " ")
+
+
+def test_the_sentences_to_read_aloud():
+    assert of_device() == (
+        "From pressing start to the first position: on 6 of 10 rides within 10 s, once never. "
+        "Before it 85 m of road were missed in the median, at worst 910 m. "
+        "Half of the road it stayed within 1.8 m of the usual line, 95 % within 5.5 m. 2 receiver errors on 34.0 km of road."
+    )
+
+
+@pytest.mark.parametrize(
+    ("changes", "said"),
+    [
+        ({"fixed_in_10s": Interval(0.4, of=10)}, "on 7 of 10 rides within 30 s, once never."),
+        ({f"fixed_in_{s}s": Interval(0.2, of=10) for s in (10, 30, 60)}, "on 2 of 10 rides within 60 s, once never."),
+        ({"ttff_never": Interval(0, of=10)}, "on 6 of 10 rides within 10 s."),
+        ({"ttff_never": Interval(2, of=10)}, "within 10 s, twice never."),
+        ({"ttff_never": Interval(5, of=10)}, "within 10 s, on 5 never."),
+        ({"ttff_known": Interval(0)}, "When it was started is not known. Before it"),
+        ({"missed_is_minimum": Interval(1.0)}, "Before it at least 85 m of road were missed"),
+        ({"missed_worst_m": Interval(85.0)}, "were missed in the median. Half"),
+        ({"missed_median_m": None}, "once never. Half"),
+        ({"xte_p95_m": Interval(NAN)}, "at worst 910 m. 2 receiver errors"),
+        ({"receiver_errors": Interval(0.0)}, "No receiver error on 34.0 km of road."),
+        ({"receiver_errors": Interval(1.0)}, "1 receiver error on 34.0 km of road."),
+        ({"undecided": Interval(1.0)}, "of road, and 1 deviation of which it cannot be told."),
+        ({"undecided": Interval(3.0)}, "of road, and 3 deviations of which it cannot be told."),
+        ({"scored_km": Interval(0.0)}, "95 % within 5.5 m."),
+        ({"interval_median_s": Interval(20.0)}, "It records every 20 s, and the road between is cut short"),
+        (
+            {"spikes": Interval(1.0, method="in 1 of 8 recordings, the largest 250 m")},
+            "Off and back within seconds once, in",
+        ),
+    ],
+)
+def test_every_branch(changes, said):
+    assert said in of_device(**changes)
+
+
+def test_few_rides_are_said_and_nothing_known_too():
+    assert of_device(rides=2).endswith(" Too few rides (2) to say more.")
+    assert "Too few" not in of_device(rides=3)
+    assert (
+        sentences.of_device(DeviceSummary("Amber", "", 9, {"ttff_known": Interval(3)}))
+        == "Gave nothing that can be measured."
+    )
+
+
+def test_both_ways_apart_where_they_differ():
+    ways = tuple(
+        DeviceSummary("Amber", route, 5, {"fixed_in_10s": Interval(share, of=5)})
+        for route, share in (("A", 1.0), ("B", 0.2))
+    )
+    analysis = dataclasses.replace(sample(), summaries=Summaries(devices=ways))
+    assert "once never (5 of 5 on way A, 1 of 5 on way B)." in of_device(analysis=analysis, ttff_ways_p=Interval(0.01))
+    assert "on way" not in of_device(analysis=analysis)

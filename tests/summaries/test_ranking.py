@@ -1,0 +1,48 @@
+"""Places of devices: a clear order is told, twins share it, and few rides tell none."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from offset_campaigns import Truth, campaign, left_out_offsets, positions
+from scipy.stats import ttest_1samp
+
+from gpsq.settings import Settings
+from gpsq.summaries.ranking import _shown_better, rank_by_repeatability, share_first
+
+
+def ranked(error_m, rides, rng):
+    truth = Truth(error_m, (0.0,) * len(error_m))
+    return rank_by_repeatability(*campaign(left_out_offsets(positions(truth, rides, rng))), Settings())
+
+
+def test_a_clearly_better_device_is_first_and_its_place_is_sure():
+    first, last = ranked((1.5, 6.0), 8, np.random.default_rng(3))
+    assert (first.device, first.place, first.best, first.worst, first.rides) == ("device 1", 1, 1, 1, 8)
+    assert first.first_share > 0.99
+    assert (last.place, last.best) == (2, 2)
+
+
+def test_twins_share_the_first_place():
+    rng = np.random.default_rng(4)
+    shares = [next(p.first_share for p in ranked((3.0, 3.0), 8, rng) if p.device == "device 1") for _ in range(40)]
+    assert np.mean(shares) == pytest.approx(0.5, abs=0.15)
+
+
+def test_under_five_rides_no_place_is_told():
+    rng = np.random.default_rng(5)
+    assert ranked((1.5, 6.0), 4, rng) == ()
+    assert len(ranked((1.5, 6.0), 5, rng)) == 2
+
+
+def test_of_two_devices_the_share_is_that_of_the_paired_test():
+    logs = np.random.default_rng(6).normal((0.0, 0.4), size=(9, 2))
+    one_sided = ttest_1samp(logs[:, 0] - logs[:, 1], 0.0, alternative="greater").pvalue
+    assert share_first(logs, 40_000, 1)[0] == pytest.approx(one_sided, abs=0.01)
+
+
+def test_places_come_from_simultaneous_intervals():
+    # Three devices of equal error: any one shown better than another in at most 5 % of campaigns, all pairs together.
+    rng = np.random.default_rng(7)
+    some = [_shown_better(rng.normal(size=(8, 3)), 0.95).any() for _ in range(600)]
+    assert np.mean(some) <= 0.075  # 0.05 and three standard errors of 600 counts

@@ -1,0 +1,90 @@
+"""Repeatability: known answers, the noise of the others' middle, and that one fault hardly moves it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from offset_campaigns import Truth, campaign, left_out_offsets, positions
+
+from gpsq.settings import Settings
+from gpsq.summaries.device_figures import summarise
+from gpsq.summaries.devices import repeatability
+
+
+@given(st.integers(2, 9), st.integers(0, 1000), st.booleans())
+def test_each_ride_is_held_against_the_middle_of_the_others(rides, seed, gaps):
+    rng = np.random.default_rng(seed)
+    rows = rng.normal(size=(rides, 12))
+    if gaps:
+        rows[rng.uniform(size=rows.shape) < 0.3] = np.nan
+    found = repeatability.from_others(rows)
+    for i in range(rides):
+        for s in range(12):
+            others = np.delete(rows[:, s], i)
+            others = others[np.isfinite(others)]
+            if np.isnan(rows[i, s]) or not len(others):
+                assert np.isnan(found[i, s])
+            else:
+                loss = repeatability.MEDIAN_LOSS[len(others) - 1] / len(others)
+                assert found[i, s] == pytest.approx((rows[i, s] - np.median(others)) / np.sqrt(1 + loss))
+
+
+def test_the_noise_of_a_median_is_what_the_table_says():
+    rng = np.random.default_rng(1)
+    drawn = rng.standard_normal((60_000, 10))
+    for k, loss in enumerate(repeatability.MEDIAN_LOSS, 1):
+        assert k * np.median(drawn[:, :k], axis=1).var() == pytest.approx(loss, rel=0.03)
+
+
+def test_an_offset_shared_by_all_rides_is_no_part_of_repeatability():
+    rng = np.random.default_rng(5)
+    truth = Truth((2.0, 2.0, 2.0), (0.0, 0.0, 6.0))
+    got = [_repeatability(truth, 5, rng) for _ in range(30)]
+    assert np.median(got, axis=0) == pytest.approx(truth.repeatability_m, rel=0.1)
+
+
+@pytest.mark.parametrize("rides", [3, 5, 10])
+def test_repeatability_is_found_within_ten_per_cent(rides):
+    rng = np.random.default_rng(rides)
+    truth = Truth((1.5, 3.0, 6.0), (0.5, -1.0, 1.0))
+    got = [_repeatability(truth, rides, rng) for _ in range(40)]
+    assert np.median(got, axis=0) == pytest.approx(truth.repeatability_m, rel=0.1)
+
+
+def _repeatability(truth: Truth, rides: int, rng: np.random.Generator) -> list[float]:
+    parts = campaign(left_out_offsets(positions(truth, rides, rng)))
+    return [s.figures["repeatability_m"].value for s in summarise(*parts, Settings()) if s.route == "A"]
+
+
+def test_a_normal_error_gives_its_standard_deviation_whatever_the_number_of_rides():
+    rng = np.random.default_rng(2)
+    for rides in (2, 3, 4, 7, 20):
+        found = repeatability.figure([3.0 * rng.standard_normal((rides, 4000))])
+        assert found.value == pytest.approx(3.0, rel=0.05)
+
+
+def test_one_fault_hardly_moves_it():
+    rng = np.random.default_rng(8)
+    true = positions(Truth((2.0, 2.0), (0.0, 0.0), rider_m=0.5), 6, rng)
+    before = summarise(*campaign(left_out_offsets(true)), Settings())[0].figures["repeatability_m"]
+    true[:, 0, 100:140] += 120.0
+    after = summarise(*campaign(left_out_offsets(true)), Settings())[0].figures["repeatability_m"]
+    assert before.value == pytest.approx(2.06, rel=0.15)
+    assert after.value == pytest.approx(before.value, rel=0.15)
+    assert np.isfinite([after.low, after.high]).all()
+
+
+def test_interval_stands_only_from_three_rides_on():
+    rng = np.random.default_rng(2)
+    offsets = left_out_offsets(positions(Truth((2.0, 3.0), (0.0, 0.0)), 3, rng))
+    offsets[1, 2] = np.nan
+    traces, results, routes = campaign(np.where(np.isnan(offsets), 1.0, offsets))
+    results = (*results[:5], replace(results[5], crosstrack=None, status="not scored", reason="no fix"))
+    figures = {s.device: s.figures["repeatability_m"] for s in summarise(traces, results, routes, Settings())}
+    assert figures["device 1"].low < figures["device 1"].value < figures["device 1"].high
+    assert np.isnan(figures["device 2"].low)
+    assert "at least 3" in figures["device 2"].method

@@ -1,0 +1,56 @@
+"""Devices that record at different intervals are compared where the rarer one has fixes."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from offset_campaigns import STEP_M, campaign
+
+from gpsq.settings import Settings
+from gpsq.summaries import sampling
+from gpsq.summaries.device_pairs import compare_pairs
+from gpsq.summaries.ranking import rank_by_repeatability
+
+STATIONS, EVERY, RIDES = 600, 10, 8
+
+
+def corner_cutter():
+    """Two devices with the same error at their fixes; the second has one fix in ten stations and is 15 m off between."""
+    rng = np.random.default_rng(1)
+    offsets = rng.normal(0, 2.0, (2, RIDES, STATIONS))
+    at = np.arange(STATIONS) % EVERY == 0
+    offsets[1, :, ~at] += 15.0 * np.sign(rng.standard_normal((1, RIDES)))
+    traces, results, routes = campaign(offsets)
+    results = tuple(replace(r, interval_s=1.0 if r.trace < RIDES else 10.0) for r in results)
+    line = routes[0].centreline.xy_m
+    places = tuple(line if i < RIDES else line[at] for i in range(2 * RIDES))
+    return traces, results, (replace(routes[0], route=replace(routes[0].route, xy_m=places)),)
+
+
+def test_the_road_between_rare_fixes_does_not_count_against_a_device():
+    traces, results, routes = corner_cutter()
+    found = {c.measure: c for c in compare_pairs(traces, results, routes, Settings())}
+    assert found["xte_p68_m"].difference.value == pytest.approx(1.0, abs=0.2)
+    assert "where the one that records more rarely has fixes" in found["xte_p68_m"].left_out
+    alike = tuple(replace(r, interval_s=1.0) for r in results)
+    everywhere = {c.measure: c for c in compare_pairs(traces, alike, routes, Settings())}
+    assert everywhere["xte_p68_m"].difference.value < 0.3
+    assert not everywhere["xte_p68_m"].left_out
+
+
+def test_ranks_keep_the_same_rule():
+    traces, results, routes = corner_cutter()
+    places = rank_by_repeatability(traces, results, routes, Settings())
+    assert {(p.best, p.worst) for p in places} == {(1, 2)}
+    alike = tuple(replace(r, interval_s=1.0) for r in results)
+    assert {p.device: p.first_share for p in rank_by_repeatability(traces, alike, routes, Settings())}["device 1"] > 0.9
+
+
+def test_the_usual_interval_is_the_median_over_recordings():
+    traces, results, _ = campaign(np.ones((1, 3, 10)))
+    timed = tuple(replace(r, interval_s=s) for r, s in zip(results, (1.0, 2.0, np.nan), strict=True))
+    assert sampling.usual_intervals(traces, timed) == {"device 1": 1.5}
+    assert sampling.slower(("device 1", "nobody"), {"device 1": 1.5}) == ""
+    assert STEP_M == 5.0

@@ -135,7 +135,9 @@ def make(
             break
     shares = None if always_aligned else places_by_share(strands, usable, line, settings)
     if shares is None:
-        line = polyline.resample(head.begun_at(head.led_by(line, opposite_m), opposite_m), settings.step_m)
+        begun = polyline.resample(head.begun_at(head.led_by(line, opposite_m), opposite_m), settings.step_m)
+        # a line that begins elsewhere numbers its stations anew
+        line, near = begun, near if len(begun) == len(line) else None
     else:
         line, near = mean_of(shares), None
     paths = _paths(strands, line, settings, near)

@@ -125,7 +125,8 @@ def _band(states: IntArray, every: int, n: int, m: int, margin: int) -> tuple[In
     coarse = np.arange(n) // every
     before = states[np.maximum(coarse - 1, 0)]
     after = states[np.minimum(coarse + 2, len(states) - 1)]
-    return np.maximum(before - margin, 0), np.minimum(after + margin, m - 1)
+    # a path along a longer line may lead beyond the end of this one
+    return np.clip(before - margin, 0, m - 1), np.clip(after + margin, 0, m - 1)
 
 
 @compiled

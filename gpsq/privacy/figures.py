@@ -15,15 +15,16 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import numpy as np
 
 from gpsq.privacy.neutral import day
+from gpsq.summaries.devices import deviation_counts
 from gpsq.summary_types import Interval, Summaries
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Sequence
 
     from _typeshed import DataclassInstance
 
     from gpsq.model import CrossTrack, CurveDistances, FirstFix, FloatArray
-    from gpsq.results import Analysis
+    from gpsq.results import Analysis, TraceResult
     from gpsq.summary_types import DeviceSummary, HotSpot
 
     Figures = TypeVar("Figures", bound=DataclassInstance)
@@ -112,9 +113,20 @@ def _rounded(value: float, digits: int) -> float:
     return round(float(value), digits)
 
 
-def devices(analysis: Analysis, summaries: Sequence[DeviceSummary]) -> tuple[DeviceSummary, ...]:
-    """Return the figures per device without those that a recording without a fix makes into a length of the route."""
-    return tuple(dataclasses.replace(s, figures=_figures(s, _missed_m(analysis, s))) for s in summaries)
+def devices(
+    analysis: Analysis, summaries: Sequence[DeviceSummary], shown: Sequence[TraceResult]
+) -> tuple[DeviceSummary, ...]:
+    """Return the figures per device: of the whole, without those that tell how long a route is; deviations as `shown`.
+
+    Errors per 100 km and their number give the road they were counted on, so these are of the part that is shown.
+    """
+    done = []
+    for summary in summaries:
+        own = [r for r in shown if analysis.traces[r.trace].device == summary.device and not r.duplicate_of]
+        chosen = [r for r in own if summary.route in ("", r.route)]
+        of_part = deviation_counts.figures(chosen, analysis.settings.confidence)
+        done.append(dataclasses.replace(summary, figures=_figures(summary, _missed_m(analysis, summary)) | of_part))
+    return tuple(done)
 
 
 def _missed_m(analysis: Analysis, summary: DeviceSummary) -> FloatArray:
@@ -133,23 +145,22 @@ def _missed_m(analysis: Analysis, summary: DeviceSummary) -> FloatArray:
 
 #: Figures per device that are told as they are: times, and shares and numbers of rides.
 AS_THEY_ARE = (
-    "ttff_known", "ttff_never", "ttff_median_s", "fixed_in_10s", "fixed_in_30s", "fixed_in_60s", "ttff_ways_p",
-    "settle_median_s", "usable_median_s", "missed_is_minimum", "scored_rides", "receiver_errors",
-    "receiver_error_recordings", "route_choices", "undecided", "spikes", "interval_median_s",
+    "ttff_known", "ttff_never", "ttff_median_s", "ttff_ways_p", "fixed_in_10s", "fixed_in_30s", "fixed_in_60s",
+    "settle_median_s", "usable_median_s", "missed_is_minimum", "spikes", "interval_median_s",
 )  # fmt: skip
 #: Lengths, told to the decimetre.
 LENGTHS = (
-    "xte_median_m", "xte_p68_m", "xte_p95_m", "xte_rms_m", "repeatability_m", "bias_m", "offset_body_m", "offset_ground_m",
-    "hausdorff_median_m", "frechet_median_m",
+    "xte_median_m", "xte_p68_m", "xte_p95_m", "xte_rms_m", "repeatability_m", "bias_m", "offset_body_m",
+    "offset_ground_m", "hausdorff_median_m", "frechet_median_m",
 )  # fmt: skip
 RATIOS = ("length_ratio_median",)
 #: What a recording without a fix, which missed the whole route, may have given its value.
 MISSED = ("missed_median_m", "missed_worst_m")
 
 
-def _figures(summary: DeviceSummary, missed_m: FloatArray) -> Mapping[str, Interval]:
+def _figures(summary: DeviceSummary, missed_m: FloatArray) -> dict[str, Interval]:
     """Return a device's figures that may be told; one that is not named above is left out."""
-    kept = {}
+    kept: dict[str, Interval] = {}
     for name, found in summary.figures.items():
         if name in AS_THEY_ARE:
             kept[name] = found
@@ -175,7 +186,7 @@ def _told_by(found: Interval, missed_m: FloatArray) -> Interval:
     return Interval(found.value, low, high, found.method)
 
 
-def over_recordings(analysis: Analysis, hot_spots: tuple[HotSpot, ...]) -> Summaries:
+def over_recordings(analysis: Analysis, hot_spots: tuple[HotSpot, ...], shown: Sequence[TraceResult]) -> Summaries:
     """Return the figures over recordings that may be published; a kind that is not named here is left out.
 
     Kept are those that hold nothing but ratios, ranks, errors and times to fix. Left out of the others are numbers of
@@ -183,7 +194,7 @@ def over_recordings(analysis: Analysis, hot_spots: tuple[HotSpot, ...]) -> Summa
     """
     found = analysis.summaries
     return Summaries(
-        devices=devices(analysis, found.devices),
+        devices=devices(analysis, found.devices, shown),
         start_states=found.start_states,
         comparisons=found.comparisons,
         error_variances=found.error_variances,

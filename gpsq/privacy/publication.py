@@ -81,7 +81,7 @@ def publication(analysis: Analysis, zones: Sequence[Zone], chosen_names: Collect
             notes=NOTES,
             published=True,
             streets=_absolute(whole),
-            summaries=figures.over_recordings(whole, hot_spots(traces, results, routes, whole.settings)),
+            summaries=figures.over_recordings(whole, hot_spots(traces, results, routes, whole.settings), results),
         ),
         tuple(remarks),
     )

@@ -130,3 +130,14 @@ def test_a_path_looked_for_near_an_earlier_one_is_the_path_looked_for_everywhere
     near = in_order(ridden, piece, line, step_m=STEP_M, cap_m=60.0, near=before)
     assert (near == everywhere).all()
     assert (before != everywhere).any()
+
+
+@settings(max_examples=40, deadline=None)
+@given(st.integers(1, 60), st.integers(0, 400))
+def test_a_path_near_one_that_leads_beyond_the_line_stays_on_it(short, beyond):
+    """The earlier path may be that along a longer line: no station behind the end is ever asked for."""
+    line = np.column_stack([np.arange(60) * STEP_M, np.zeros(60)])
+    near = np.arange(60) + beyond
+    path = in_order(line, np.zeros(60, dtype=np.int64), line[:short], step_m=STEP_M, cap_m=60.0, near=near)
+    assert path.min() >= 0
+    assert path.max() < short

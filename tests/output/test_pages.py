@@ -360,7 +360,7 @@ def test_findings_and_tables_can_be_copied(open_page: Any, pages: Path) -> None:
     assert sentence.endswith(".")
     assert sentence in shown.locator(".answer [data-finding]").first.inner_text().replace("\u00a0", " ")
     rows = markdown.split("\n")
-    assert rows[0].startswith("| device | rides | median time to first fix |")
+    assert rows[0].startswith("| device | rides | fixed within 10")
     assert set(rows[1]) == set("| -")
     assert [row.split(" | ")[0] for row in rows[2:]] == ["| Amber", "| Basalt $x_1$ <b>", "| Cobalt {{7*7}}"]
     assert "<td>Basalt $x_1$ &lt;b&gt;</td>" in html

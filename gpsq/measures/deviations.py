@@ -11,7 +11,6 @@ import numpy as np
 
 from gpsq.geometry import polyline
 from gpsq.measures.evidence import Stretch, judged
-from gpsq.measures.usual_spread import line_sd_m
 from gpsq.model import Deviation
 
 if TYPE_CHECKING:
@@ -26,8 +25,6 @@ if TYPE_CHECKING:
 MERGE_M = 50.0
 #: A stretch reaches out to where the trace is back within this share of the band.
 RETURN_SHARE = 0.5
-#: What is usual for a ride comes from few rides, and from the quieter of them, so its band is wider by this factor.
-RIDE_FACTOR = 1.25
 #: A trace goes with its ride where it is this near to what the ride's devices together show, or within this share of it.
 WITH_RIDE_M, WITH_RIDE_SHARE = 10.0, 0.5
 #: A deviation is named after the part of its recording that its middle lies in: parts are so many metres long.
@@ -51,49 +48,47 @@ def find(course: Course, ride: str, line: Centreline, beside: Beside) -> tuple[D
     ----------
     course : the trace, on `ride`. line : the centreline without its ride. beside : what it is judged beside.
     """
-    doubt_m = line_sd_m(line)
-    outside, away = _off(course, ride, doubt_m, beside)
+    doubt_m = beside.usual.doubt_m(line)
+    own = _alone(course, doubt_m, beside)
+    joint = [_with_ride(course, together, doubt_m, beside) for together in beside.usual.together.get(ride, ())]
+    outside, away = (np.logical_or.reduce(masks) for masks in zip(own, *joint, strict=True))
     companions = [c for c in beside.rides.get(ride, ()) if c is not course]
     others = {name: courses for name, courses in beside.rides.items() if name != ride}
     found = []
     for low, high in stretches(outside, away, line.along_m, beside.settings):
-        stretch = _stretch(course, low, high, doubt_m, beside)
+        by_itself = bool(stretches(own[0][low : high + 1], away[low : high + 1], line.along_m, beside.settings))
+        stretch = _stretch(course, low, high, doubt_m, beside, by_itself=by_itself)
         found.append(_described(stretch, line, beside.route, judged(stretch, companions, others)))
     return named(found, course)
 
 
-def _off(course: Course, ride: str, doubt_m: FloatArray, beside: Beside) -> tuple[BoolArray, BoolArray]:
-    """Return (m,) where a trace is outside the band, and where it is not yet back well inside it.
+def _alone(course: Course, doubt_m: FloatArray, beside: Beside) -> tuple[BoolArray, BoolArray]:
+    """Return (m,) where a trace is outside its own band, and where it is not yet back well inside it."""
+    factor, usual = beside.settings.deviation_spread_factor, beside.usual
+    own_m = factor * np.maximum(usual.of_trace_m[course.number] * usual.rough, doubt_m)
+    return _beyond(course.offset_m, np.maximum(beside.settings.deviation_band_m, own_m))
 
-    A trace goes with its ride where it is itself off: else the error of one device would be charged to all.
+
+def _with_ride(course: Course, together: Together, doubt_m: FloatArray, beside: Beside) -> tuple[BoolArray, BoolArray]:
+    """Return the same of a trace that goes with its ride, where the ride's devices together are outside their band.
+
+    It must be off itself: else the error of one device would be charged to all.
     """
-    usual, settings = beside.usual, beside.settings
-    own_m = usual.of_trace_m[course.number] * usual.rough
-    outside, away = _beyond(course.offset_m, _band_m(settings.deviation_band_m, own_m, doubt_m, settings))
-    for together in usual.together.get(ride, ()):
-        floor_m = settings.ride_band_m * np.sqrt(3.0 / len(together.of_trace_m))
-        band_m = _band_m(floor_m, RIDE_FACTOR * together.usual_m * usual.rough, doubt_m, settings)
-        far, not_back = _beyond(together.offset_m, band_m)
-        with_ride = _with_ride(course, together)
-        outside |= with_ride & far & _beyond(course.offset_m, band_m)[1]
-        away |= with_ride & not_back
-    return outside, away
-
-
-def _band_m(floor_m: float, usual_m: FloatArray, doubt_m: FloatArray, settings: Settings) -> FloatArray:
-    """Return (m,) how far off is no deviation yet: the floor, or by the measure of what is usual and of the line's own doubt."""
-    return np.maximum(floor_m, settings.deviation_spread_factor * np.maximum(usual_m, doubt_m))
+    settings = beside.settings
+    floor_m = settings.deviation_band_m
+    if together.well_known:
+        floor_m = min(floor_m, settings.ride_band_m * np.sqrt(3.0 / len(together.of_trace_m)))
+    doubtful_m = settings.deviation_spread_factor * doubt_m
+    band_m = np.maximum(floor_m, np.maximum(together.most_m * beside.usual.rough, doubtful_m))
+    far, away = _beyond(together.offset_m, band_m)
+    apart = np.abs(np.nan_to_num(together.of_trace_m[course.number] - together.offset_m, nan=np.inf))
+    near = apart <= np.maximum(WITH_RIDE_M, WITH_RIDE_SHARE * np.nan_to_num(np.abs(together.offset_m)))
+    return near & far & _beyond(course.offset_m, band_m)[1], near & away
 
 
 def _beyond(offset_m: FloatArray, band_m: FloatArray) -> tuple[BoolArray, BoolArray]:
     size = np.nan_to_num(np.abs(offset_m))
     return size > band_m, size > RETURN_SHARE * band_m
-
-
-def _with_ride(course: Course, together: Together) -> BoolArray:
-    own = together.of_trace_m.get(course.number, course.offset_m)
-    apart = np.abs(np.nan_to_num(own - together.offset_m, nan=np.inf))
-    return np.asarray(apart <= np.maximum(WITH_RIDE_M, WITH_RIDE_SHARE * np.nan_to_num(np.abs(together.offset_m))))
 
 
 def stretches(outside: BoolArray, away: BoolArray, along_m: FloatArray, settings: Settings) -> list[tuple[int, int]]:
@@ -129,10 +124,10 @@ def _runs(there: BoolArray) -> list[tuple[int, int]]:
     return [(int(low), int(high) - 1) for low, high in zip(edges[::2], edges[1::2], strict=True)]
 
 
-def _stretch(course: Course, low: int, high: int, doubt_m: FloatArray, beside: Beside) -> Stretch:
+def _stretch(course: Course, low: int, high: int, doubt_m: FloatArray, beside: Beside, *, by_itself: bool) -> Stretch:
     first, last = fixes_between(course.place, low, high)
     spread_m = beside.usual.of_trace_m[course.number] * float(beside.usual.rough[low : high + 1].max())
-    return Stretch(course, low, high, first, last, spread_m, doubt_m, beside.settings.deviation_band_m)
+    return Stretch(course, low, high, first, last, spread_m, doubt_m, beside.settings.deviation_band_m, by_itself)
 
 
 def _described(stretch: Stretch, line: Centreline, route: str, said: tuple[str, str]) -> Deviation:

@@ -51,7 +51,7 @@ class Stretch:
     """A stretch off the line: stations `low` to `high`, fixes `first` to `last`, and what is usual there.
 
     `spread_m` is the trace's standard deviation on that stretch, `line_sd_m` (m,) that of the line, `band_m` the floor of
-    the band.
+    the band. `by_itself` is False where only what the ride's devices show together led to it: that is no fault of one.
     """
 
     course: Course
@@ -62,6 +62,7 @@ class Stretch:
     spread_m: float
     line_sd_m: FloatArray
     band_m: float
+    by_itself: bool = True
 
 
 def judged(stretch: Stretch, companions: Sequence[Course], others: Mapping[str, Sequence[Course]]) -> tuple[str, str]:
@@ -78,8 +79,9 @@ def judged(stretch: Stretch, companions: Sequence[Course], others: Mapping[str, 
     said = [*moves, _ends(stretch)]
     if agree or disagree:
         said.insert(0, f"{agree} of {agree + disagree} other devices on the ride {_leave(agree)} the line with it")
-        suggestion = CANNOT_BE_TOLD if agree == disagree else ROUTE_CHOICE if agree > disagree else RECEIVER_ERROR
-        return suggestion, "; ".join(said)
+        if agree > disagree:
+            return ROUTE_CHOICE, "; ".join(said)
+        return RECEIVER_ERROR if disagree > agree and stretch.by_itself else CANNOT_BE_TOLD, "; ".join(said)
     same = _same_way(stretch, others)
     said.insert(0, IN_DOUBT if unsure else NOBODY)
     if same:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+import re
 from dataclasses import dataclass
 from itertools import groupby
 from typing import TYPE_CHECKING, Any
@@ -33,6 +34,7 @@ if TYPE_CHECKING:
     from gpsq.summaries.across.bridge_verdicts import Bridge
     from gpsq.summaries.across.campaigns import Compared, Entry
 
+_NUMBER = re.compile(r"-?\d+(\.\d+)?(e-?\d+)?")
 BRIDGES = (
     "first", "second", "measure", "state", "via", "campaigns", "ratio", "ratio_low", "ratio_high", "difference_s",
     "difference_low_s", "difference_high_s", "rides_first", "rides_second", "verdict",
@@ -137,12 +139,17 @@ def _flat_bridge(b: Bridge) -> dict[str, str]:
     return {name: (whose | row).get(name, "") for name in BRIDGES}
 
 
+def _in_table(value: str) -> str:
+    """Return a value as a cell: a number as it is, a text marked where a spreadsheet would take it for a formula."""
+    return value if _NUMBER.fullmatch(value) else guarded(cell(value))
+
+
 def _csv(rows: Sequence[Mapping[str, str]], names: Sequence[str] = ()) -> str:
     """Return rows of text as CSV; the names of the columns stand there without any row too."""
     text = io.StringIO(newline="")
     writer = csv.DictWriter(text, names or (list(rows[0]) if rows else []), lineterminator="\n")
     writer.writeheader()
-    writer.writerows({name: guarded(cell(value)) for name, value in row.items()} for row in rows)
+    writer.writerows({name: _in_table(value) for name, value in row.items()} for row in rows)
     return text.getvalue()
 
 

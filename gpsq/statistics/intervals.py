@@ -127,7 +127,7 @@ def mean(values: FloatArray, confidence: float = 0.95) -> Interval:
         value = float(known[0]) if n else float("nan")
         return Interval(value, method=f"none: {n} ride{'s' * (n != 1)}")
     middle, error = float(known.mean()), float(known.std(ddof=1) / np.sqrt(n))
-    half = _student(confidence, n - 1) * error
+    half = student(confidence, n - 1) * error
     return Interval(middle, middle - half, middle + half, f"Student, {n} rides")
 
 
@@ -148,7 +148,7 @@ def welch_difference(first: FloatArray, second: FloatArray, confidence: float = 
     if not parts.sum() > 0:
         return Interval(value, value, value, f"Welch, {len(a)} and {len(b)} rides")
     degrees = parts.sum() ** 2 / (parts**2 / np.array([len(a) - 1, len(b) - 1])).sum()
-    half = _student(confidence, degrees) * float(np.sqrt(parts.sum()))
+    half = student(confidence, degrees) * float(np.sqrt(parts.sum()))
     return Interval(value, value - half, value + half, f"Welch, {len(a)} and {len(b)} rides")
 
 
@@ -184,7 +184,7 @@ def log_jackknife(
     spread = float(np.log(without_each).std(ddof=1)) * (n - 1) / np.sqrt(n)
     if n >= widened_from:
         spread *= float(np.sqrt(n / (n - 2)))
-    factor = float(np.exp(_student(confidence, n - 1) * spread))
+    factor = float(np.exp(student(confidence, n - 1) * spread))
     if factor > WIDEST_FACTOR:
         return Interval(
             value, method=f"none: single rides outweigh the others, so {n} rides cannot tell how far it is off"
@@ -248,7 +248,12 @@ def _subset_means(values: FloatArray, rng: Generator) -> FloatArray:
     return means
 
 
-def _student(confidence: float, degrees: float) -> float:
+def student(confidence: float, degrees: float) -> float:
+    """Return Student's factor for a two-sided interval of that confidence.
+
+    >>> round(student(0.95, 3), 3)
+    3.182
+    """
     from scipy.special import stdtrit
 
     return float(stdtrit(degrees, (1 + confidence) / 2))

@@ -57,6 +57,14 @@ def test_most_companions_carry_it_and_a_tie_cannot_be_told():
     assert judged(found, [off, off, on])[1].startswith("2 of 3 other devices on the ride leave the line with it;")
 
 
+def test_what_only_the_ride_as_a_whole_shows_is_no_fault_of_one_device():
+    """One device of five swings further than the others; it is found because all five swing."""
+    found, others = course(plateau(60.0)), [course(plateau(25.0), k) for k in range(1, 5)]
+    stretch = evidence.Stretch(found, LOW, HIGH, LOW, HIGH, 3.0, np.full(COUNT, 1.0), 30.0)
+    assert evidence.judged(stretch, others, {})[0] == RECEIVER_ERROR
+    assert evidence.judged(dataclasses.replace(stretch, by_itself=False), others, {})[0] == CANNOT_BE_TOLD
+
+
 def test_a_companion_that_covers_a_fifth_of_the_stretch_has_no_vote():
     found = course(plateau(80.0))
     for share, suggestion in ((0.2, CANNOT_BE_TOLD), (0.8, RECEIVER_ERROR)):

@@ -112,6 +112,27 @@ def test_what_a_device_is_always_off_to_one_side_is_taken_from_its_ride():
     assert (less.offset_m[200], less.offset_m[20]) == (40.0, 0.0)
 
 
+def test_few_rides_tell_little_of_what_is_usual():
+    """Student's factors at 99 %, two-sided, from any table: 9.925 for 2 degrees of freedom, 4.604 for 4, 3.250 for 9."""
+    for rides, factor in ((3, 9.925), (5, 4.604), (10, 3.250)):
+        assert usual_spread.ride_limit_m([2.0] * rides) == pytest.approx(2.0 * factor, abs=0.002)
+    assert usual_spread.ride_limit_m([2.0]) == np.inf
+
+
+def test_half_of_the_rides_on_roads_of_their_own_do_not_tell_what_is_usual():
+    assert usual_spread.ride_limit_m([2.0] * 5 + [30.0] * 5) == pytest.approx(2.0 * 3.250, abs=0.002)
+
+
+@pytest.mark.parametrize(("days", "well_known"), [(7, False), (8, True)])
+def test_from_eight_rides_on_a_place_is_known_by_itself(days, well_known):
+    """Both devices read 10 m to the left on the last third of the road on every ride: the line is wrong there, not they."""
+    shift = np.where(ALONG_M > 1400, 10.0, 0.0)
+    rides = {str(d): [course(shift, 2 * d + k, device=name) for k, name in enumerate("ab")] for d in range(days)}
+    plain, less = usual_spread.usual(rides, STEP_M).together["0"]
+    assert (plain.well_known, less.well_known) == (well_known, well_known)
+    assert (plain.offset_m[300], less.offset_m[300]) == (10.0, 0.0 if well_known else 10.0)
+
+
 def test_a_ride_that_one_device_recorded_has_no_common_course():
     rides = {str(day): [course(np.zeros(COUNT), day)] for day in range(4)}
     assert usual_spread.usual(rides, STEP_M).together == {}

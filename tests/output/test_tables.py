@@ -152,7 +152,8 @@ def test_every_recording_has_a_row(analysis: Analysis) -> None:
     assert [row["file"] for row in rows] == [t.file for t in analysis.traces] + ["Amber/broken <i>.gpx"]
     assert rows[-1]["status"] == "unreadable"
     assert rows[-1]["reason"] == "found a web page; expected a GPX document"
-    assert [row["name"] for row in rows[: len(HOSTILE) - 1]] == list(HOSTILE[: len(HOSTILE) - 1])
+    as_text = [f"'{name}" if name == "=1+1" else name for name in HOSTILE]  # the contract: no cell begins a formula
+    assert [row["name"] for row in rows[: len(HOSTILE) - 1]] == as_text[:-1]
 
 
 def test_what_is_unknown_is_blank_and_never_zero(analysis: Analysis) -> None:

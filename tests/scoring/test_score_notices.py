@@ -123,11 +123,19 @@ def test_detours_not_found_and_found_where_there_are_none(demo) -> None:
     assert _missed(demo, none) == {"detours found"}
     planted = next(v for r in demo[1].results for v in r.deviations)
 
-    def one_more(r):
-        again = dataclasses.replace(planted, from_m=2900.0, to_m=3100.0, suggestion="cannot be told")
-        return dataclasses.replace(r, deviations=(*r.deviations, again))
+    def one_more(suggestion):
+        again = dataclasses.replace(planted, from_m=2900.0, to_m=3100.0, suggestion=suggestion)
+        return lambda r: dataclasses.replace(r, deviations=(*r.deviations, again))
 
-    assert "false deviations" in _missed(demo, _each_result(demo[1], one_more))
+    assert _missed(demo, _each_result(demo[1], one_more("cannot be told"))) == {"false deviations"}
+    chosen = _missed(demo, _each_result(demo[1], one_more("route choice")))
+    assert chosen == {"false deviations", "false route choices"}
+    first = demo[1].results[0].trace
+
+    def once(r):
+        return one_more("route choice")(r) if r.trace == first else r
+
+    assert _missed(demo, _each_result(demo[1], once)) == {"false route choices"}
 
 
 def test_a_detour_called_an_error(demo) -> None:

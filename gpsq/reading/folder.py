@@ -23,7 +23,6 @@ from gpsq.reading.document import read_document
 from gpsq.reading.listing import Found, cannot_open, find_files, is_no_recording, may_be_something_else
 from gpsq.reading.screen import Origin, make_trace
 from gpsq.reading.starts import contradicted, with_starts
-from gpsq.results import Streets
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Mapping, Sequence
@@ -31,6 +30,7 @@ if TYPE_CHECKING:
     from gpsq.model import Flag
     from gpsq.reading.archives import Member
     from gpsq.reading.reference_line import ReferenceLine
+    from gpsq.results import Streets
     from gpsq.settings import Settings
 
 

@@ -28,12 +28,19 @@ NEAR = [[11.98, 47.0], [12.02, 47.0]]
 FAR = [[13.0, 48.0], [13.1, 48.0]]
 
 
-def town(folder: Path, *lines: list[list[float]], name: str = "town.geojson", **more: object) -> Analysis:
-    features = [
-        {"type": "Feature", "properties": {}, "geometry": {"type": "LineString", "coordinates": c}} for c in lines
-    ]
-    (folder / name).write_text(json.dumps({"type": "FeatureCollection", "features": features, **more}), "utf-8")
-    return dataclasses.replace(sample(), folder=str(folder), streets=Streets(name, "ab", "The town of Weir <b>"))
+LINE = {"type": "LineString", "coordinates": NEAR}
+
+
+def collection(shapes: list[dict[str, object]], **more: object) -> str:
+    features = [{"type": "Feature", "properties": {}, "geometry": shape} for shape in shapes]
+    return json.dumps({"type": "FeatureCollection", "features": features, **more})
+
+
+def town(folder: Path, *lines: list[list[float]]) -> Analysis:
+    text = collection([{"type": "LineString", "coordinates": line} for line in lines])
+    (folder / "town.geojson").write_text(text, "utf-8")
+    whose = Streets("town.geojson", "ab", "The town of Weir <b>")
+    return dataclasses.replace(sample(), folder=str(folder), streets=whose)
 
 
 def test_streets_near_the_rides_are_drawn_and_their_source_is_printed(tmp_path: Path) -> None:

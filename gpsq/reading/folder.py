@@ -17,7 +17,7 @@ from gpsq.campaign.campaign_file import Campaign
 from gpsq.campaign.device_names import device_of
 from gpsq.exceptions import NothingToAnalyse, UnreadableFile
 from gpsq.model import Trace, Unreadable
-from gpsq.reading import reference_line, streets
+from gpsq.reading import reference_line
 from gpsq.reading.archives import MOST_BYTES, documents
 from gpsq.reading.document import read_document
 from gpsq.reading.listing import Found, cannot_open, find_files, is_no_recording, may_be_something_else

@@ -11,12 +11,12 @@ import numpy as np
 import pytest
 from output_sample import sample
 
+from gpsq.campaign.streets import load
 from gpsq.output.charts import all_charts
 from gpsq.output.drawing.rendering import WIDE, drawn_sheet
 from gpsq.output.drawing.sheet import STREET, Line
 from gpsq.output.drawing.streets import AROUND_M, lines_m
 from gpsq.output.map.data import map_data
-from gpsq.reading.streets import load
 from gpsq.results import Streets
 
 if TYPE_CHECKING:

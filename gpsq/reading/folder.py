@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 from gpsq import digests
 from gpsq.campaign import campaign_file as campaigns
-from gpsq.campaign import flags, safe_files, start_log
+from gpsq.campaign import flags, safe_files, start_log, streets
 from gpsq.campaign.campaign_file import Campaign
 from gpsq.campaign.device_names import device_of
 from gpsq.exceptions import NothingToAnalyse, UnreadableFile

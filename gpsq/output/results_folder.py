@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from gpsq.exceptions import OutputError
-from gpsq.output import run_file
+from gpsq.output import run_file, share
 from gpsq.output.folder_swap import replaced
 
 if TYPE_CHECKING:
@@ -56,6 +56,9 @@ def write_results(
             _geoparquet(analysis, aside / "layers")
         for name, content in (drawn() if drawn else report(analysis)).items():
             _put(aside / name, content)
+        if analysis.published:
+            pages = [(aside / name).read_text("utf-8") for name in ("report.html", "map.html")]
+            _put(aside / share.NAME, share.shared_page(*pages))
         names = [path.relative_to(aside).as_posix() for path in aside.rglob("*") if path.is_file()]
         _put(aside / run_file.NAME, run_file.run_text(analysis, [*names, run_file.NAME]))
     return [out / name for name in sorted([*names, run_file.NAME])]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import json
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -108,8 +109,8 @@ def _renamed(analysis: Analysis, chosen: Collection[str]) -> tuple[Analysis, lis
     unreadable = tuple(dataclasses.replace(u, device=names.get(u.device, "")) for u in analysis.unreadable)
     renamed = dataclasses.replace(analysis, traces=traces, unreadable=unreadable)
     said = [
-        f"{old!r} is published as {new!r}: it comes from the files or looks like a serial number; "
-        "another name can be given under [devices] in campaign.toml."
+        f"{old!r} is published as {new!r}: it comes from the files or looks like a serial number; for another name, put "
+        f'under [devices] in campaign.toml: {json.dumps(old)} = "a name of your choice"'
         for old, new in changed.items()
     ]
     reference = [dataclasses.replace(row, device=names.get(row.device, "")) for row in analysis.summaries.reference]

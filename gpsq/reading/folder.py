@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 from gpsq import digests
 from gpsq.campaign import campaign_file as campaigns
-from gpsq.campaign import flags, safe_files, start_log
+from gpsq.campaign import flags, safe_files, start_log, streets
 from gpsq.campaign.campaign_file import Campaign
 from gpsq.campaign.device_names import device_of
 from gpsq.exceptions import NothingToAnalyse, UnreadableFile
@@ -23,7 +23,6 @@ from gpsq.reading.document import read_document
 from gpsq.reading.listing import Found, cannot_open, find_files, is_no_recording, may_be_something_else
 from gpsq.reading.screen import Origin, make_trace
 from gpsq.reading.starts import contradicted, with_starts
-from gpsq.results import Streets
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Mapping, Sequence
@@ -31,6 +30,7 @@ if TYPE_CHECKING:
     from gpsq.model import Flag
     from gpsq.reading.archives import Member
     from gpsq.reading.reference_line import ReferenceLine
+    from gpsq.results import Streets
     from gpsq.settings import Settings
 
 
@@ -126,6 +126,7 @@ def list_folder(folder: Path) -> Listed:
     listing = find_files(folder, not_recordings=frozenset({*campaign.reference.values(), campaign.streets}))
     decisions, unclear = flags.load(folder)
     references, no_lines = reference_line.load(folder, campaign.reference)
+    town, no_town = streets.load(folder, campaign.streets, campaign.streets_source)
     return Listed(
         folder=folder,
         files=tuple(listing.files),
@@ -135,16 +136,9 @@ def list_folder(folder: Path) -> Listed:
         log=start_log.load(folder, campaign),
         flags=decisions,
         references=references,
-        streets=_streets(folder, campaign),
-        problems=(*unclear, *no_lines),
+        streets=town,
+        problems=(*unclear, *no_lines, *no_town),
     )
-
-
-def _streets(folder: Path, campaign: Campaign) -> Streets | None:
-    """Return the file of streets that the campaign names, which is read where maps are drawn."""
-    if not campaign.streets:
-        return None
-    return Streets(campaign.streets, digests.file_sha256(folder / campaign.streets), campaign.streets_source)
 
 
 def read_folder(

@@ -184,9 +184,14 @@ def _publish(desk: Desk, form: FormData) -> tuple[Future[Any] | None, str]:
     return None, "/#take"
 
 
+def _preview(desk: Desk, form: FormData) -> tuple[Future[Any] | None, str]:
+    desk.look_at_cuts().result()
+    return None, "/#take"
+
+
 _FORMS: dict[str, Callable[[Desk, FormData], tuple[Future[Any] | None, str]]] = {
     "flag": _flag, "start": _start, "device": _device, "place": _place, "analyse": _analyse, "cancel": _cancel,
-    "publish": _publish,
+    "publish": _publish, "preview": _preview,
 }  # fmt: skip
 
 

@@ -167,4 +167,5 @@ _WORDS = {
     "analyse": "reading",
     "write": "writing report and tables",
     "publish": "cutting what is private",
+    "preview": "looking what is private",
 }

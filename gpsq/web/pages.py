@@ -72,6 +72,7 @@ def page(desk: Desk, refusal: str = "") -> str:
             ground_lines=json.dumps(results.shown["lines"] if results else []),
             ground_places=json.dumps([(p.lat_deg, p.lon_deg, p.radius_m) for p in places]),
             published=desk.published,
+            preview=desk.preview,
             published_folder=PUBLISHED,
             originals=original_names(desk.folder),
             downloads=DOWNLOADS,

@@ -61,6 +61,7 @@ class Desk:
         self.problem = ""
         self.received: list[Received] = []
         self.published: tuple[str, ...] | None = None
+        self.preview: tuple[str, ...] = ()
         self._written = 0
         self._number = 0
         self._first: dict[tuple[str, str], str] = {}
@@ -104,7 +105,7 @@ class Desk:
             if self.results and self.results.analysis is analysis:
                 return  # two requests shared one run
             self._number += 1
-            self.problem = ""
+            self.problem, self.preview = "", ()
             unmoved = self._note_figures(page_data.figures(analysis))
             shown = page_data.of_analysis(analysis, self._before, self._first, unmoved=unmoved)
             self.results = Results(self._number, analysis, map_page, shown)
@@ -206,6 +207,17 @@ class Desk:
         answer = self.analyst.put("publish", str(self.folder), str(self.folder / dropped_files.PUBLISHED), once=True)
         answer.add_done_callback(self._publication)
         return answer
+
+    def look_at_cuts(self) -> Future[Any]:
+        """Find out what publishing would show and cut, in lines; nothing is published."""
+        self.check_folder()
+        answer = self.analyst.put("preview", str(self.folder), once=True)
+        answer.add_done_callback(self._previewed)
+        return answer
+
+    def _previewed(self, answer: Future[Any]) -> None:
+        if not answer.exception():
+            self.preview = tuple(answer.result())
 
     def _publication(self, answer: Future[Any]) -> None:
         if not answer.exception():

@@ -49,7 +49,7 @@ class _Worker:
         """Return what a job gave, and "" or one plain line on why it gave nothing."""
         jobs: dict[str, Callable[..., Any]] = {
             "wake": self._wake, "read": self._read, "analyse": self._analyse, "write": self._write,
-            "publish": self._publish,
+            "publish": self._publish, "preview": self._preview,
         }  # fmt: skip
         try:
             return jobs[kind](*arguments), ""
@@ -113,6 +113,13 @@ class _Worker:
         found = self._found(folder)
         self._tell("cutting what is private", 0, 1)
         return list(publish(found, Path(folder), Path(out)))
+
+    def _preview(self, folder: str) -> list[str]:
+        from gpsq.pipeline.publish import preview
+
+        found = self._found(folder)
+        self._tell("looking what is private", 0, 1)
+        return list(preview(found, Path(folder)))
 
     def _found(self, folder: str) -> Analysis:
         """Return the latest analysis; a process that was started anew makes it again."""

@@ -211,7 +211,7 @@ def _bare_stations(direction, on, station, count, bare) -> None:
 
 
 def cross_track(campaign: Campaign, both: list[Pair]) -> list[Check]:
-    """Against all fixes after settling; a detour or fault counts, as nobody has flagged it."""
+    """Against all fixes after settling but those on another road: a choice of the rider is out, decided or not, a fault in."""
     rows, unscored = [], []
     for p in both:
         if p.never_fixed or p.result is None:
@@ -220,7 +220,8 @@ def cross_track(campaign: Campaign, both: list[Pair]) -> list[Check]:
             unscored.append(f"{p.truth.file}: not scored ({p.result.reason})")
         else:
             plain = bool(undisturbed(p.truth).all())
-            rows.append((p.result.crosstrack.rms_m, p.truth.offsets.rms_m(settled(p.truth)), plain, p.truth.file))
+            on_road = settled(p.truth) & ~p.truth.offsets.on_detour
+            rows.append((p.result.crosstrack.rms_m, p.truth.offsets.rms_m(on_road), plain, p.truth.file))
     said, true, plain = (np.array([row[k] for row in rows], dtype=float) for k in (0, 1, 2))
     quiet = plain > 0
     middle, quiet_middle = _median_ratio(said, true), _median_ratio(said[quiet], true[quiet])

@@ -23,6 +23,8 @@ from web_session import DEMO, Client, StillDesk, demo_results, desk_with_results
 from gpsq.campaign import campaign_file, flags, start_log
 from gpsq.output.map.page import map_page
 from gpsq.output.results_folder import write_results
+from gpsq.pipeline.publish import preview
+from gpsq.privacy import secret
 from gpsq.web import dropped_files, guard, incoming, page_data
 from gpsq.web.session import Results
 
@@ -578,3 +580,28 @@ def test_figures_are_set_against_the_last_change_and_the_first_run(tmp_path, mon
     assert (unmoved, before) == (False, [])  # the figure shown is the analysis's own, as it was before
     assert found()[0]
     assert found() == (False, ["99 m"], [])
+
+
+def test_what_would_be_cut_is_shown_before_anything_is_written(tmp_path):
+    """Of each way how much is shown, and under which names the devices are; the same zones then serve the publication."""
+    shutil.copytree(DEMO, tmp_path, dirs_exist_ok=True)
+    analysis, _ = demo_results()
+    lines = preview(analysis, tmp_path)
+    kept = (tmp_path / secret.NAME).read_bytes()
+    said = " ".join(lines).replace("\N{NO-BREAK SPACE}", " ")
+    for route in analysis.routes:
+        assert re.search(
+            rf"Route {route.route.name}: [\d.]+ k?m of {route.centreline.length_m / 1000:.2f} km is shown", said
+        )
+    assert "Devices under their own names: 'bag-unit', 'bar-unit', 'pocket-unit'." in said
+    assert not (tmp_path / "gpsq-published").exists()
+    assert preview(analysis, tmp_path) == lines
+    assert (tmp_path / secret.NAME).read_bytes() == kept
+
+
+def test_the_page_shows_the_preview(tmp_path):
+    desk = desk_with_results(tmp_path)
+    desk.preview = ("Route A: 2 km of 3 km is shown <b>, both ends are cut.",)
+    text = Client(desk).get("/").text
+    assert "nothing is written yet" in text
+    assert "2 km of 3 km is shown &lt;b&gt;" in text

@@ -171,22 +171,20 @@ def name_left_road(panel: Panel, overlay: Overlay, off: LeftRoad) -> bool:
     return label(panel, places[::step][int(np.argmax(far))], off.said if panel.sheet.wide else off.said_briefly)
 
 
-def draw_ends(panel: Panel, overlay: Overlay) -> None:
-    """Mark start and finish of the route by bars across it, and write which is which."""
+def draw_ends(panel: Panel, overlay: Overlay, *, cut: bool = False) -> None:
+    """Mark start and finish of the route by bars across it, and write which is which; or that more is hidden there."""
     line = overlay.line_m
     if len(line) < 2:
         return
     places = panel.place(line)
-    for word, at, beyond in (("start", 0, 1), ("finish", -1, -2)):
-        way = places[beyond] - places[at]
-        across = np.array([-way[1], way[0]]) / max(float(np.hypot(*way)), 1e-9) * 0.07
-        bars = (
-            [places[at]]
-            if word == "start"
-            else [places[at], places[at] - way / max(float(np.hypot(*way)), 1e-9) * 0.035 * (-1)]
-        )
-        for bar in bars:
-            panel.sheet.line([bar - across, bar + across], INK, 1.6)
+    words = ("shown from", "shown to") if cut else ("start", "finish")
+    for word, at, inward, bars in ((words[0], 0, 1, 1), (words[1], -1, -2, 2)):
+        way = places[inward] - places[at]
+        way = way / max(float(np.hypot(*way)), 1e-9)
+        across = 0.07 * np.array([-way[1], way[0]])
+        for bar in range(bars):
+            middle = places[at] + 0.035 * bar * way
+            panel.sheet.line([middle - across, middle + across], INK, 1.6)
         label(panel, line[at], word, bold=True, leader=False)
 
 

@@ -105,7 +105,7 @@ def draw_overlay(sheet: Sheet, analysis: Analysis, overlay: Overlay) -> None:
     if stairs and stairs.view.scale < WORTH_ENLARGING * whole_view(overlay, main).scale:
         near, main, stairs = [], area, None
     lost = _draw_near(Panel(sheet, inset, stairs.view), overlay, near, stairs, streets) if inset and stairs else []
-    lost += _draw_whole(sheet, overlay, main, near, streets)
+    lost += _draw_whole(sheet, overlay, main, near, streets, cut=analysis.published)
     notes = titles.asides(overlay, lost)
     sheet.write(0.2, low + 0.07, "; ".join(notes), size_pt=SMALL_PT, colour=SOFT, most_in=sheet.width_in - 0.4)
 
@@ -153,7 +153,7 @@ def whole_view(overlay: Overlay, box: Box, also_m: Sequence[FloatArray] = ()) ->
 
 
 def _draw_whole(
-    sheet: Sheet, overlay: Overlay, box: Box, near: Sequence[Ridden], streets: Sequence[FloatArray]
+    sheet: Sheet, overlay: Overlay, box: Box, near: Sequence[Ridden], streets: Sequence[FloatArray], *, cut: bool
 ) -> list[Ridden]:
     """Draw the whole way; return the rides whose flags found no room."""
     others = [ride for ride in overlay.rides if len(ride.fix_m) and ride not in near]
@@ -168,7 +168,7 @@ def _draw_whole(
         ground.draw_outline(panel, *near_ground(overlay, near))
     lost = _fly(panel, overlay, others, stairs) if stairs else []
     ground.draw_scale(panel)
-    ground.draw_ends(panel, overlay)
+    ground.draw_ends(panel, overlay, cut=cut)
     if stairs is None:
         lost = _fly_late(panel, overlay, others)
     for off in overlay.left_road[:MOST_NAMED]:

@@ -168,7 +168,7 @@
   function ends(i) {
     const way = places(data.routes[i].line);
     if (way.length < 2) return [];
-    return [["start", way[0]], ["finish", way.at(-1)]].map(([text, place]) => ({ ...pixel(place), text, rank: 0 }));
+    return [[data.cut ? "shown from" : "start", way[0]], [data.cut ? "shown to" : "finish", way.at(-1)]].map(([text, place]) => ({ ...pixel(place), text, rank: 0 }));
   }
   function flags() {
     const many = data.recordings.filter((r) => visible(r) && r.at.length).length;
@@ -202,6 +202,12 @@
     const size = map.getSize();
     return { heads, near: near.filter(([x, y]) => x > 0 && y > 0 && x < size.x && y < size.y) };
   }
+  // What stands over the map, in its pixels: labels keep clear of it.
+  function controls() {
+    const frame = map.getContainer().getBoundingClientRect();
+    return [...document.querySelectorAll(".plate, .play, .key-button, .leaflet-control")].map((node) => node.getBoundingClientRect()).filter((box) => box.width)
+      .map((box) => [box.left - frame.left, box.top - frame.top, box.right - frame.left, box.bottom - frame.top]);
+  }
   function drawLabels() {
     const size = map.getSize();
     L.DomUtil.setPosition(svg, map.containerPointToLayerPoint([0, 0]));
@@ -215,7 +221,7 @@
     wanted.sort((a, b) => a.rank - b.rank);
     let left = Math.max(6, Math.min(MOST_FLAGS, Math.round(size.x / 60)));
     const few = wanted.filter((label) => !label.flag || left-- > 0);
-    const found = gpsqFlags.placed(few, size, alongs.flatMap((a) => a.near));
+    const found = gpsqFlags.placed(few, size, alongs.flatMap((a) => a.near), controls());
     gpsqFlags.draw(svg, found);
     const flown = found.filter((label) => label.flag).length, inside = wanted.filter((label) => label.flag && label.x >= 0 && label.y >= 0 && label.x <= size.x && label.y <= size.y).length;
     by("crowd").textContent = inside > flown ? `${inside - flown} of ${inside} flags here find no room; zoom in, or pick a ride.` : "";
@@ -319,7 +325,8 @@
   function fit() {
     const all = extent(shown.routes);
     const below = by("play").hidden ? 44 : map.getSize().y - by("play").offsetTop + 14;
-    if (all.length) map.fitBounds(L.latLngBounds(all), { paddingTopLeft: [44, 44], paddingBottomRight: [44, below], animate: false, maxZoom: 19 });
+    const above = by("plate").hidden ? 44 : by("plate").offsetHeight + 44;
+    if (all.length) map.fitBounds(L.latLngBounds(all), { paddingTopLeft: [44, above], paddingBottomRight: [44, below], animate: false, maxZoom: 19 });
   }
   // Nothing is to be seen far out: the map ends a step beyond the whole, and stays about it.
   const everything = L.latLngBounds(extent(new Set([-1, ...data.routes.keys()])));

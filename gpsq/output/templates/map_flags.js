@@ -40,8 +40,8 @@ const gpsqFlags = (() => {
   const crosses = (steps, box) => steps.some(([x, y]) => x > box[0] && x < box[2] && y > box[1] && y < box[3]);
 
   // Place labels greedily, the most telling first; what finds no room stays a mark without a label.
-  function placed(labels, size, lines) {
-    const boxes = [], masts = [];
+  function placed(labels, size, lines, blocked) {
+    const boxes = [...blocked], masts = [];
     for (const label of labels) {
       if (label.x < 0 || label.y < 0 || label.x > size.x || label.y > size.y) continue;
       label.wide = width(label.text) + 2 * PAD + (label.flag ? NOTCH : 0);

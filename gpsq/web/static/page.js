@@ -42,7 +42,7 @@
         for (const id of data.getAll("id")) decided(by(`d-${id}`), data.get("decision"));
       }
       form.querySelectorAll("input").forEach((input) => (input.defaultValue = input.value));
-      if (/\/(place|publish)$/.test(form.action)) await renew(form.action.endsWith("publish"));
+      if (/\/(place|publish|preview)$/.test(form.action)) await renew(form.action.endsWith("publish"));
       await look();
     } catch (error) {
       refuse(why(error));

@@ -1,0 +1,47 @@
+"""One page to hand on: report and map in one file, which asks for nothing and says that ends are cut."""
+
+from __future__ import annotations
+
+import dataclasses
+from typing import TYPE_CHECKING, Any
+
+import pytest
+from output_sample import sample
+
+from gpsq.output.charts import all_charts
+from gpsq.output.map.page import map_page
+from gpsq.output.report.page import report_page
+from gpsq.output.share import shared_page
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+
+@pytest.fixture(scope="module")
+def page(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    analysis = dataclasses.replace(sample(), published=True, folder="")
+    path = tmp_path_factory.mktemp("share") / "share.html"
+    path.write_text(shared_page(report_page(analysis, all_charts.figures(analysis)), map_page(analysis)), "utf-8")
+    return path
+
+
+@pytest.mark.parametrize("width", [390, 1280])
+def test_map_and_report_work_in_one_file_without_a_network(chromium: Any, page: Path, width: int) -> None:
+    context = chromium.new_context(viewport={"width": width, "height": 800}, offline=True)
+    shown = context.new_page()
+    asked: list[str] = []
+    complaints: list[str] = []
+    shown.on("request", lambda request: asked.append(request.url))
+    shown.on("console", lambda message: complaints.append(message.text))
+    shown.on("pageerror", lambda error: complaints.append(str(error)))
+    shown.goto(page.as_uri())
+    frame = shown.wait_for_selector("iframe.map").content_frame()
+    frame.wait_for_selector("body[data-recordings]:not([data-recordings='0'])")
+    assert "ends cut, first fixes moved along the road" in frame.locator("#plate").inner_text()
+    assert "ends cut, first fixes moved along the road" in shown.locator(".notice").first.inner_text()
+    assert {"shown from", "shown to"} <= set(frame.locator("[data-label]").all_text_contents())
+    assert shown.evaluate("document.documentElement.scrollWidth") <= width
+    assert shown.locator("a[href='map.html']").count() == 0
+    assert [url for url in asked[1:] if not url.startswith(("data:", "about:"))] == []
+    assert complaints == []
+    context.close()

@@ -176,7 +176,8 @@ DEVICES: tuple[Column, ...] = (
            "route_choices", "count"),
     Column("undecided", "count", "deviations that are neither decided nor can be told; in the errors", "undecided",
            "count", "undecided deviations", parts=("errors",)),
-    Column("spikes", "count", "how often fixes went off and came back within seconds, kept or set aside", "spikes"),
+    Column("spikes", "count", "how often fixes went off and came back within seconds, kept or set aside", "spikes", "",
+           "spikes, off and back within seconds", parts=("errors",)),
     Column("xte_rms_m", "2", "root mean square cross-track error; one fault outweighs all else in it", "xte_rms_m", "m",
            "root mean square", parts=("errors",)),
     Column("bias_m", "2", "mean over recordings of the median cross-track error, positive to the left of travel; blank over "

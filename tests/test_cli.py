@@ -66,6 +66,13 @@ def test_the_tables_hold_the_known_answers(analysed):
     assert {row["route"] for row in tracks.values()} == {"A", "B"}
 
 
+def test_the_readme_shows_what_the_demo_prints(analysed):
+    folder, done = analysed
+    readme = (Path(__file__).parents[1] / "README.md").read_text(encoding="utf-8")
+    shown = readme.split("<!-- demo output -->\n```text\n")[1].split("```\n<!-- end of demo output -->")[0]
+    assert shown == done.stdout.replace(str(folder), "gpsq-demo")
+
+
 def test_the_results_folder_holds_the_files_of_the_contract(analysed):
     folder, _ = analysed
     there = {path.name for path in (folder / "gpsq-results").iterdir()}

@@ -10,15 +10,12 @@ import signal
 import subprocess
 import sys
 import time
-from typing import TYPE_CHECKING
+from pathlib import Path
 
 import numpy as np
 import pytest
 
 from gpsq.simulate import shipped_demo
-
-if TYPE_CHECKING:
-    from pathlib import Path
 
 LONG = bool(os.environ.get("GPSQ_LONG"))
 

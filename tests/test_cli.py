@@ -10,15 +10,12 @@ import signal
 import subprocess
 import sys
 import time
-from typing import TYPE_CHECKING
+from pathlib import Path
 
 import numpy as np
 import pytest
 
 from gpsq.simulate import shipped_demo
-
-if TYPE_CHECKING:
-    from pathlib import Path
 
 LONG = bool(os.environ.get("GPSQ_LONG"))
 
@@ -64,6 +61,13 @@ def test_the_tables_hold_the_known_answers(analysed):
         else:
             assert float(found["ttff_s"]) == pytest.approx(known["ttff_s"], abs=1.0)
     assert {row["route"] for row in tracks.values()} == {"A", "B"}
+
+
+def test_the_readme_shows_what_the_demo_prints(analysed):
+    folder, done = analysed
+    readme = (Path(__file__).parents[1] / "README.md").read_text(encoding="utf-8")
+    shown = readme.split("<!-- demo output -->\n```text\n")[1].split("```\n<!-- end of demo output -->")[0]
+    assert shown == done.stdout.replace(str(folder), "gpsq-demo")
 
 
 def test_the_results_folder_holds_the_files_of_the_contract(analysed):

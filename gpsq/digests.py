@@ -33,14 +33,18 @@ def file_sha256(path: Path) -> str:
         return hashlib.file_digest(file, "sha256").hexdigest()
 
 
+#: Ends of the names of gpsq's own source: modules, templates, style sheets, scripts.
+SOURCE = (".py", ".j2", ".css", ".js")
+
+
 @cache
 def code() -> str:
-    """Return a digest of what computes: gpsq's own source, and the versions of Python and its numerical libraries."""
+    """Return a digest of what computes and draws: gpsq's own source, and the versions of Python and its numerical libraries."""
     digest = hashlib.sha256(sys.version.encode())
     for name in ("numpy", "numba", "scipy", "pyproj"):
         digest.update(f"{name} {version_of(name)};".encode())
     package = Path(__file__).parent
-    for file in sorted(package.rglob("*.py")):
+    for file in sorted(file for end in SOURCE for file in package.rglob(f"*{end}")):
         digest.update(f"{file.relative_to(package).as_posix()}\0".encode())
         digest.update(bytes.fromhex(file_sha256(file)))
     return digest.hexdigest()

@@ -28,6 +28,8 @@ if TYPE_CHECKING:
 
 #: Events drawn on the page; the others stand in a table of the report.
 MOST_CARDS = 200
+#: Overlay pictures that stand before the tables; the others stand after them.
+MOST_OVERLAYS = 2
 
 
 @dataclass(frozen=True)
@@ -52,10 +54,12 @@ def of_analysis(
     `unmoved`: the latest change altered none.
     """
     fix, errors = (_table(analysis, columns.shown(part), before, first or {}) for part in ("fix", "errors"))
+    pictures = [(drawing.name, drawing.title) for drawing in all_charts.drawings(analysis)]
     return {
         "answer": sentences.answer(analysis),
         "said": [(s.device, sentences.of_device(s, analysis)) for s in overall(analysis).values()],
-        "pictures": [(drawing.name, drawing.title) for drawing in all_charts.drawings(analysis)],
+        "pictures": pictures,
+        "overlays": min(MOST_OVERLAYS, sum(name.startswith("overlay-") for name, _ in pictures)),
         "looks": device_looks(analysis),
         "marks": sketches.MARKS,
         "fix": fix,

@@ -298,6 +298,15 @@ def test_the_map_follows_dark_mode(open_page: Any, pages: Path) -> None:
     assert grounds[0] == grounds[2] != grounds[1] == grounds[3]
 
 
+def test_the_report_fits_a_sheet_of_paper(open_page: Any, pages: Path) -> None:
+    """A4 without its margins of 14 mm is 182 mm wide, 688 px of CSS; in the dark look it is black on white all the same."""
+    shown = open_page(pages / "report.html", 688, scheme="dark").page
+    shown.emulate_media(media="print")
+    assert shown.evaluate("document.documentElement.scrollWidth") <= 688
+    assert shown.evaluate("getComputedStyle(document.body).backgroundColor") == "rgb(255, 255, 255)"
+    assert shown.locator(".copy").first.is_hidden()
+
+
 # ---- what holds without a browser ----
 
 

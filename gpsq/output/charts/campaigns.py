@@ -21,6 +21,8 @@ if TYPE_CHECKING:
     from gpsq.summaries.across.campaigns import Compared, Entry
 
 KEY = "The device carried along is 1; further left is better. Bars: 95 % intervals. The axis is logarithmic."
+#: Up to so many devices are named in the title, with their ratios.
+MOST_NAMED = 2
 MARK_PT = 9.0
 #: Devices of the wide and the square sheet; the others are in the table.
 MOST_ROWS = {True: 12, False: 8}
@@ -46,12 +48,20 @@ def compare_chart(compared: Compared) -> Chart | None:
 
 def _title(carried: str, ratios: dict[str, Interval]) -> str:
     """Return how many of the devices err less and more than the one carried along, and how many cannot be told apart."""
+    if len(ratios) <= MOST_NAMED:
+        named = ", ".join(f"{wording.short(name, 16)} {_briefly(ratio)}" for name, ratio in ratios.items())
+        return f"Cross-track error against {wording.short(carried, 16)}: {named}"
     less = sum(r.high < 1 for r in ratios.values())
     more = sum(r.low > 1 for r in ratios.values())
     open_ones = len(ratios) - less - more
     parts = [f"{n} err{'s' * (n == 1)} {what}" for n, what in ((less, "less"), (more, "more")) if n]
     parts += [f"{open_ones} cannot be told apart from it"] if open_ones else []
     return f"Against {wording.short(carried, 20)}: {', '.join(parts)}"
+
+
+def _briefly(ratio: Interval) -> str:
+    apart = np.isfinite(ratio.low) and not ratio.low <= 1 <= ratio.high
+    return f"{ratio.value:.2f} times" if apart else f"not told apart ({ratio.value:.2f} times)"
 
 
 def against_carried(compared: Compared) -> dict[str, Interval]:
@@ -130,3 +140,4 @@ def _rows(sheet: Sheet, box: Box, ratios: dict[str, Interval], looks: dict[str, 
         if np.isfinite([ratio.low, ratio.high]).all():
             sheet.line([(v, y) for v in plot.x_in(np.array([ratio.low, ratio.high])).tolist()], own.colour, 2.0)
         sheet.mark(own.mark, x, y, MARK_PT, own.colour)
+        sheet.write(x, y + 0.12, f"{ratio.value:.2f}", size_pt=SMALL_PT, bold=True, anchor="middle")

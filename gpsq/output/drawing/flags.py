@@ -31,7 +31,7 @@ def flag_text(fix: FirstFix) -> str:
         return wording.seconds(fix.seconds)
     if np.isfinite(fix.at_least_s):
         return f"≥{wording.GAP}{wording.seconds(fix.at_least_s)}"
-    if np.isfinite(fix.missed_m):
+    if wording.says_missed(fix):
         return (f"≥{wording.GAP}" if fix.missed_is_minimum else "") + wording.metres(fix.missed_m)
     return ""
 

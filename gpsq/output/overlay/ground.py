@@ -27,6 +27,8 @@ if TYPE_CHECKING:
 THIN_IN = 0.25 / POINTS_PER_INCH
 #: Places of lines that labels keep clear of are taken this often.
 SAMPLE_IN = 0.06
+#: Lines are drawn this far beyond a panel's edge, where they are cut.
+RIM_IN = 0.2
 
 
 @dataclass
@@ -47,10 +49,11 @@ class Panel:
         """Draw a line that is cut at the panel's edge; `covers`: labels keep clear of it."""
         if not self.near(xy_m):
             return
-        thinned = thin_line(xy_m, THIN_IN / self.view.scale)
-        self.sheet.line(self.place(thinned), colour, width_pt, alpha=alpha, within=self.box)
-        if covers:
-            self.samples_in.append(sampled(self.place(thinned)))
+        for part in inside_runs(self.place(xy_m), self.box.grown(RIM_IN)):
+            thinned = thin_line(part, THIN_IN)
+            self.sheet.line(thinned, colour, width_pt, alpha=alpha, within=self.box)
+            if covers:
+                self.samples_in.append(sampled(thinned))
 
     def near(self, xy_m: FloatArray) -> bool:
         """Return whether any of a line may be inside the panel."""
@@ -67,6 +70,28 @@ class Panel:
     def lines_in(self) -> FloatArray:
         """Places of lines to keep clear of, (n, 2)."""
         return np.vstack(self.samples_in) if self.samples_in else np.empty((0, 2))
+
+
+def inside_runs(xy_in: FloatArray, box: Box) -> list[FloatArray]:
+    """Return the stretches of a line that are inside a box, each with the place before and the one after.
+
+    Examples
+    --------
+    >>> way = np.array([[-2.0, 0.5], [-1.0, 0.5], [0.5, 0.5], [3.0, 0.5], [4.0, 0.5]])
+    >>> [run.tolist() for run in inside_runs(way, Box(0.0, 0.0, 1.0, 1.0))]
+    [[[-1.0, 0.5], [0.5, 0.5], [3.0, 0.5]]]
+    """
+    x, y = xy_in.T
+    inside = (x >= box.left) & (x <= box.right) & (y >= box.bottom) & (y <= box.top)
+    # a step over the whole box has both ends outside
+    crosses = (np.minimum(x[1:], x[:-1]) < box.right) & (np.maximum(x[1:], x[:-1]) > box.left)
+    crosses &= (np.minimum(y[1:], y[:-1]) < box.top) & (np.maximum(y[1:], y[:-1]) > box.bottom)
+    kept = inside.copy()
+    kept[1:] |= crosses
+    kept[:-1] |= crosses
+    numbers = np.flatnonzero(kept)
+    runs = np.split(numbers, np.flatnonzero(np.diff(numbers) > 1) + 1) if len(numbers) else []
+    return [xy_in[run] for run in runs if len(run) > 1]
 
 
 def sampled(xy_in: FloatArray) -> FloatArray:

@@ -349,7 +349,7 @@
   }
   follow();
   addEventListener("hashchange", follow);
-  matchMedia("(prefers-color-scheme: dark)").addEventListener("change", draw);
+  for (const change of ["(prefers-color-scheme: dark)", "print"]) matchMedia(change).addEventListener("change", draw);
   // On a phone the key is a sheet that can be drawn over the map.
   by("key-button").addEventListener("click", () => {
     const open = document.body.classList.toggle("key-open");

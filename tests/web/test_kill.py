@@ -204,7 +204,7 @@ def test_two_servers_on_one_folder_killed_at_work_lose_no_click(tmp_path):
                 rng, list(zip((one, two), tokens, (first, second), strict=True)), 1000 * turn
             )
         assert acknowledged - kept_in(tmp_path) == set()
-    assert len(acknowledged) > 2 * SERVER_KILLS
+    assert len(acknowledged) >= 2 * SERVER_KILLS
 
 
 def clicks_until_killed(rng, servers, number):
@@ -218,7 +218,9 @@ def clicks_until_killed(rng, servers, number):
         theirs.close()
         ends.append(ours)
         clickers.append(clicker)
-    time.sleep(rng.uniform(0.4, 1.2))
+    # killed at any moment after each has acknowledged a click, however slow the machine is
+    assert all(ours.poll(60) for ours in ends)
+    time.sleep(rng.uniform(0.0, 0.8))
     for *_, process in servers:
         process.kill()
         time.sleep(rng.uniform(0, 0.05))

@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+import dataclasses
+
 import numpy as np
 import pytest
+from courses import ALONG_M, COUNT, HIGH, LOW, course, plateau
 from hypothesis import given
 from hypothesis import strategies as st
 from trace_maker import road, shifted_left, smooth_noise, trace_on
 
 from gpsq.campaign import flags
 from gpsq.exceptions import CampaignError
-from gpsq.model import NAT, Flag
+from gpsq.measures import deviations, evidence
+from gpsq.model import NAT, Centreline, Flag
 from gpsq.pipeline.stages import analyse_traces
 from gpsq.settings import Settings
 
@@ -259,3 +263,35 @@ def test_ways_that_are_flagged_lead_the_line_nowhere():
     decided = analyse_traces(traces, Settings(), flags.decided((), found, traces, "intentional", ""))
     assert decided.routes[0].centreline.length_m == pytest.approx(2000.0, abs=10)
     assert len(decided.deviations) == 7
+
+
+def test_what_one_device_shows_is_not_charged_to_the_other_on_its_ride():
+    """The middle of two devices, one 80 m off and one on the line, is 40 m off: beyond the band, and nobody's way."""
+    traces = rides([(d, day, bulge(80.0) if (d, day) == ("a", 2) else 0.0) for day in range(6) for d in "ab"])
+    assert files(analyse_traces(traces, Settings())) == ["a/day2.gpx"]
+
+
+def test_far_out_the_way_as_a_whole_tells_the_side():
+    """An excursion to the left whose nearest part of the line lies round a corner, so that its offset says right."""
+    found = course(plateau(90.0))
+    away = dataclasses.replace(found.place, matched=np.zeros(COUNT, bool))
+    turned = dataclasses.replace(found, offset_m=-found.offset_m, place=away)
+    xy = np.column_stack([ALONG_M, np.zeros(COUNT)])
+    ones, nothing = np.ones(COUNT, dtype=np.int64), np.full(COUNT, np.nan)
+    line = Centreline(xy, ALONG_M.copy(), ones, ones.copy(), nothing, nothing.copy())
+    peak = int(np.argmax(np.abs(turned.offset_m)))
+    stretch = evidence.Stretch(turned, LOW, HIGH, LOW, HIGH, 3.0, np.ones(COUNT), 30.0)
+    assert deviations._left_m(stretch, line, peak) > 0
+    near = dataclasses.replace(stretch, course=dataclasses.replace(turned, place=found.place))
+    assert deviations._left_m(near, line, peak) < 0
+
+
+def test_two_deviations_in_one_part_of_a_recording_have_two_names():
+    where = course(np.zeros(COUNT))
+    (first,) = analyse_traces(
+        rides([("a", day, DETOUR if day == 1 else 0.0) for day in range(5)]), Settings()
+    ).deviations
+    two = [dataclasses.replace(first, id="", from_point=low, to_point=low + 15) for low in (2, 25)]
+    names = [d.id for d in deviations.named(two, where)]
+    assert len(set(names)) == 2
+    assert all(names)

@@ -6,13 +6,14 @@ import dataclasses
 
 import numpy as np
 import pytest
+from courses import COUNT, course
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from test_deviations import DETOUR, week
 from trace_maker import road, shifted_left, smooth_noise, trace_on
 
 from gpsq.campaign import flags
-from gpsq.measures import events
+from gpsq.measures import deviations, events
 from gpsq.model import Deviation
 from gpsq.pipeline.stages import analyse_traces
 from gpsq.settings import Settings
@@ -77,9 +78,26 @@ def test_a_fault_on_the_other_side_at_the_same_place_is_another_event():
     assert event["a"] == event["b"] != event["c"]
 
 
+@pytest.mark.parametrize(("from_m", "one"), [(690.0, False), (560.0, True)])
+def test_stretches_that_hardly_overlap_are_two_events(from_m, one):
+    """Of 200 m each they share 10 or 140; where they meet, both devices run on one way."""
+    both = [course(np.full(COUNT, 60.0), number) for number in (0, 1)]
+    found = [
+        deviation("a1", 0, from_m=500.0, to_m=700.0, peak_m=60.0),
+        deviation("b2", 1, from_m=from_m, to_m=from_m + 200.0, peak_m=60.0),
+    ]
+    first, second = events.with_events(found, {"R01": both})
+    assert (first.event == second.event) is one
+
+
 # ---- names ----
-def test_one_flag_renames_no_other_in_any_order():
-    """Half of the rides on another road: each decision moves the line, and the ends of all that is found with it."""
+@pytest.mark.parametrize("part_m", [250.0, 0.5])
+def test_one_flag_renames_no_other_in_any_order(part_m, monkeypatch):
+    """Half of the rides on another road: each decision moves the line, and the ends of all that is found with it.
+
+    Parts of half a metre would rename what moves by a fix, were names not those that hold without any decision.
+    """
+    monkeypatch.setattr(deviations, "PART_M", part_m)
     traces = week(np.random.default_rng(5), detour_of={1, 3}, wander_of={("b", 0)})
     plain = analyse_traces(traces, Settings())
     assert len(plain.deviations) == 7
@@ -152,7 +170,8 @@ def test_the_most_points_shared_decide_which_is_the_same():
 # ---- what a name means ----
 def test_a_name_means_a_deviation_an_event_or_a_ride():
     found = [deviation("a1", 0, event="E1"), deviation("b2", 1, event="E1"), deviation("c3", 2, event="E2")]
-    ride_of = {0: "R01", 1: "R01", 2: "R02"}
+    ride_of = {0: "R01", 1: "R01", 2: "R02", 3: ""}
+    found.append(deviation("d4", 3, event="E3"))
     meant = events.chosen(["b2", "E1", "R01", "R02", "R03", ""], found, ride_of)
     assert {name: [d.id for d in own] for name, own in meant.items()} == {
         "b2": ["b2"], "E1": ["a1", "b2"], "R01": ["a1", "b2"], "R02": ["c3"], "R03": [], "": [],
@@ -177,3 +196,21 @@ def test_an_unknown_name_is_refused_in_one_line(names):
     assert str(refused.value).startswith("gpsq flag: found ")
     assert "\n" not in str(refused.value)
     assert all(name in str(refused.value) for name in names)
+
+
+def test_a_name_holds_where_a_decision_moves_the_ends(monkeypatch):
+    """Two rides leave by a slow ramp and pull the line a little; once one is flagged, the other's ends are found elsewhere."""
+    monkeypatch.setattr(deviations, "PART_M", 0.5)  # so that a fix more or less would be another name
+    at, rng = np.arange(401), np.random.default_rng(8)
+    ramp = 120.0 * np.clip(np.minimum(at - 80, 320 - at) / 90.0, 0.0, 1.0)
+    traces = [
+        trace_on(shifted_left(road(), smooth_noise(rng, 401, 2.0) + (ramp if day in (1, 4) else 0.0)), day=day)
+        for day in range(6)
+    ]
+    plain = analyse_traces(traces, Settings())
+    first, other = plain.deviations
+    kept = flags.decided((), [first], traces, "intentional", "")
+    now = {d.trace: d for d in analyse_traces(traces, Settings(), kept).deviations}
+    moved = now[other.trace]
+    assert (moved.from_point, moved.to_point) != (other.from_point, other.to_point)
+    assert (moved.id, moved.event) == (other.id, other.event)

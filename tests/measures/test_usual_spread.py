@@ -54,6 +54,14 @@ def test_a_devices_usual_spread_holds_for_its_quiet_day_and_bounds_its_rough_one
     assert found[4] == pytest.approx(2.0 * 4.0, rel=0.2)
 
 
+def test_a_device_is_bounded_by_its_own_rides_before_those_of_others():
+    """A receiver of 8 m beside quiet ones of 2 m: its ride of 14 m is a bad day of its own, not one of theirs."""
+    rough = [course(noise(k, s, COUNT), k, device="amber") for k, s in enumerate((8.0, 8.0, 8.0, 14.0))]
+    quiet = [course(noise(k, 2.0, COUNT), k, device=f"quiet {k}") for k in range(4, 12)]
+    found = usual_spread.usual({str(c.number): [c] for c in (*rough, *quiet)}, STEP_M).of_trace_m
+    assert found[3] == pytest.approx(14.0, rel=0.15)
+
+
 def test_a_place_where_all_scatter_is_rough_and_one_where_two_of_five_are_elsewhere_is_not():
     rng, street = np.random.default_rng(3), (ALONG_M >= 1000) & (ALONG_M < 1400)
     offsets = [smooth_noise(rng, COUNT, 3.0, 0.8) * np.where(street, 3.0, 1.0) for _ in range(8)]

@@ -184,9 +184,9 @@ def named(found: Sequence[Deviation], course: Course) -> tuple[Deviation, ...]:
     Ends move by a few fixes as rides are added; the part hardly ever changes with them.
     """
     along = polyline.along_m(course.xy_m)
-    points, taken, done = course.trace.point, set[int](), []
+    taken, done = set[int](), []
     for deviation in found:
-        ends = along[np.searchsorted(points, [deviation.from_point, deviation.to_point])]
+        ends = along[np.flatnonzero(course.trace.between(deviation.from_point, deviation.to_point))[[0, -1]]]
         part = int(ends.mean() / PART_M)
         while part in taken:
             part += 1

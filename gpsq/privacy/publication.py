@@ -140,7 +140,7 @@ def _trace(whole: Trace, part: Trace | None, name: str) -> Trace:
 
 def _moved(group: SetAside, kept_points: IntArray) -> SetAside:
     """Return a group of points that was set aside, counted among the points that are shown."""
-    return dataclasses.replace(group, first_point=int(np.searchsorted(kept_points, group.first_point)))
+    return dataclasses.replace(group, first_point=int((kept_points < group.first_point).sum()))
 
 
 def _length_m(routes: Sequence[RouteResult], number: int, part: Trace, whole: Analysis) -> float:
@@ -189,7 +189,7 @@ def _gaps(gaps: Sequence[Gap], fixes: IntArray) -> list[Gap]:
 
 def _deviation(found: Deviation, part: Trace) -> Deviation:
     """Return a deviation by the numbers of the shown fixes, without times and without the person's words."""
-    first, last = np.searchsorted(part.point, [found.from_point, found.to_point]).tolist()
+    first, last = np.flatnonzero(part.between(found.from_point, found.to_point))[[0, -1]].tolist()
     return dataclasses.replace(found, from_time=NAT, to_time=NAT, from_point=first, to_point=last, note="")
 
 

@@ -180,7 +180,7 @@ def _counting(analysis: Analysis, result: TraceResult) -> BoolArray:
         counts &= ~(trace.time < trace.time[0] + np.timedelta64(round(settled_s * 1000), "ms"))
     for found in result.deviations:
         if not found.flag and found.suggestion == ROUTE_CHOICE:
-            counts &= (trace.point < found.from_point) | (trace.point > found.to_point)
+            counts &= ~trace.between(found.from_point, found.to_point)
     return counts
 
 

@@ -187,7 +187,7 @@ def _excursion(analysis: Analysis, group: Sequence[Deviation], near_deg: float) 
     ways = []
     for found in group:
         trace = analysis.traces[found.trace]
-        inside = (trace.point >= found.from_point) & (trace.point <= found.to_point)
+        inside = trace.between(found.from_point, found.to_point)
         ways.append(_packed(trace.lon_deg[inside], trace.lat_deg[inside], near_deg))
     return {
         "event": cell(largest.event or largest.id),

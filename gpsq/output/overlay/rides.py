@@ -197,7 +197,7 @@ def _gone(analysis: Analysis, route: RouteResult, group: Sequence[Deviation], da
     ways = []
     for found in group:
         trace = analysis.traces[found.trace]
-        inside = (trace.point >= found.from_point) & (trace.point <= found.to_point)
+        inside = trace.between(found.from_point, found.to_point)
         ways.append(places[found.trace][inside] if found.trace in places else np.empty((0, 2)))
     return LeftRoad(
         day=days.get(analysis.results[largest.trace].ride) or "ride",

@@ -146,7 +146,7 @@ def _runs(whole_m: FloatArray, near: IntArray) -> list[FloatArray]:
 
 def _deviation_m(analysis: Analysis, found: RouteResult, deviation: Deviation) -> FloatArray:
     trace = analysis.traces[deviation.trace]
-    inside = (trace.point >= deviation.from_point) & (trace.point <= deviation.to_point)
+    inside = trace.between(deviation.from_point, deviation.to_point)
     return (
         found.route.plane.to_metres(trace.lon_deg[inside], trace.lat_deg[inside]) if inside.any() else np.empty((0, 2))
     )

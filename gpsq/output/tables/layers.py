@@ -85,8 +85,7 @@ def deviations(analysis: Analysis) -> geopandas.GeoDataFrame:
     """Return a row per deviation, drawn along the fixes of its recording, with the columns of ``deviations.csv``."""
     lines = []
     for found in analysis.deviations:
-        point = analysis.traces[found.trace].point
-        inside = np.flatnonzero((point >= found.from_point) & (point <= found.to_point))
+        inside = np.flatnonzero(analysis.traces[found.trace].between(found.from_point, found.to_point))
         lines.append(_track_line(analysis, found.trace, inside))
     return _frame(tables.deviations(analysis), lines)
 

@@ -162,19 +162,6 @@ class Trace:
         """Whether every accepted fix has a time."""
         return self.accepted > 0 and not bool(np.isnat(self.time).any())
 
-    def between(self, from_point: int, to_point: int) -> BoolArray:
-        """Return (n,) which fixes were ridden from the point of one number to that of another, both included.
-
-        Numbers are the file's own. They do not rise where the file is written backwards or out of order: then the fixes
-        lie between the places of the two, or of the nearest numbers that were accepted.
-        """
-        if (np.diff(self.point) >= 0).all():
-            return np.asarray((self.point >= from_point) & (self.point <= to_point))
-        places = [int(np.abs(self.point - number).argmin()) for number in (from_point, to_point)]
-        inside = np.zeros(self.accepted, dtype=np.bool_)
-        inside[min(places) : max(places) + 1] = True
-        return inside
-
     @property
     def key(self) -> tuple[str, int]:
         """What the recording is known by, whatever its file is called: content hash and track number."""

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gpsq.campaign import safe_files
+from gpsq.campaign.stretches import ridden_between
 from gpsq.exceptions import CampaignError
 from gpsq.model import FLAGS, NAT, BoolArray, Deviation, Flag, IntArray, Trace
 
@@ -198,7 +199,7 @@ def same(flag: Flag, deviation: Deviation, trace: Trace) -> bool:
     """Return whether a flag was set on this deviation: same content, and most of the shorter interval shared."""
     if (flag.sha256, flag.track) != trace.key:
         return False
-    ours, theirs = trace.between(deviation.from_point, deviation.to_point), np.zeros(trace.accepted, dtype=bool)
+    ours, theirs = ridden_between(trace, deviation.from_point, deviation.to_point), np.zeros(trace.accepted, dtype=bool)
     theirs[fixes_of(flag, trace)] = True
     return bool(theirs.any()) and int((ours & theirs).sum()) >= SAME_SHARE * min(int(ours.sum()), int(theirs.sum()))
 
@@ -206,7 +207,7 @@ def same(flag: Flag, deviation: Deviation, trace: Trace) -> bool:
 def fixes_of(flag: Flag, trace: Trace) -> IntArray:
     """Return the numbers of the accepted fixes in a flag's interval, by time or, where it has none, by point."""
     if np.isnat(flag.from_time) or np.isnat(flag.to_time) or not trace.timed:
-        inside = trace.between(flag.from_point, flag.to_point)
+        inside = ridden_between(trace, flag.from_point, flag.to_point)
     else:
         inside = (trace.time >= flag.from_time) & (trace.time <= flag.to_time)
     return np.flatnonzero(inside).astype(np.int64)

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from gpsq.campaign.stretches import ridden_between
 from gpsq.measures.route import length_m
 from gpsq.model import NAT, Deviation, Gap, SetAside, Trace
 from gpsq.privacy import figures, neutral, shown
@@ -189,7 +190,7 @@ def _gaps(gaps: Sequence[Gap], fixes: IntArray) -> list[Gap]:
 
 def _deviation(found: Deviation, part: Trace) -> Deviation:
     """Return a deviation by the numbers of the shown fixes, without times and without the person's words."""
-    first, last = np.flatnonzero(part.between(found.from_point, found.to_point))[[0, -1]].tolist()
+    first, last = np.flatnonzero(ridden_between(part, found.from_point, found.to_point))[[0, -1]].tolist()
     return dataclasses.replace(found, from_time=NAT, to_time=NAT, from_point=first, to_point=last, note="")
 
 

@@ -96,12 +96,14 @@ def _search(table: StationTable, level: float, rng: np.random.Generator) -> _Sea
 
 def _binned(offset_m: FloatArray, along_m: FloatArray) -> FloatArray:
     """Return the mean of each row over bins of the road, nan where less than half of one is known."""
+    from scipy.sparse import coo_array
+
     which = ((along_m - along_m[0]) // BIN_M).astype(int)
-    member = (which[:, None] == np.arange(which[-1] + 1)).astype(float)
+    member = coo_array((np.ones(len(which)), (np.arange(len(which)), which))).tocsr()  # of a long road all but zeros
     known = np.isfinite(offset_m)
-    count = known @ member
+    count = known.astype(float) @ member
     total = np.where(known, offset_m, 0.0) @ member
-    enough = (count > 0) & (count >= member.sum(axis=0) / 2)
+    enough = (count > 0) & (count >= np.bincount(which) / 2)
     return np.asarray(np.divide(total, count, out=np.full(total.shape, np.nan), where=enough), dtype=float)
 
 

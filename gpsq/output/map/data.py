@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from gpsq.campaign.stretches import ridden_between
 from gpsq.output import ride_days, wording
 from gpsq.output.drawing.flags import flag_text
 from gpsq.output.drawing.lines import Drawn, middle_lon_deg, thin, thin_line, unwrap
@@ -187,7 +188,7 @@ def _excursion(analysis: Analysis, group: Sequence[Deviation], near_deg: float) 
     ways = []
     for found in group:
         trace = analysis.traces[found.trace]
-        inside = trace.between(found.from_point, found.to_point)
+        inside = ridden_between(trace, found.from_point, found.to_point)
         ways.append(_packed(trace.lon_deg[inside], trace.lat_deg[inside], near_deg))
     return {
         "event": cell(largest.event or largest.id),

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from gpsq.campaign.stretches import ridden_between
 from gpsq.geometry.polyline import along_m
 from gpsq.output import wording
 from gpsq.output.drawing.flags import flag_text
@@ -197,7 +198,7 @@ def _gone(analysis: Analysis, route: RouteResult, group: Sequence[Deviation], da
     ways = []
     for found in group:
         trace = analysis.traces[found.trace]
-        inside = trace.between(found.from_point, found.to_point)
+        inside = ridden_between(trace, found.from_point, found.to_point)
         ways.append(places[found.trace][inside] if found.trace in places else np.empty((0, 2)))
     return LeftRoad(
         day=days.get(analysis.results[largest.trace].ride) or "ride",

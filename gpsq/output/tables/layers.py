@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
+from gpsq.campaign.stretches import ridden_between
 from gpsq.output import wording
 from gpsq.output.drawing.lines import cut_antimeridian, parts
 from gpsq.output.instants import dated
@@ -85,7 +86,7 @@ def deviations(analysis: Analysis) -> geopandas.GeoDataFrame:
     """Return a row per deviation, drawn along the fixes of its recording, with the columns of ``deviations.csv``."""
     lines = []
     for found in analysis.deviations:
-        inside = np.flatnonzero(analysis.traces[found.trace].between(found.from_point, found.to_point))
+        inside = np.flatnonzero(ridden_between(analysis.traces[found.trace], found.from_point, found.to_point))
         lines.append(_track_line(analysis, found.trace, inside))
     return _frame(tables.deviations(analysis), lines)
 

@@ -201,6 +201,7 @@ class Run:
         broken = {
             f"exit status {self.status}": self.status not in (cli.WELL, cli.PARTLY),
             "a traceback": "Traceback" in self.said,
+            "a warning of a library": "Warning: " in self.said,
             f"{self.cpu_s:.1f} s for {unmutated.cpu_s:.1f} s": self.cpu_s > TIMES_UNMUTATED * unmutated.cpu_s,
             f"{self.memory_mb:.0f} MB": self.memory_mb > MEMORY_MB,
         }
@@ -275,7 +276,9 @@ def _one(files: dict[str, bytes], unmutated: Run | None, keep: Path | None, name
         counts.update({f"exit status {run.status}": 1, "recordings": run.recordings, "unreadable": run.unreadable})
         if faults := run.faults(unmutated):
             counts["faults"] += 1
-            sys.stdout.write(f"{name}: {'; '.join(faults)}\n{run.said[-2000:] if 'Traceback' in run.said else ''}")
+            sys.stdout.write(
+                f"{name}: {'; '.join(faults)}\n{run.said[-2000:] if any('a ' in fault for fault in faults) else ''}"
+            )
             if keep:
                 shutil.copytree(folder, keep / name, dirs_exist_ok=True)
         return run

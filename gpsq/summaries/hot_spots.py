@@ -87,11 +87,14 @@ def _search(table: StationTable, level: float, rng: np.random.Generator) -> _Sea
     ride = np.array([rides.index(name) for name in table.ride])
     usual = np.array([_usual(size[table.of(d)]) for d in table.device])
     found = _Search(offset, size, ride, usual, np.inf)
-    highest = [
-        float(np.nanmax(_heights(found, np.abs(_from_others(_shifted(offset, ride, rng), ride)))))
-        for _ in range(SHIFTS)
-    ]
-    return replace(found, height=float(np.quantile(highest, level)))
+    highest = np.array(
+        [
+            np.fmax.reduce(_heights(found, np.abs(_from_others(_shifted(offset, ride, rng), ride))))
+            for _ in range(SHIFTS)
+        ]
+    )
+    known = highest[np.isfinite(highest)]  # where recordings hardly overlap, a shift may leave no place that two know
+    return replace(found, height=float(np.quantile(known, level)) if len(known) else np.inf)
 
 
 def _binned(offset_m: FloatArray, along_m: FloatArray) -> FloatArray:

@@ -105,6 +105,18 @@ def test_rows_are_held_against_the_median_of_other_rides():
         assert found[k] == pytest.approx(wanted, nan_ok=True)
 
 
+def test_recordings_that_hardly_overlap_name_no_place_and_nothing_else():
+    """Two stations of every bin are known, less than half of it: there is no place to compare with another."""
+    true = positions(Truth((2.0, 2.0), (0.0, 0.0), stations=400), 6, np.random.default_rng(1))
+    traces, results, routes = campaign(true)
+    thin = [
+        replace(r, crosstrack=replace(r.crosstrack, scored=np.arange(400) % 5 < 2)) if r.crosstrack else r
+        for r in results
+    ]
+    spots, (told,) = search(traces, thin, _with_spread(routes, true.std(axis=(0, 1))), Settings())
+    assert (spots, told.spots, told.would_show_m) == ((), 0, float("inf"))
+
+
 def test_bins_of_a_long_road_take_the_memory_of_its_rows():
     """150 km at 5 m in bins of 25 m; the mean of five stations, none where fewer than half of them are known."""
     along = np.arange(30_000) * 5.0

@@ -289,7 +289,8 @@ def test_the_line_begins_where_the_middle_trace_does_not_where_the_furthest():
     rng = np.random.default_rng(25)
     early = rng.uniform(-25.0, 0.0, 15)
     straight = np.column_stack([np.arange(0.0, 1001.0, 5.0), np.zeros(201)])
-    lines = [np.vstack([[[e, 0.0]], straight[1:]]) + [0.0, o] for e, o in zip(early, rng.normal(0, 2, 15), strict=True)]
+    lines = [np.vstack([[[e, 0.0]], straight[1:]]) for e in early]
+    lines = [line + np.array([0.0, beside]) for line, beside in zip(lines, rng.normal(0, 2, 15), strict=True)]
     first = consensus(lines).centreline.xy_m[0, 0]
     assert first == pytest.approx(np.median(early), abs=6.0)
     assert first > early.min() + 4.0

@@ -63,7 +63,7 @@ def test_a_silence_breaks_a_tail():
 
 
 def test_a_route_that_ends_elsewhere_hands_over_nothing():
-    out, back = ways()
+    out, _ = ways()
     away = [trace_on(t_xy + np.array([900.0, 900.0]), device="a") for t_xy in (road(), road())]
     routes, traces, rides = routes_of([out, away])
     assert tails_towards(routes, traces, rides, {}, 60.0) == [(), ()]

@@ -250,6 +250,20 @@ def test_a_line_without_a_ride_knows_nothing_of_the_offset_that_ride_had():
     assert off(found.without("R0").xy_m[10:-10], road()).max() < 3.0
 
 
+def test_between_two_roads_the_line_without_the_ride_in_the_middle_is_not_known():
+    """Three rides on three roads, 55 m from one to the next: without the middle one nobody runs where the line was."""
+    rng = np.random.default_rng(0)
+    aside = np.clip(np.minimum(np.arange(401) - 150, 250 - np.arange(401)) / 5.0, 0, 1)
+    found = consensus([shifted_left(road(), m * aside + smooth_noise(rng, 401, 2.0)) for m in (-55.0, 0.0, 55.0)])
+    assert off(found.centreline.xy_m, road()).max() < 10.0
+    known = ~np.isnan(found.without("R1").xy_m[:, 0])
+    assert known[165:235].mean() < 0.1
+    assert known[:140].all()
+    assert known[260:].all()
+    for outer in ("R0", "R2"):
+        assert off(found.without(outer).xy_m, road()).max() < 15.0
+
+
 @pytest.mark.parametrize("seed", range(3))
 @pytest.mark.parametrize("count", [3, 6, 15])
 def test_no_notch_where_a_detour_leaves(seed, count):

@@ -10,7 +10,7 @@ from gpsq.geometry import polyline
 from gpsq.model import Route
 from gpsq.pipeline.stages import analyse_traces
 from gpsq.plane import Plane
-from gpsq.rides.opposite import STOPPED_EARLY_M, TAIL_M, tails_towards
+from gpsq.rides.opposite import NEAR_M, STOPPED_EARLY_M, TAIL_M, tails_towards
 from gpsq.settings import Settings
 
 
@@ -90,3 +90,21 @@ def test_the_head_is_led_on_one_street_and_not_from_the_next(apart_m, led):
     off = np.abs(polyline.nearest_on_line(first, road(), np.zeros(4, np.int64), np.full(4, 40))[1])
     assert (off.max() < 4.0) == led
     assert (off.max() > 9.0) != led
+
+
+def test_of_many_routes_the_same_are_found_as_by_comparing_every_two():
+    rng, groups = np.random.default_rng(5), []
+    short = road()[::40]
+    for at in rng.uniform(-900.0, 900.0, (40, 2)):
+        turned = short if rng.random() < 0.5 else short[::-1]
+        groups.append([trace_on(turned + at, device=f"d{len(groups)}")])
+    traces = [group[0] for group in groups]
+    routes = [Route(str(k), HARBOUR, (k,), (short,)) for k in range(len(traces))]
+    found = tails_towards(routes, traces, [str(k) for k in range(40)], {}, 60.0)
+    places = [HARBOUR.to_metres(t.lon_deg, t.lat_deg) for t in traces]
+    expected = [
+        [traces[j].device for j in range(40) if j != k and np.hypot(*(places[k][0] - places[j][-1])) < NEAR_M]
+        for k in range(40)
+    ]
+    assert [[tail.device for tail in tails] for tails in found] == expected
+    assert 20 < sum(map(len, expected)) < 400

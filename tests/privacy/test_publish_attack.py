@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import os
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import length_attack
@@ -30,6 +30,8 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
     from pathlib import Path
 
+    from gpsq.measures import route as of_route
+    from gpsq.model import CrossTrack
     from gpsq.privacy import Publication
     from gpsq.privacy.zones import Zone
     from gpsq.results import Analysis
@@ -205,6 +207,7 @@ def _measured(ends: list[Attacked], outs: list[Path], published: Analysis) -> It
         drawn = {
             "xte_rms_m": np.array([np.sqrt(np.mean(o**2)) if len(o) else np.nan for o in offsets]),
             "xte_bias_m": np.array([np.median(o) if len(o) else np.nan for o in offsets]),
+            "hausdorff_m": np.array([np.abs(o).max(initial=0.0) for o in offsets]),
             "within_5m": np.array([np.mean(np.abs(o) <= 5.0) if len(o) else np.nan for o in offsets]),
         }
         both_m = sum(one.hidden_m for one in ends if one.end.route == route)
@@ -291,8 +294,15 @@ def test_no_table_tells_how_much_is_hidden(found: Found) -> None:
 
 
 def test_the_tables_would_tell_if_shares_were_exact(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Shares to four decimals are fractions of one number of stations: the attack finds it within 50 m."""
-    monkeypatch.setattr(figures, "SHARE_DIGITS", 4)
+    """Shares of the whole to four decimals are fractions of one number of stations: the attack finds it within 50 m."""
+    careful = figures.crosstrack
+
+    def exact(whole: CrossTrack | None, part: of_route.Measured | None) -> CrossTrack | None:
+        found = careful(whole, part)
+        names = ("within_5m", "within_10m")
+        return replace(found, **{n: round(getattr(whole, n), 4) for n in names}) if found else None
+
+    monkeypatch.setattr(figures, "crosstrack", exact)
     campaign = make_campaign(_spec(1), 1)
     _written(campaign, tmp_path, 1)
     done = _publications(campaign, tmp_path, 1)

@@ -1,9 +1,10 @@
-"""Thousands of mutated recordings through ``gpsq analyse``, in folders of 50: no traceback, no run away in time or memory.
+"""Thousands of mutated recordings through the whole analysis, in folders of 50: no traceback, no run away in time or memory.
 
 Run from the top of the repository: ``python tests/validation/mutated_recordings.py PATH`` with a folder of sound
 recordings (GPX, NMEA, CSV); tables, compressed files and archives are made of them. Each set of 50 is analysed as it is
 and then mutated in several ways; every run is a process of its own, whose processor time and largest memory the system
-tells. ``--keep DIR`` keeps the folders of the runs that broke a limit.
+tells. One folder of five goes through ``gpsq analyse``, the others through ``gpsq flag``, which is the same without the
+drawing of results. ``--keep DIR`` keeps the folders of the runs that broke a limit.
 """
 
 from __future__ import annotations
@@ -35,6 +36,8 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
 TIMES_UNMUTATED, MEMORY_MB, OF_A_FOLDER = 4.0, 1024.0, 50
+#: Bytes from which on a recording is large.
+LARGE = 200_000
 #: A run that takes as long as this is stopped: it has broken the limit long since.
 STOPPED_AFTER_S = 900
 ODD_NUMBERS = (
@@ -208,10 +211,13 @@ class Run:
         return [fault for fault, is_so in broken.items() if is_so]
 
 
-def analysed(folder: Path) -> Run:
-    """Analyse a folder in a process of its own."""
+def analysed(folder: Path, *, written: bool = True) -> Run:
+    """Analyse a folder in a process of its own, and write the results or not."""
+    from gpsq.output import results_folder  # noqa: F401 - loaded once, not in every process
+    from gpsq.pipeline import campaign_run, stages  # noqa: F401
+
     said = folder / "said.tmp"
-    process = multiprocessing.get_context("fork").Process(target=_analyse, args=(folder, said))
+    process = multiprocessing.get_context("fork").Process(target=_analyse, args=(folder, said, written))
     process.start()
     assert process.pid is not None
     _, status, used = os.wait4(process.pid, 0)
@@ -224,13 +230,13 @@ def analysed(folder: Path) -> Run:
     return Run(code, cpu_s, memory_mb, text, counts["recordings"], counts["unreadable"])
 
 
-def _analyse(folder: Path, said: Path) -> None:
+def _analyse(folder: Path, said: Path, written: bool) -> None:
     resource.setrlimit(resource.RLIMIT_CPU, (STOPPED_AFTER_S, STOPPED_AFTER_S))
     with said.open("w") as file:
         os.dup2(file.fileno(), 2)
         os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
         try:
-            cli.main(["analyse", str(folder)])
+            cli.main(["analyse", str(folder)] if written else ["flag", str(folder)])
         except SystemExit as end:
             os._exit(int(end.code or 0))
         except BaseException:
@@ -246,18 +252,21 @@ def main() -> None:
     parser.add_argument("--files", type=int, default=5000)
     parser.add_argument("--sets", type=int, default=10, help="different sets of 50 recordings")
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--written", type=int, default=5, help="of so many folders one is written out too, as a report")
+    parser.add_argument("--large", type=int, default=2, help="so many sets hold the recordings over 200 kB too")
     parser.add_argument("--keep", type=Path)
     wanted = parser.parse_args()
     everything, counts, worst = originals(wanted.path), Counter[str](), [0.0, 0.0]
     per_set = max(1, wanted.files // OF_A_FOLDER // wanted.sets)
     for set_ in range(wanted.sets):
         rng = random.Random(f"{wanted.seed}-{set_}")
-        files = {name: everything[name] for name in rng.sample(sorted(everything), OF_A_FOLDER)}
-        unmutated = _one(files, None, None, "", counts)
+        names = sorted(name for name, data in everything.items() if set_ < wanted.large or len(data) < LARGE)
+        files = {name: everything[name] for name in rng.sample(names, OF_A_FOLDER)}
+        unmutated = {written: _one(files, None, None, "", counts, written) for written in (True, False)}
         for turn in range(per_set):
-            name = f"{wanted.seed}-{set_}-{turn}"
-            run = _one(files, unmutated, wanted.keep, name, counts)
-            worst = [max(worst[0], run.cpu_s / unmutated.cpu_s), max(worst[1], run.memory_mb)]
+            name, written = f"{wanted.seed}-{set_}-{turn}", turn % wanted.written == 0
+            run = _one(files, unmutated[written], wanted.keep, name, counts, written)
+            worst = [max(worst[0], run.cpu_s / unmutated[written].cpu_s), max(worst[1], run.memory_mb)]
         sys.stdout.write(f"set {set_}: {dict(counts)}, worst {worst[0]:.2f} times, {worst[1]:.0f} MB\n")
         sys.stdout.flush()
     sys.stdout.write(
@@ -266,19 +275,20 @@ def main() -> None:
     )
 
 
-def _one(files: dict[str, bytes], unmutated: Run | None, keep: Path | None, name: str, counts: Counter[str]) -> Run:
+def _one(
+    files: dict[str, bytes], unmutated: Run | None, keep: Path | None, name: str, counts: Counter[str], written: bool
+) -> Run:
     with tempfile.TemporaryDirectory() as folder, tempfile.TemporaryDirectory() as remembered:
         os.environ["XDG_CACHE_HOME"] = remembered
         put(Path(folder), files, random.Random(name) if unmutated else None)
-        run = analysed(Path(folder))
+        run = analysed(Path(folder), written=written)
         if unmutated is None:
             return run
         counts.update({f"exit status {run.status}": 1, "recordings": run.recordings, "unreadable": run.unreadable})
         if faults := run.faults(unmutated):
             counts["faults"] += 1
-            sys.stdout.write(
-                f"{name}: {'; '.join(faults)}\n{run.said[-2000:] if any('a ' in fault for fault in faults) else ''}"
-            )
+            at = max(run.said.find("Warning: "), run.said.find("Traceback"))
+            sys.stdout.write(f"{name}: {'; '.join(faults)}\n{run.said[max(at - 200, 0) :][:3000] if at >= 0 else ''}")
             if keep:
                 shutil.copytree(folder, keep / name, dirs_exist_ok=True)
         return run

@@ -11,6 +11,7 @@ import numpy as np
 
 from gpsq.output import wording
 from gpsq.output.device_figures import figure
+from gpsq.summaries.sampling import RARELY_S
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -21,8 +22,6 @@ if TYPE_CHECKING:
 #: Under this many rides no interval of any use exists, and a sentence says so.
 FEW_RIDES = 3
 LIMITS_S = (10, 30, 60)
-#: A device that records more rarely than this cuts the road short between its fixes.
-RARELY_S = 10.0
 #: Differences said in the answer; the others stand in the section on errors.
 MOST_SAID = 3
 MEASURES = {

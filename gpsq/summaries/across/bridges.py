@@ -17,7 +17,7 @@ import numpy as np
 from gpsq.statistics import bridge, paired
 from gpsq.summaries.across.bridge_verdicts import SAME_RIDES, Bridge, verdict
 from gpsq.summaries.across.results_read import number
-from gpsq.summaries.sampling import INTERVAL_RATIO
+from gpsq.summaries.sampling import slower
 from gpsq.summary_types import Interval
 
 if TYPE_CHECKING:
@@ -38,22 +38,31 @@ def between_all(results: Sequence[Results], settings: Settings) -> tuple[Bridge,
     """Return a row for each pair of devices of all campaigns and each measure, comparable or not."""
     devices = sorted({t["device"] for r in results for t in r.tracks if t["device"]})
     errors = {r.campaign: _errors(r) for r in results}
-    sampling = _sampling(results)
+    interval_s = _sampling(results)
+    apart = {frozenset(pair): why for r in results for pair, why in r.withheld.items()}
     waits = {
         state: {r.campaign: _waits(r, state) for r in results}
         for state in sorted({t.get("start_state") or "unknown" for r in results for t in r.tracks if _is_trial(t)})
     }
     found: list[Bridge | None] = []
     for first, second in combinations(devices, 2):
-        slow = max(sampling[first], sampling[second]) > INTERVAL_RATIO * min(sampling[first], sampling[second])
-        found.append(_slow(first, second, sampling) if slow else _of_errors(first, second, errors, settings))
+        if slower((first, second), interval_s):
+            found.append(_slow(first, second, interval_s))
+        elif frozenset((first, second)) in apart:
+            found.append(_withheld(first, second, apart[frozenset((first, second))]))
+        else:
+            found.append(_of_errors(first, second, errors, frozenset(apart), settings))
         found += [_of_waits(first, second, state, values, settings) for state, values in waits.items()]
-    return tuple(verdict(b) for b in found if b is not None)
+    return tuple(verdict(b, settings.confidence) for b in found if b is not None)
 
 
 def _slow(first: str, second: str, interval_s: Mapping[str, float]) -> Bridge:
-    said = f"none: {first} records every {interval_s[first]:g} s, {second} every {interval_s[second]:g} s"
-    return Bridge(first, second, "xte_p68_m", "", "", "", Interval(np.nan, method=said), 0, 0)
+    said = f"{first} records every {interval_s[first]:g} s, {second} every {interval_s[second]:g} s"
+    return _withheld(first, second, said)
+
+
+def _withheld(first: str, second: str, why: str) -> Bridge:
+    return Bridge(first, second, "xte_p68_m", "", "", "", Interval(np.nan, method=f"none: {why}"), 0, 0)
 
 
 def carried_most(results: Sequence[Results], found: Sequence[Bridge]) -> str:
@@ -94,13 +103,15 @@ def _sampling(results: Sequence[Results]) -> dict[str, float]:
         for t in r.tracks:
             found.setdefault(t["device"], []).append(number(t, "interval_s"))
     known = {d: [s for s in own if np.isfinite(s)] for d, own in found.items()}
-    return {d: float(np.median(own)) if own else np.nan for d, own in known.items()}
+    return {d: float(np.median(own)) for d, own in known.items() if own}
 
 
 # --- errors: ratios -------------------------------------------------------------------------------------------------
 
 
-def _of_errors(first: str, second: str, errors: Mapping[str, Values], settings: Settings) -> Bridge:
+def _of_errors(
+    first: str, second: str, errors: Mapping[str, Values], apart: frozenset[frozenset[str]], settings: Settings
+) -> Bridge:
     direct = {name: _less(values, first, (second,)) for name, values in errors.items()}
     direct = {name: logs for name, logs in direct.items() if len(logs) >= FEWEST_RIDES}
     if direct:
@@ -109,7 +120,7 @@ def _of_errors(first: str, second: str, errors: Mapping[str, Values], settings: 
         return Bridge(
             first, second, "xte_p68_m", "", SAME_RIDES, ", ".join(direct), found, len(logs), len(logs)
         )  # fmt: skip
-    spans = list(_spans(first, second, errors))
+    spans = list(_spans(first, second, errors, apart))
     if not spans:
         return Bridge(first, second, "xte_p68_m", "", "", "", _none(first, second, errors), 0, 0)
     return _joined(first, second, spans, settings.confidence)
@@ -133,12 +144,16 @@ class _Span:
     second: FloatArray
 
 
-def _spans(first: str, second: str, errors: Mapping[str, Values]) -> Iterator[_Span]:
-    """Give a span for each two campaigns of which one has the first device, one the second, and both another."""
+def _spans(first: str, second: str, errors: Mapping[str, Values], apart: frozenset[frozenset[str]]) -> Iterator[_Span]:
+    """Give a span for each two campaigns of which one has the first device, one the second, and both another.
+
+    One that lies apart from either says nothing of it: which of the two is right cannot be known (`apart`).
+    """
     for here, there in ((a, b) for a in errors for b in errors if a != b):
         if first not in errors[here] or second not in errors[there]:
             continue
         carried = sorted((set(errors[here]) & set(errors[there])) - {first, second})
+        carried = [via for via in carried if not {frozenset((first, via)), frozenset((second, via))} & apart]
         choices = [tuple(carried), *((device,) for device in carried)] if carried else []
         spans = [
             _Span(via, (here, there), _less(errors[here], first, via), _less(errors[there], second, via))

@@ -22,6 +22,7 @@ class _Words:
     unit: str = ""
 
 
+MAY_BE_CHANCE = "such a difference may be chance"
 #: No p is printed as nought.
 LEAST_P = 0.001
 
@@ -62,7 +63,7 @@ def with_verdict(found: PairedComparison, settings: Settings, compared: int, wit
     text = f"{found.first} {does} than {found.second}: {_grounds(found, settings.confidence)}"
     chance = found.p_adjusted > 1 - settings.confidence
     if chance:
-        text += f"; among {compared} comparisons such a difference may be chance"
+        text += f"; among {compared} comparisons {MAY_BE_CHANCE}"
     return replace(found, verdict=text, shown=not chance)
 
 

@@ -121,7 +121,18 @@ def test_devices_that_a_campaign_does_not_compare_are_not_compared_across_campai
     # and one that lies apart from either is no bridge
     away = replace(year("one", {"a": [2.0, 3.0, 4.0], "ref": [8.0, 9.0, 9.5]}), withheld={("a", "ref"): why})
     bridged = pair([away, year("two", {"c": [2.0, 3.0, 3.0], "ref": [2.0, 3.0, 4.0]})], "a", "c")
-    assert bridged.verdict.endswith("not comparable: no device was carried along")
+    assert bridged.verdict.endswith("not comparable: what was carried along (ref) is no measure of both")
+
+
+def test_a_device_that_records_at_another_interval_is_no_bridge():
+    """Its error against either holds what sampling does, and that does not cancel."""
+    before = year("old", {"old": [2.0, 4.0, 8.0], "ref": [1.0, 2.0, 4.0]})
+    rows = (*tracks({"new": [3.0, 6.0, 3.0]}, interval_s=2.4), *tracks({"ref": [3.0, 6.0, 3.0]}))
+    assert pair([before, Results("new", (), rows, {})], "new", "old").via == "ref"
+    slow = (*tracks({"new": [3.0, 6.0, 3.0]}, interval_s=7.0), *tracks({"ref": [3.0, 6.0, 3.0]}, interval_s=1.0))
+    alike = Results("old", (), tracks({"old": [2.0, 4.0, 8.0]}, interval_s=7.0) + tracks({"ref": [1.0, 2.0, 4.0]}), {})
+    found = pair([alike, Results("new", (), slow, {})], "new", "old")
+    assert found.verdict.endswith("not comparable: what was carried along (ref) is no measure of both")
 
 
 def test_what_a_campaign_does_not_compare_is_read_from_its_results(tmp_path):

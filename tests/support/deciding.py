@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
-from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from gpsq.campaign import flags
 from gpsq.model import FLAGS, RECEIVER_ERROR, ROUTE_CHOICE
 from gpsq.pipeline.analysis import analyse
-from gpsq.results import Analysis
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from gpsq.results import Analysis
 
 #: The columns that a table of errors shows, in metres.
 HEADLINES = ("xte_median_m", "xte_p68_m", "xte_p95_m", "xte_rms_m", "repeatability_m")

@@ -69,6 +69,14 @@ gap_s = 90
             "95 for lat in [[private_place]]; expected a number between -90 and 90",
         ),
         ("[[private_place]]\nlat = 5\nlon = 0", "nothing for radius_m"),
+        *(
+            (
+                f"[[private_place]]\nlat = 5\nlon = 0\nradius_m = {metres}",
+                "for radius_m in [[private_place]]; expected a number",
+            )
+            for metres in ("0", "-300", "1e9", "nan", "true", "'300'")
+        ),
+        ("[[private_place]]\nlat = 5\nlon = 181\nradius_m = 300", "181 for lon in [[private_place]]"),
         (
             "[[private_place]]\nlat = 5\nlon = 0\nradius = 100",
             "the key 'radius' in [[private_place]]; expected radius_m",
@@ -142,6 +150,21 @@ def test_every_problem_is_one_line_and_the_row_is_still_used(heading: str, row: 
     assert problem.startswith("rides.csv: found ")
     assert "\n" not in problem
     assert ("a.gpx" in log.entries) == row.startswith("a.gpx")
+
+
+@pytest.mark.parametrize(("lat", "lon"), [(-33.86, 151.21), (90.0, 180.0), (-90.0, -180.0)])
+def test_every_place_on_earth_is_taken(lat: float, lon: float) -> None:
+    """Sydney lies at 151° east; WGS 84 runs to 180° either way."""
+    log = parse(f"a.gpx,W,2024-05-14T07:00:00Z,{lat},{lon}", heading="file,device,started,start_lat,start_lon")
+    assert log.problems == ()
+    assert (log.entries["a.gpx"].start_lat_deg, log.entries["a.gpx"].start_lon_deg) == (lat, lon)
+
+
+@pytest.mark.parametrize(("lat", "lon"), [(90.1, 0.0), (0.0, 180.1), (0.0, -180.1)])
+def test_a_place_off_the_earth_is_refused(lat: float, lon: float) -> None:
+    log = parse(f"a.gpx,W,2024-05-14T07:00:00Z,{lat},{lon}", heading="file,device,started,start_lat,start_lon")
+    assert any("expected degrees between" in line for line in log.problems)
+    assert np.isnan([log.entries["a.gpx"].start_lat_deg, log.entries["a.gpx"].start_lon_deg]).all()
 
 
 def test_a_file_named_twice_is_said_and_its_first_row_used() -> None:

@@ -179,6 +179,6 @@ def test_an_excursion_is_not_covered():
 def test_the_discrete_distance_is_between_vertices_alone():
     """Two parallel lines 3 m apart, their vertices 4 m out of step: 5 m between vertices, 3 m between the lines' middles."""
     line = np.column_stack([np.arange(0.0, 88.0, 8.0), np.zeros(11)])
-    found = beside(line, line + [4.0, 3.0], np.arange(11.0), np.ones(11, bool))
+    found = beside(line, line + np.array([4.0, 3.0]), np.arange(11.0), np.ones(11, bool))
     assert found.frechet_discrete_m == pytest.approx(5.0, abs=0.01)
     assert found.hausdorff_m == pytest.approx(5.0, abs=0.01)

@@ -58,7 +58,7 @@ def test_fixes_before_the_first_match_are_looked_for_behind_it():
     line = np.column_stack([np.arange(0.0, 2000.0, 5.0), np.zeros(400)])
     vertex = np.where(np.arange(400) >= 60, np.arange(400.0), np.nan)
     place = Abreast(np.where(np.isnan(vertex)[:, None], np.nan, line), vertex, ~np.isnan(vertex))
-    station_m, offset_m = first_fix.fix_offsets(line + [0.0, 7.0], place, line)
+    station_m, offset_m = first_fix.fix_offsets(line + np.array([0.0, 7.0]), place, line)
     assert station_m[30:] == pytest.approx(5.0 * np.arange(30, 400), abs=0.01)
     assert offset_m[30:] == pytest.approx(7.0, abs=0.01)
 

@@ -15,7 +15,8 @@ import gpxpy
 import numpy as np
 import pytest
 import shapely
-from by_hand import AMBER, BASALT, PLACES, by_hand
+from by_hand import PLACES, by_hand
+from by_hand_figures import AMBER, BASALT
 
 from gpsq.output.tables import centrelines_gpx, columns, layers, tables
 

@@ -539,7 +539,7 @@ def test_a_detour_through_a_zone_is_broken_there(published: Published) -> None:
 
 def test_what_a_receiver_writes_besides_is_not_published(published: Published) -> None:
     whole = published.analysis
-    heard = {name: 7.0 for name in ("ele_m", "hdop", "sat", "speed_mps")}
+    heard = dict.fromkeys(("ele_m", "hdop", "sat", "speed_mps"), 7.0)
     full = tuple(
         dataclasses.replace(t, **{name: np.full(t.accepted, value) for name, value in heard.items()})
         for t in whole.traces

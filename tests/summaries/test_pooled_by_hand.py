@@ -81,7 +81,7 @@ def test_places_hold_all_at_once():
     assert [(p.device, p.place, p.best, p.worst) for p in ranking._places("", ("x", "y"), two, SETTINGS)] == [
         ("x", 1, 1, 1), ("y", 2, 2, 2),
     ]  # fmt: skip
-    three = np.column_stack([second - APART, second, second + [8.0, 8.1, 7.9, 8.05, 7.95]])
+    three = np.column_stack([second - APART, second, second + np.array([8.0, 8.1, 7.9, 8.05, 7.95])])
     found = ranking._places("", ("x", "y", "z"), three, SETTINGS)
     assert [(p.device, p.place, p.best, p.worst) for p in found] == [("x", 1, 1, 2), ("y", 2, 1, 2), ("z", 3, 3, 3)]
     assert found[1].repeatability_m == pytest.approx(1.0)  # e to the mean of the logarithms, which is nought

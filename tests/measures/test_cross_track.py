@@ -182,3 +182,63 @@ def test_the_discrete_distance_is_between_vertices_alone():
     found = beside(line, line + np.array([4.0, 3.0]), np.arange(11.0), np.ones(11, bool))
     assert found.frechet_discrete_m == pytest.approx(5.0, abs=0.01)
     assert found.hausdorff_m == pytest.approx(5.0, abs=0.01)
+
+
+# ---- offsets on an excursion, and where the line is not known ----
+def corner():
+    """Return a road of 41 stations, 5 m apart: 100 m east, then 100 m north."""
+    east = np.column_stack([np.arange(0.0, 105.0, 5.0), np.zeros(21)])
+    return np.vstack([east, np.column_stack([np.full(20, 100.0), np.arange(5.0, 105.0, 5.0)])])
+
+
+def offsets(place_m, matched, line_m=None):
+    line_m = corner() if line_m is None else line_m
+    count = len(line_m)
+    line = Centreline(
+        line_m, 5.0 * np.arange(count), np.zeros(count, int), np.zeros(count, int), *[np.full(count, np.nan)] * 2
+    )
+    return cross_track.offsets(Abreast(place_m, np.arange(float(count)), matched), line)
+
+
+@pytest.mark.parametrize(("last", "away_m"), [(21, 10.0), (19, np.hypot(10.0, 10.0))])
+def test_an_excursion_is_as_far_off_as_the_nearest_part_that_it_passes_by(last, away_m):
+    """A place 30 m left of the road east lies 10 m left of the road north, if that is among those passed by.
+
+    Five stations on either side are: station 21 + 5 is 30 m up the road north, 19 + 5 is 20 m up.
+    """
+    place_m, matched = corner(), np.ones(41, dtype=bool)
+    matched[10 : last + 1] = False
+    place_m[10 : last + 1] = [90.0, 30.0]
+    place_m[last + 1] += [3.0, 3.0]
+    found = offsets(place_m, matched)
+    assert found[10 : last + 1] == pytest.approx(away_m)
+    assert found[:10] == pytest.approx(0.0, abs=1e-9)
+    # the first station behind it is measured across the line again
+    assert found[last + 1] == pytest.approx(-3.0 if last == 21 else 0.0, abs=1e-6)
+    assert found[last + 2 :] == pytest.approx(0.0, abs=1e-9)
+
+
+def test_where_the_line_is_not_known_there_is_no_offset_and_beside_it_there_is():
+    line_m = np.column_stack([np.arange(0.0, 100.0, 5.0), np.zeros(20)])
+    line_m[8:11] = np.nan
+    found = offsets(np.column_stack([np.arange(0.0, 100.0, 5.0), np.full(20, 4.0)]), np.ones(20, bool), line_m)
+    assert np.isnan(found[8:11]).all()
+    assert np.delete(found, slice(8, 11)) == pytest.approx(4.0)
+    assert np.isnan(offsets(corner(), np.ones(41, bool), np.full((41, 2), np.nan))).all()
+
+
+def test_a_station_that_does_not_count_parts_two_stretches():
+    """The spike of the trace stands at the one station that is out; two stations are the shortest stretch."""
+    flat, up = spiked(100.0)
+    some, none = np.zeros(21, int), np.full(21, np.nan)
+    line = Centreline(flat, 20.0 * np.arange(21), some, some, none, none)
+    place, breaks = Abreast(up, np.arange(21.0), np.ones(21, bool)), np.array([], dtype=int)
+    counted = np.arange(21) != 10
+    assert cross_track.distances(up, place, line, counted, breaks).hausdorff_m == pytest.approx(0.0, abs=1e-9)
+    two = (np.arange(21) == 9) | (np.arange(21) == 10)
+    assert cross_track.distances(up, place, line, two, breaks).hausdorff_m == pytest.approx(100.0, abs=0.01)
+    one = np.arange(21) == 10
+    assert np.isnan(cross_track.distances(up, place, line, one, breaks).hausdorff_m)
+    # a break of the trace after fix 9 parts them too, and nothing is drawn over it
+    whole = np.ones(21, bool)
+    assert cross_track.distances(up, place, line, whole, np.array([9, 10])).hausdorff_m == pytest.approx(0.0, abs=1e-9)

@@ -37,9 +37,9 @@ def test_what_was_not_scored_enters_no_table():
 
 
 def test_devices_are_compared_on_the_road_that_both_have():
-    """With equal errors on the shared half the ratio is 1, though the other device has a good half beside it."""
+    """With equal errors on the road that both have the ratio is 1, though one has four times as much good road beside it."""
     shared = np.full(40, 6.0)
-    whole, half = np.concatenate([np.full(40, 1.0), shared]), np.concatenate([np.full(40, np.nan), shared])
+    whole, half = np.concatenate([np.full(160, 1.0), shared]), np.concatenate([np.full(160, np.nan), shared])
     found, lost = log_ratios((("r1",), whole[None]), (("r1",), half[None]))
     assert (found, lost) == ({"r1": 0.0}, 0)
     # twice as far off on it: ln 2, and the sign turns with the order

@@ -20,7 +20,10 @@ import time
 from collections import Counter
 from importlib.machinery import SourceFileLoader
 from pathlib import Path
-from types import CodeType
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from types import CodeType
 
 ROOT = Path(__file__).resolve().parents[2]
 LIBRARIES = (
@@ -61,13 +64,23 @@ def _tested(module: Path, text: str, tests: list[str], *, compiled: bool) -> int
     SourceFileLoader.get_code = get_code  # type: ignore[method-assign]
     sys.dont_write_bytecode = True
     quiet = os.open(os.devnull, os.O_WRONLY)
-    if not os.environ.get("LOUD"): os.dup2(quiet, 1)
-    if not os.environ.get("LOUD"): os.dup2(quiet, 2)
+    os.dup2(quiet, 1)
+    os.dup2(quiet, 2)
     with tempfile.TemporaryDirectory() as folder:
         if compiled:  # what was compiled of the right module must not be found
             os.environ["NUMBA_CACHE_DIR"] = folder
             sys.modules["numba"].config.reload_config()  # type: ignore[attr-defined]
-        options = ["-x", "-q", "-n0", "--tb=no", "--no-header", "--assert=plain", "-p", "no:cacheprovider", f"--basetemp={folder}/t"]
+        options = [
+            "-x",
+            "-q",
+            "-n0",
+            "--tb=no",
+            "--no-header",
+            "--assert=plain",
+            "-p",
+            "no:cacheprovider",
+            f"--basetemp={folder}/t",
+        ]
         return int(pytest.main([*options, "-m", "not open_data", str(module), *tests]))
 
 
@@ -84,7 +97,7 @@ def measure(module: Path, tests: list[str], count: int, seed: int, factor: float
         found = verdict(module, mistake.text, tests, limit_s)
         counts[found] += 1
         if found == UNNOTICED:
-            print(f"{module.relative_to(ROOT)}:{mistake.line}: {mistake.before}\n    → {mistake.after}", flush=True)
+            say(f"{module.relative_to(ROOT)}:{mistake.line}: {mistake.before}\n    → {mistake.after}")
     return counts
 
 
@@ -96,8 +109,14 @@ def measure_kernels() -> Counter[str]:
     for module, mistake, tests in kernels(ROOT / "gpsq"):
         found = verdict(ROOT / "gpsq" / module, mistake.text, [f"tests/{tests}"], 600.0, compiled=True)
         counts[found] += 1
-        print(f"{found}: {module}:{mistake.line}: {mistake.before} → {mistake.after}", flush=True)
+        say(f"{found}: {module}:{mistake.line}: {mistake.before} → {mistake.after}")
     return counts
+
+
+def say(line: str) -> None:
+    """Write a line at once: a measurement takes minutes."""
+    sys.stdout.write(line + "\n")
+    sys.stdout.flush()
 
 
 def main() -> None:
@@ -123,7 +142,7 @@ def main() -> None:
     )  # fmt: skip
     noticed = counts[NOTICED] + counts[TOO_LONG]
     share = f" ({noticed / counts.total():.0%})" if counts else ""
-    print(f"{what}: {noticed} of {counts.total()} mistakes noticed{share}, {time.monotonic() - begun:.0f} s", flush=True)
+    say(f"{what}: {noticed} of {counts.total()} mistakes noticed{share}, {time.monotonic() - begun:.0f} s")
 
 
 if __name__ == "__main__":

@@ -7,6 +7,8 @@ import io
 import json
 import sqlite3
 from contextlib import closing
+from dataclasses import replace
+from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
 import by_hand_cells as cells
@@ -95,8 +97,26 @@ def test_every_table_with_columns_is_compared_here() -> None:
     assert set(columns.FILES) == TABLES.keys() | LAYERS.keys()
 
 
+@pytest.mark.parametrize("file", TABLES)
+def test_a_cell_from_a_neighbours_source_is_noticed(file: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """What all this rests on: a cell that is taken from the wrong place is another one in some row."""
+    of_file, unnoticed = columns.of_file(file), []
+    make, expected = TABLES[file]
+    for column, other in pairwise(sorted(of_file, key=lambda c: {"text": 0, "time": 1, "bool": 2}.get(c.kind, 3))):
+        if column.source == column.name or (column.kind == "time") != (other.kind == "time"):
+            continue  # known by its name, or no value of that kind
+        wrong = tuple(replace(c, source=other.source) if c is column else c for c in of_file)
+        monkeypatch.setattr(columns, file.upper(), wrong)
+        try:
+            cells.expect(file, expected, rows_of(make(by_hand())))
+        except (AssertionError, AttributeError, TypeError, ValueError):
+            continue
+        unnoticed.append((column.name, other.name))
+    assert unnoticed == []
+
+
 def test_no_figure_of_a_device_is_twice_the_same() -> None:
-    """What this rests on: a figure from the wrong column is another number."""
+    """A figure from the wrong place is another number."""
     for figures in (AMBER, BASALT):
         values = [
             value for name, f in figures.items() for value in (f.value, f.low, f.high)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+import re
 import sqlite3
 from contextlib import closing
 from dataclasses import replace
@@ -19,6 +20,7 @@ import pytest
 import shapely
 from by_hand import PLACES, by_hand
 from by_hand_figures import AMBER, BASALT
+from output_sample import sample
 
 from gpsq.output.tables import centrelines_gpx, columns, layers, tables
 
@@ -153,6 +155,23 @@ def test_the_geopackage_last_changed_at_the_newest_fix(written: Path) -> None:
     with closing(sqlite3.connect(written / "results.gpkg")) as base:
         changed = {row[0] for row in base.execute("SELECT last_change FROM gpkg_contents")}
     assert changed == {"2026-05-06T17:21:03.000Z"}
+
+
+def test_a_parquet_layer_has_its_reference_system_in_full_and_no_column_of_its_own(written: Path) -> None:
+    """GeoParquet 1.0.0: metadata of the file; PROJJSON with the one datum of EPSG:4326, not the list of its realisations."""
+    import pyarrow.parquet
+
+    for name in LAYERS:
+        schema = pyarrow.parquet.read_schema(written / f"{name}.parquet")
+        crs = json.loads(schema.metadata[b"geo"])["columns"]["geometry"]["crs"]
+        assert (crs["id"], "datum" in crs) == ({"authority": "EPSG", "code": 4326}, True)
+        assert schema.names == [*(column.name for column in columns.of_file(name)), "geometry"]
+
+
+def test_geojson_has_seven_decimals_at_most() -> None:
+    """RFC 7946, section 11.2: more than a centimetre is no one's precision."""
+    numbers = re.findall(r"\d+\.(\d+)", layers.centrelines_geojson(sample()))
+    assert max(map(len, numbers)) == 7
 
 
 def test_the_lines_as_geojson_and_as_gpx_are_those_put_in() -> None:

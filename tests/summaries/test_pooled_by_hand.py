@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from offset_campaigns import Truth, campaign, crosstrack, left_out_offsets, positions, waits
-from scipy.stats import false_discovery_control
+from scipy.stats import false_discovery_control, ttest_1samp
 
 from gpsq.settings import Settings
 from gpsq.summaries import device_pairs, own_error, ranking
@@ -81,12 +81,31 @@ def test_places_hold_all_at_once():
     assert [(p.device, p.place, p.best, p.worst) for p in ranking._places("", ("x", "y"), two, SETTINGS)] == [
         ("x", 1, 1, 1), ("y", 2, 2, 2),
     ]  # fmt: skip
+    turned = ranking._places("", ("y", "x"), two[:, ::-1], SETTINGS)
+    assert [(p.device, p.place, p.best, p.worst) for p in turned] == [("x", 1, 1, 1), ("y", 2, 2, 2)]
     three = np.column_stack([second - APART, second, second + np.array([8.0, 8.1, 7.9, 8.05, 7.95])])
     found = ranking._places("", ("x", "y", "z"), three, SETTINGS)
     assert [(p.device, p.place, p.best, p.worst) for p in found] == [("x", 1, 1, 2), ("y", 2, 1, 2), ("z", 3, 3, 3)]
     assert found[1].repeatability_m == pytest.approx(1.0)  # e to the mean of the logarithms, which is nought
     sure = ranking._places("", ("x", "y", "z"), three, Settings(confidence=0.8))
     assert [(p.best, p.worst) for p in sure] == [(1, 1), (2, 2), (3, 3)]  # t(1 − .1/3, 4) = 2.5
+
+
+@pytest.mark.parametrize("difference", [[-0.1, -0.5, -0.3], [-0.1, -0.5, -0.3, 0.2, 0.0]])
+def test_the_share_of_first_places_is_students_for_few_rides_too(difference):
+    """Of two devices the chance is the one-sided p of the paired test: with so few rides normal odds would be far off."""
+    logs = np.column_stack([difference, np.zeros(len(difference))])
+    one_sided = ttest_1samp(difference, 0.0, alternative="greater").pvalue
+    assert 0.8 < one_sided < 0.95
+    assert ranking.share_first(logs, 60_000, 1) == pytest.approx([one_sided, 1 - one_sided], abs=0.006)
+
+
+def test_a_device_that_repeats_itself_to_the_millimetre_has_no_size():
+    """A logarithm of nought is none; neither is that of a ride without a station."""
+    for offset_m, counts in ((np.zeros((1, 6, 60)), True), (np.arange(360.0).reshape(1, 6, 60), False)):
+        traces, results, routes = campaign(offset_m)
+        table = station_table(routes[0], traces, results)
+        assert ranking._sizes(table, np.full((6, 60), counts)) == {}
 
 
 def test_places_come_best_first_whoever_rode_more():

@@ -153,7 +153,7 @@ def _route(
     along = STATIONS_M if name == "out" else np.array([0.0, 205.0, length_m])
     number = np.arange(count)
     centreline = Centreline(
-        line, along.copy(), 3 + number, 21 + number, 2.11 + number * 1.17, 0.63 + number * 0.31
+        line, along.copy(), 3 + number, 21 + number, 2.114 + number * 1.17, 0.63 + number * 0.31
     )  # fmt: skip
     places = tuple(PLANE.to_metres(*lon_lat(own).T) for own in members.values())
     return RouteResult(Route(name, PLANE, tuple(members), places), centreline, rides, reason)

@@ -11,7 +11,7 @@ from offset_campaigns import Truth, campaign, crosstrack, left_out_offsets, posi
 from gpsq.model import FirstFix
 from gpsq.settings import Settings
 from gpsq.summaries import device_pairs
-from gpsq.summaries.device_pairs import compare_pairs, log_ratios
+from gpsq.summaries.device_pairs import compare_pairs
 from gpsq.summaries.pair_verdicts import with_verdict
 from gpsq.summary_types import Interval, PairedComparison
 
@@ -135,24 +135,14 @@ def test_of_eight_shared_rides_three_began_in_other_states():
 
 
 # ---- errors ----
-def test_errors_under_a_metre_are_compared_too():
-    small = np.full((1, 50), 0.5)
-    assert log_ratios((("r",), small), (("r",), 2 * small))[0]["r"] == pytest.approx(-np.log(2))
-    nothing = np.zeros((1, 50))
-    assert log_ratios((("r",), small), (("r",), nothing)) == ({}, 1)
-
-
-def test_only_shared_rides_count_whichever_comes_first():
-    rows = np.full((3, 50), 2.0)
-    found, lost = log_ratios((("r0", "r1", "r2"), rows), (("r1", "r2"), 2 * rows[:2]))
-    assert (sorted(found), lost) == (["r1", "r2"], 0)
-
-
 def test_what_is_said_of_rides_with_little_road_in_common():
-    assert device_pairs._said(0, False) == ""
-    assert device_pairs._said(2, False) == "rides left out: 2 with little road in common"
-    assert device_pairs._said(0, True) == "compared where the one that records more rarely has fixes"
-    assert device_pairs._said(1, True) == (
+    said = device_pairs._said
+    assert said(0, 0, False) == ""
+    assert said(2, 0, False) == "rides left out: 2 with little road in common"
+    assert said(2, 1, False) == "rides left out: 2 with little road in common, 1 alone on a way"
+    assert said(0, 1, False) == "rides left out: 1 alone on a way"
+    assert said(0, 0, True) == "compared where the one that records more rarely has fixes"
+    assert said(1, 0, True) == (
         "rides left out: 1 with little road in common; compared where the one that records more rarely has fixes"
     )
 

@@ -11,8 +11,9 @@ from scipy.stats import false_discovery_control, ttest_1samp
 
 from gpsq.settings import Settings
 from gpsq.summaries import device_pairs, own_error, ranking
-from gpsq.summaries.device_pairs import compare_pairs, log_ratios
+from gpsq.summaries.device_pairs import compare_pairs
 from gpsq.summaries.devices import first_fixes, road_within
+from gpsq.summaries.devices.shared_rides import SharedRides, log_errors, shared_rides
 from gpsq.summaries.station_table import station_table
 
 SETTINGS = Settings()
@@ -36,26 +37,47 @@ def test_what_was_not_scored_enters_no_table():
     np.testing.assert_equal(table.offset_m[0], [1.0, 2.0, np.nan, np.nan, 3.0])
 
 
+def shared(first, second, counted=None):
+    """Return one ride of two devices with these offsets, compared where both have one."""
+    offset_m = np.array([first, second], float)[:, None]
+    where = np.isfinite(offset_m).all(axis=0) if counted is None else counted
+    return SharedRides(offset_m, offset_m, where)
+
+
 def test_devices_are_compared_on_the_road_that_both_have():
-    """With equal errors on the road that both have the ratio is 1, though one has four times as much good road beside it."""
-    shared = np.full(40, 6.0)
-    whole, half = np.concatenate([np.full(160, 1.0), shared]), np.concatenate([np.full(160, np.nan), shared])
-    found, lost = log_ratios((("r1",), whole[None]), (("r1",), half[None]))
-    assert (found, lost) == ({"r1": 0.0}, 0)
-    # twice as far off on it: ln 2, and the sign turns with the order
-    twice = (("r1",), 2 * half[None])
-    assert log_ratios(twice, (("r1",), whole[None]))[0]["r1"] == pytest.approx(np.log(2))
-    assert log_ratios((("r1",), whole[None]), twice)[0]["r1"] == pytest.approx(-np.log(2))
+    """With equal errors on the road that both have they are alike, though one has four times as much good road beside it."""
+    whole = np.concatenate([np.full(160, 1.0), np.full(40, 6.0)])
+    half = np.where(np.arange(200) < 160, np.nan, 6.0)
+    assert log_errors(shared(whole, half)) == pytest.approx(np.log([[6.0, 6.0]]))
+    # twice as far off on it: ln 2, in the order of the devices
+    assert log_errors(shared(2 * half, whole)) == pytest.approx(np.log([[12.0, 6.0]]))
+    assert log_errors(shared(whole, -0.05 * half)) == pytest.approx(np.log([[6.0, 0.3]]))
 
 
-def test_a_ride_with_too_little_road_in_common_is_counted_as_left_out():
-    """Twenty stations at least; of a road with fewer than forty, half of it."""
-    for stations, shared, known in ((100, 19, False), (100, 20, True), (30, 14, False), (30, 15, True)):
-        one = np.full((1, stations), 2.0)
-        other = np.where(np.arange(stations) < shared, 2.0, np.nan)[None]
-        found, lost = log_ratios((("r",), one), (("r",), other))
-        assert (bool(found), lost) == (known, 0 if known else 1)
-    assert log_ratios((("r",), np.ones((1, 50))), (("s",), np.ones((1, 50)))) == ({}, 0)
+def test_a_ride_with_too_little_road_in_common_is_left_out():
+    """Twenty stations at least; of a road with fewer than forty, half of it. No error at all has no logarithm."""
+    for stations, common, known in ((100, 19, 0), (100, 20, 1), (30, 14, 0), (30, 15, 1)):
+        other = np.where(np.arange(stations) < common, 2.0, np.nan)
+        assert len(log_errors(shared(np.full(stations, 2.0), other))) == known
+    assert len(log_errors(shared(np.full(50, 2.0), np.zeros(50)))) == 0
+
+
+def test_what_devices_recorded_together_is_what_all_of_them_have():
+    """Of five rides of two devices one is missing from the second, one shares no station, one half of them."""
+    first, second = np.full((5, 40), 2.0), np.full((5, 40), 3.0)
+    first[1, 20:], second[1, :20] = np.nan, np.nan
+    second[2, 10:] = np.nan
+    traces, results, routes = campaign(np.array([np.where(np.isnan(rows), 9.0, rows) for rows in (first, second)]))
+    everything = np.concatenate([first, second])
+    results = tuple(
+        replace(r, crosstrack=replace(r.crosstrack, scored=np.isfinite(row)), ride="else" if r.trace == 9 else r.ride)
+        for r, row in zip(results, everything, strict=True)
+    )
+    table = station_table(routes[0], traces, results)
+    found = shared_rides(table, routes[0], ["device 1", "device 2"], {})
+    assert (found.rides, found.lost, found.thinned) == (3, 1, False)
+    assert found.counted.sum(axis=1).tolist() == [40, 10, 40]
+    np.testing.assert_equal(found.offset_m[:, 0, 0], [2.0, 3.0])
 
 
 def test_p_allows_for_all_comparisons_made():
@@ -78,16 +100,17 @@ APART = APART + 3.3 * APART.std(ddof=1) / np.sqrt(5)
 def test_places_hold_all_at_once():
     second = np.array([0.1, -0.2, 0.0, 0.2, -0.1])
     two = np.column_stack([second - APART, second])
-    assert [(p.device, p.place, p.best, p.worst) for p in ranking._places("", ("x", "y"), two, SETTINGS)] == [
+    assert [(p.device, p.place, p.best, p.worst) for p in ranking._places(("x", "y"), two, 5, SETTINGS)] == [
         ("x", 1, 1, 1), ("y", 2, 2, 2),
     ]  # fmt: skip
-    turned = ranking._places("", ("y", "x"), two[:, ::-1], SETTINGS)
+    turned = ranking._places(("y", "x"), two[:, ::-1], 5, SETTINGS)
     assert [(p.device, p.place, p.best, p.worst) for p in turned] == [("x", 1, 1, 1), ("y", 2, 2, 2)]
     three = np.column_stack([second - APART, second, second + np.array([8.0, 8.1, 7.9, 8.05, 7.95])])
-    found = ranking._places("", ("x", "y", "z"), three, SETTINGS)
+    found = ranking._places(("x", "y", "z"), three, 7, SETTINGS)
     assert [(p.device, p.place, p.best, p.worst) for p in found] == [("x", 1, 1, 2), ("y", 2, 1, 2), ("z", 3, 3, 3)]
+    assert {p.rides for p in found} == {7}
     assert found[1].repeatability_m == pytest.approx(1.0)  # e to the mean of the logarithms, which is nought
-    sure = ranking._places("", ("x", "y", "z"), three, Settings(confidence=0.8))
+    sure = ranking._places(("x", "y", "z"), three, 7, Settings(confidence=0.8))
     assert [(p.best, p.worst) for p in sure] == [(1, 1), (2, 2), (3, 3)]  # t(1 − .1/3, 4) = 2.5
 
 
@@ -100,26 +123,21 @@ def test_the_share_of_first_places_is_students_for_few_rides_too(difference):
     assert ranking.share_first(logs, 60_000, 1) == pytest.approx([one_sided, 1 - one_sided], abs=0.006)
 
 
-def test_a_device_that_repeats_itself_to_the_millimetre_has_no_size():
-    """A logarithm of nought is none; neither is that of a ride without a station."""
-    for offset_m, counts in ((np.zeros((1, 6, 60)), True), (np.arange(360.0).reshape(1, 6, 60), False)):
-        traces, results, routes = campaign(offset_m)
-        table = station_table(routes[0], traces, results)
-        assert ranking._sizes(table, np.full((6, 60), counts)) == {}
-
-
 def test_places_come_best_first_whoever_rode_more():
     names, logs = ("often", "seldom"), np.log([[4.0, 2.0]] * 4 + [[4.1, 2.1]])
-    assert [p.device for p in ranking._places("", names, logs, SETTINGS)] == ["seldom", "often"]
+    assert [p.device for p in ranking._places(names, logs, 5, SETTINGS)] == ["seldom", "often"]
 
 
 def test_only_rides_that_all_devices_recorded_are_ranked():
-    """Too few are shared by all three, so the one that recorded fewest is left out."""
-    sizes = {d: {("A", f"r{k}"): float(k) for k in range(n)} for d, n in (("a", 8), ("b", 6), ("c", 4))}
-    names, logs = ranking._shared(sizes)
-    assert names == ("a", "b")
-    assert logs.tolist() == [[k, k] for k in range(6)]
-    assert ranking._shared({"a": sizes["a"], "c": sizes["c"]})[0] == ()
+    """Too few are shared by all three; without the third, which recorded three of the six, the two others are ranked."""
+    rng = np.random.default_rng(8)
+    traces, results, routes = campaign(rng.normal(0, np.array([2.0, 4.0, 1.0])[:, None, None], (3, 6, 60)))
+    kept = [k for k in range(18) if k < 15]
+    members = replace(routes[0].route, members=tuple(kept), xy_m=(np.empty((0, 2)),) * 15)
+    found = ranking.rank_by_repeatability(traces, results, (replace(routes[0], route=members),), SETTINGS)
+    assert [(p.device, p.rides) for p in found] == [("device 1", 6), ("device 2", 6)]
+    both = ranking.rank_by_repeatability(traces, results, routes, SETTINGS)
+    assert [(p.device, p.rides) for p in both] == [("device 3", 6), ("device 1", 6), ("device 2", 6)]
 
 
 def test_the_hat_takes_the_noise_off_a_constant_offset():

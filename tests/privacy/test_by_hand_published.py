@@ -10,7 +10,7 @@ from by_hand import by_hand
 
 from gpsq.model import CrossTrack, FirstFix
 from gpsq.output.tables import columns, tables
-from gpsq.privacy import figures, neutral
+from gpsq.privacy import ends, figures, neutral
 from gpsq.summary_types import DeviceSummary, Interval
 
 NAN = float("nan")
@@ -201,3 +201,21 @@ def test_what_could_not_be_read_is_told_by_its_kind(whole):
 )
 def test_a_time_is_told_to_its_day_where_it_has_one(time, day):
     assert str(neutral.day(np.datetime64(time, "ms"))) == day
+
+
+# ---- ends ----
+def ends_with(whole, lon_deg, lat_deg=47.0):
+    """Return the places that count as the beginning of the way out, with a logged start of Amber's there."""
+    amber = dataclasses.replace(whole.traces[0], start_lon_deg=lon_deg, start_lat_deg=lat_deg)
+    analysis = dataclasses.replace(whole, traces=(amber, *whole.traces[1:]))
+    beginning, _ = ends._ends_of(analysis, analysis.routes[0])
+    return beginning.places_deg.round(6).tolist()
+
+
+def test_a_logged_start_near_the_beginning_is_hidden_with_it(whole):
+    """114 m before the line's beginning lies the home; 228 m off is elsewhere; 100 m on along the road is a late fix."""
+    assert ends_with(whole, 11.9985) == [[12.0, 47.0], [11.9985, 47.0]]
+    assert ends_with(whole, 12.0001, 47.001) == [[12.0, 47.0], [12.0001, 47.001]]
+    assert ends_with(whole, 11.997) == [[12.0, 47.0]]
+    assert ends_with(whole, 12.0013, 47.0002) == [[12.0, 47.0]]
+    assert ends_with(whole, np.nan, np.nan) == [[12.0, 47.0]]

@@ -94,33 +94,6 @@ def test_a_straight_road_is_admitted_to_be_guessable() -> None:
     assert miss_m < 100.0
 
 
-CIRCLE_AT_RIM = np.array([[0.0, -260.0, float(np.hypot(500.0, 260.0)) - zones.MARGIN_M]])
-
-
-def test_whoever_takes_the_middle_of_two_ends_is_reckoned_with() -> None:
-    """Two roads leave a home to left and right and turn north at the rim, 500 m off: their ends' middle is the home."""
-    roads = [
-        np.array([[side * x, 0.0] for x in range(0, 500, 5)] + [[side * 500.0, y] for y in range(5, 2000, 5)])
-        for side in (-1, 1)
-    ]
-    home = np.zeros((1, 2))
-    assert zones._missed_by_m(CIRCLE_AT_RIM, home, roads) == 0.0
-    # one road alone: its end is 500 m off, the circle's centre 260 m, and its tail points past the home by 500 m
-    assert zones._missed_by_m(CIRCLE_AT_RIM, home, roads[:1]) == pytest.approx(260.0, abs=1.0)
-
-
-def test_whoever_leaves_the_first_metres_out_is_reckoned_with() -> None:
-    """A road straight from home, shown from a kink of 30 m on: its first metres point elsewhere, what follows at the home."""
-    hidden = [[0.0, y] for y in range(0, 480, 5)]
-    kink = [[28.0 * (1 - s), 500.0 + 10.0 * s + 1.0] for s in np.linspace(0.0, 1.0, 7)]
-    road = np.array([*hidden, *kink, *([0.0, y] for y in range(516, 3000, 5))])
-    circle = np.array([[-250.0, 0.0, float(np.hypot(278.0, 501.0)) - zones.MARGIN_M - 0.5]])
-    assert not zones._out(circle, road)[: len(hidden)].any()
-    assert zones._out(circle, road)[len(hidden)]
-    assert zones._missed_by_m(circle, np.zeros((1, 2)), [road]) < 5.0
-    assert zones._missed_by_m(circle, np.array([[80.0, 0.0]]), [road]) > 5.0
-
-
 def test_zones_differ_from_draw_to_draw() -> None:
     hidden = Hidden(degrees([[0, 0]]), (bent_line(),))
     found = [drawn(hidden, np.random.default_rng(seed))[0] for seed in range(30)]

@@ -168,7 +168,7 @@ def _result(
     twin = twins.get(result.duplicate_of, "another recording")
     published = figures.only(
         result,
-        ("trace", "route", "status", "interval_s"),
+        ("trace", "route", "status", "interval_s", "ended_early_m"),
         ride=rides[result.ride],
         **figures.spikes(result, part[0] if part else None),
         reason=f"the same recording as {twin}" if twin else result.reason,

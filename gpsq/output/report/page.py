@@ -80,7 +80,7 @@ def _figures(analysis: Analysis) -> dict[str, Any]:
         "errors": _table(summaries, columns.shown("errors")),
         "per_route": _per_route(analysis),
         "states": _states(analysis),
-        "own_errors": [found for found in analysis.summaries.error_variances if not found.route],
+        "own_errors": list(findings.own_errors(analysis)),
         "comparisons": [sentences.sentence(found.verdict) for found in analysis.summaries.comparisons],
         "hot_spots": _numbered(hot_spots(analysis)),
         "searches": list(findings.hot_spot_searches(analysis)),
@@ -198,6 +198,8 @@ def _remarks(trace: Trace, result: TraceResult) -> list[str]:
     if result.spikes:
         largest = wording.metres(result.largest_spike_m)
         said.append(f"{result.spikes} spike{'s' * (result.spikes > 1)}, the largest {largest} off")
+    if np.isfinite(result.ended_early_m):
+        said.append(f"stopped {wording.metres(result.ended_early_m)} before the others of its way end")
     return [cell(text) for text in (*said, *trace.notes, trace.log_note) if text]
 
 

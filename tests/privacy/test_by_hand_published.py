@@ -80,6 +80,15 @@ def test_of_curves_the_place_and_the_share_are_not_told(whole):
     assert figures.curves(None) is None
 
 
+def test_the_published_table_has_days_and_blanks(whole):
+    """Recordings that could not be read have no time, that which never fixed no first fix, the last no start."""
+    days = tuple(dataclasses.replace(r, first_fix=figures.first_fix(r.first_fix)) for r in whole.results)
+    rows = cells_of(tables.tracks(dataclasses.replace(whole, results=days)))
+    assert [row["started"] for row in rows] == ["2026-05-04", "2026-05-04", "2026-05-05", "", ""]
+    assert [row["first_fix"] for row in rows] == ["2026-05-04", "2026-05-04", "", "2026-05-06", ""]
+    assert {row["hours_since_fix"] + row["missed_share"] for row in rows} == {""}
+
+
 #: Figures of Amber over all routes: as they are, to the decimetre, to three decimals; all others are not told.
 AMBERS = {
     "ttff_known": "11", "fixed_in_10s": "0.125", "fixed_in_10s_low": "0.0321", "fixed_in_10s_high": "0.2876",

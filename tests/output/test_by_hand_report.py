@@ -30,7 +30,7 @@ STATES = {
 ERRORS = {
     "heads": ["half of the road within", "two thirds within", "95 % of the road within", "repeatability, standard deviation",
               "receiver errors per 100 km", "undecided deviations", "spikes, off and back within seconds", "root mean square",
-              "offset of the body (+ left)", "offset of the ground", "Hausdorff distance, median", "Fréchet distance, median",
+              "offset of the body (+ left)", "offset of the ground (+ left of the first way)", "Hausdorff distance, median", "Fréchet distance, median",
               "length against centreline"],
     "Amber 12": ["2.3 m | 1.8 m to 3.3 m", "4.2 m | 3.7 m to 5.4 m", "8.5 m | 7.6 m to 9.9 m", "3.9 m | 3.0 m to 4.8 m",
                  "22 | 7.3 to 49", "4", "6", "6.6 m", "0.8 m", "-1.4 m", "28 m", "30 m", "1.003"],

@@ -101,7 +101,7 @@ FINDINGS = [
     "Route out, place 2: 515 m to 621 m along it, spread 13 m, more than chance along the road makes",
     "Route home: no place stands out by more than chance in 3 rides; a stretch of 143 m with three times the error would most "
     "likely have been seen.",
-    "Amber lies 2.3 m west (-3.6 m to -1.1 m) and 4.2 m north (3.1 m to 5.7 m) of Basalt, 9 rides.",
+    "Amber lies 2.3 m west (1.1 m to 3.6 m) and 4.2 m north (3.1 m to 5.7 m) of Basalt, 9 rides.",
     "Amber: standard deviation 1.8 m over 6 rides",
     "Basalt: its variance comes out negative: too few rides",
     *ANSWER,

@@ -38,6 +38,8 @@ if TYPE_CHECKING:
 
 #: A form without script waits this long for the effect before it shows the page again.
 WAIT_S = 4.0
+#: Signs of a name, a title or a time.
+MOST_TEXT = 100
 _OWN = {"page.css": "text/css"} | dict.fromkeys(("page.js", "places.js", "copy.js"), "text/javascript")
 _LEAFLET = {"leaflet.js": "text/javascript", "leaflet.css": "text/css"}
 
@@ -110,6 +112,7 @@ class _Addresses:
 
         async def answered(request: Request) -> Response:
             async with _form(request, self.desk.token) as form:
+                request.state.about = pages.About(f"{name} {_text(form, 'file') or _text(form, 'old')}", _typed(form))
                 answer, place = await run_in_threadpool(_FORMS[name], self.desk, form)
             if answer is not None and not _by_script(request):
                 await _settled(answer)
@@ -143,7 +146,8 @@ class _Addresses:
         status, why = _why(error)
         if _by_script(request):
             return JSONResponse({"problem": why}, status)
-        return HTMLResponse(await run_in_threadpool(pages.page, self.desk, why), status)
+        about = getattr(request.state, "about", pages.NOTHING)
+        return HTMLResponse(await run_in_threadpool(pages.page, self.desk, why, about), status)
 
 
 def _flag(desk: Desk, form: FormData) -> tuple[Future[Any] | None, str]:
@@ -153,11 +157,20 @@ def _flag(desk: Desk, form: FormData) -> tuple[Future[Any] | None, str]:
 
 
 def _start(desk: Desk, form: FormData) -> tuple[Future[Any] | None, str]:
-    return desk.set_start(_text(form, "file"), _text(form, "started")[:100]), "/#starts"
+    texts = (_text(form, name)[:MOST_TEXT] for name in ("started", "zone"))
+    return desk.set_start(_text(form, "file"), *texts), "/#starts"
 
 
 def _device(desk: Desk, form: FormData) -> tuple[Future[Any] | None, str]:
-    return desk.rename(_text(form, "old"), _text(form, "new")[:100]), "/#devices"
+    return desk.rename(_text(form, "old"), _text(form, "new")[:MOST_TEXT]), "/#devices"
+
+
+def _title(desk: Desk, form: FormData) -> tuple[Future[Any] | None, str]:
+    return desk.describe("title", _text(form, "title")[:MOST_TEXT]), "/#devices"
+
+
+def _zone(desk: Desk, form: FormData) -> tuple[Future[Any] | None, str]:
+    return desk.describe("time_zone", _text(form, "zone")[:MOST_TEXT]), "/#starts"
 
 
 def _place(desk: Desk, form: FormData) -> tuple[Future[Any] | None, str]:
@@ -190,8 +203,8 @@ def _preview(desk: Desk, form: FormData) -> tuple[Future[Any] | None, str]:
 
 
 _FORMS: dict[str, Callable[[Desk, FormData], tuple[Future[Any] | None, str]]] = {
-    "flag": _flag, "start": _start, "device": _device, "place": _place, "analyse": _analyse, "cancel": _cancel,
-    "publish": _publish, "preview": _preview,
+    "flag": _flag, "start": _start, "device": _device, "title": _title, "zone": _zone, "place": _place,
+    "analyse": _analyse, "cancel": _cancel, "publish": _publish, "preview": _preview,
 }  # fmt: skip
 
 
@@ -207,6 +220,11 @@ async def _form(request: Request, token: str) -> AsyncIterator[FormData]:
 def _text(form: FormData, name: str) -> str:
     value = form.get(name, "")
     return value if isinstance(value, str) else ""
+
+
+def _typed(form: FormData) -> str:
+    """Return what the person typed into a small form, to be shown again where it is refused."""
+    return next((_text(form, name) for name in ("started", "new", "title", "zone") if name in form), "")
 
 
 def _number(form: FormData, name: str) -> float:

@@ -47,8 +47,8 @@ def set_start(folder: Path, file: str, started: str, device: str, files: Sequenc
     OutputError
         When the folder cannot be written to.
     """
-    zone = campaign_file.load(folder).time_zone
     with safe_files.locked(folder):
+        zone = campaign_file.load(folder).time_zone
         text = _text(folder / start_log.FILE, _NEW_LOG)
         if "\0" in text:
             raise CampaignError(start_log.FILE, "signs that are no text", "a table; it was left as it is")
@@ -174,6 +174,19 @@ def found_names(folder: Path, traces: Sequence[Trace], unreadable: Sequence[Unre
     return {file: device_of(file, creator, logged.get(file, ""), {}) for file, creator in creators.items()}
 
 
+def describe(folder: Path, key: str, value: str) -> None:
+    """Write ``title`` or ``time_zone`` into ``campaign.toml``; "" takes it out."""
+    value = " ".join(value.split())
+
+    def described(document: Any) -> None:
+        if value:
+            document[key] = value
+        else:
+            document.pop(key, None)
+
+    _change_campaign(folder, described)
+
+
 def add_place(folder: Path, lat: float, lon: float, radius_m: float) -> None:
     """Add a private place to ``campaign.toml``; published results will not show what lies in it."""
     for name, value, low, high in (("lat", lat, -90, 90), ("lon", lon, -180, 180), ("radius_m", radius_m, 1, 100_000)):
@@ -214,4 +227,6 @@ def _change_campaign(folder: Path, change: Callable[[Any], None]) -> None:
         text = _text(folder / campaign_file.FILE, "")
         document = tomlkit.parse(text.removeprefix("\ufeff"))
         change(document)
-        safe_files.write_text(folder / campaign_file.FILE, tomlkit.dumps(document))
+        changed = tomlkit.dumps(document)
+        campaign_file.parse(changed.encode(), folder)
+        safe_files.write_text(folder / campaign_file.FILE, changed)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
 from typing import TYPE_CHECKING, Any
@@ -52,8 +53,19 @@ def _environment() -> Environment:
     )
 
 
-def page(desk: Desk, refusal: str = "") -> str:
-    """Return the whole page; `refusal` is why the last request was not followed."""
+@dataclass(frozen=True)
+class About:
+    """The form that was refused, by its name and what it is about, and what was typed into it."""
+
+    key: str = ""
+    typed: str = ""
+
+
+NOTHING = About()
+
+
+def page(desk: Desk, refusal: str = "", about: About = NOTHING) -> str:
+    """Return the whole page; `refusal` is why the last request was not followed, and stands beside its field too."""
     results = desk.results
     places, places_problem = desk.places()
     return (
@@ -64,6 +76,7 @@ def page(desk: Desk, refusal: str = "") -> str:
             folder=str(desk.folder),
             state=status(desk),
             refusal=refusal,
+            about=about,
             number=results.number if results else 0,
             title=results.analysis.title if results else "",
             shown=results.shown if results else None,

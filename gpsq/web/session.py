@@ -17,7 +17,7 @@ from gpsq.measures import events
 from gpsq.model import FLAGS
 from gpsq.output.report.cards import meant
 from gpsq.settings import RESULTS
-from gpsq.web import campaign_edits, dropped_files, page_data
+from gpsq.web import campaign_edits, dropped_files, page_data, typed_starts
 from gpsq.web.jobs import Line
 
 if TYPE_CHECKING:
@@ -141,8 +141,11 @@ class Desk:
         flags.change(self.folder, lambda kept: flags.decided(kept, chosen, analysis.traces, decision, note))
         return self.analyse()
 
-    def set_start(self, file: str, started: str) -> Future[Any]:
-        """Write the start of a recording into the start log, then analyse."""
+    def set_start(self, file: str, typed: str, page_zone: str = "") -> Future[Any]:
+        """Write the start of a recording into the start log, then analyse.
+
+        `page_zone` is the time zone that the page shows; where the campaign has none and the start needs one, it is kept.
+        """
         self.check_folder()
         analysis = self.analysis
         known = {t.file for t in analysis.traces} | {u.file for u in analysis.unreadable}
@@ -150,7 +153,27 @@ class Desk:
             raise InputError("recording", file, "one that the page shows now")
         names = campaign_edits.found_names(self.folder, analysis.traces, analysis.unreadable)
         device = names[file] if names[file] != UNKNOWN_DEVICE else ""
-        campaign_edits.set_start(self.folder, file, started.strip(), device, sorted(known))
+        started = self._read_start(file, typed, page_zone) if typed.strip() else ""
+        campaign_edits.set_start(self.folder, file, started, device, sorted(known))
+        return self.analyse()
+
+    def _read_start(self, file: str, typed: str, page_zone: str) -> str:
+        told = campaign_file.load(self.folder)
+        tracks = [trace for trace in self.analysis.traces if trace.file == file]
+        try:
+            return typed_starts.read(typed, tracks, told.time_zone, told.settings)
+        except CampaignError:
+            if told.time_zone or not page_zone:
+                raise
+        campaign_file.check_zone(page_zone)
+        started = typed_starts.read(typed, tracks, page_zone, told.settings)
+        campaign_edits.describe(self.folder, "time_zone", page_zone)
+        return started
+
+    def describe(self, key: str, value: str) -> Future[Any]:
+        """Write title or time zone into the campaign's file, then analyse."""
+        self.check_folder()
+        campaign_edits.describe(self.folder, key, value)
         return self.analyse()
 
     def rename(self, old: str, new: str) -> Future[Any]:

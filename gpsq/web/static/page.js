@@ -31,10 +31,12 @@
     if (!form.matches("[data-quiet]")) return;
     event.preventDefault();
     const data = new URLSearchParams(new FormData(form, event.submitter));
+    if (form.action.endsWith("/start") && !by("zone").dataset.kept) data.set("zone", by("zone").value);
     const buttons = [...form.querySelectorAll("button")];
     for (const button of buttons) button.ariaBusy = "true";
     try {
       refuse("");
+      beside(form, "");
       await post(form.action, data);
       const first = data.get("id");
       if (first) {
@@ -45,10 +47,36 @@
       if (/\/(place|publish|preview)$/.test(form.action)) await renew(form.action.endsWith("publish"));
       await look();
     } catch (error) {
-      refuse(why(error));
+      if (error instanceof TypeError) refuse(LOST);
+      else beside(form, error.message);
     }
     for (const button of buttons) button.ariaBusy = "false";
   });
+
+  // A refusal stands beside the field that it is about, until something else is typed or sent there.
+  const refused = new Map(), field = (form) => form.querySelector("input:not([type=hidden])") ?? form.querySelector("button");
+  function beside(form, text) {
+    const input = field(form);
+    if (text) refused.set(input.id, text); else refused.delete(input.id);
+    form.querySelector(".beside")?.remove();
+    if (!text) { input.removeAttribute("aria-invalid"); input.removeAttribute("aria-describedby"); return; }
+    const told = make("p", text, "beside");
+    Object.assign(told, { id: `beside-${input.id}`, role: "alert" });
+    if (input.matches("input")) input.ariaInvalid = "true";
+    input.setAttribute("aria-describedby", told.id);
+    form.append(told);
+  }
+  document.addEventListener("input", (event) => { if (refused.has(event.target.id)) beside(event.target.form, ""); });
+
+  // Where no time zone is kept, the computer's own stands in its field.
+  function proposeZone() {
+    const zone = by("zone");
+    if (!zone || zone.dataset.kept) return;
+    zone.value ||= Intl.DateTimeFormat().resolvedOptions().timeZone ?? "";
+    by("zone-said").hidden = false;
+    if (!by("zones").options.length) by("zones").append(...(Intl.supportedValuesOf?.("timeZone") ?? []).map((name) => new Option(name, name)));
+  }
+  proposeZone();
 
   // A decision is on the disk when it is acknowledged, and shows at once; the figures follow when they are worked out.
   const SAID = { unflagged: "No decision yet", intentional: "Intentional", error: "Receiver error" };
@@ -197,7 +225,9 @@
     for (const id of unfolded) by(id)?.querySelector("details")?.setAttribute("open", "");
     for (const [id, value] of typed) if (by(id)) by(id).value = value;
     if (focus && document.activeElement?.id !== focus) (by(focus) ?? by(focus.replace(/^clear-/, "intentional-")))?.focus({ preventScroll: true });
+    for (const [id, text] of [...refused]) if (by(id)) beside(by(id).form, text);
     unhide();
+    proposeZone();
     document.title = fresh.title;
     document.querySelector("h1").replaceChildren(...fresh.querySelector("h1").childNodes);
     if (withMap && number) showMap();

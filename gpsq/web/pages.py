@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 from gpsq.output import wording
 from gpsq.output.templating import template_text
 from gpsq.web.dropped_files import MOST_FILES, PUBLISHED, original_names
+from gpsq.web.received import noticed
 
 if TYPE_CHECKING:
     from jinja2 import Environment
@@ -108,9 +109,10 @@ def status(desk: Desk) -> dict[str, Any]:
         "published": desk.published is not None,
         "received": [
             {"given": wording.cell(r.given), "said": wording.cell(r.said), "outcome": r.outcome,
-             "seen": [wording.cell(s) for s in r.seen]}
+             "seen": wording.cell(r.seen)}
             for r in desk.received
         ],
+        "noticed": [wording.cell(note) for note in noticed(desk.received)],
     }  # fmt: skip
 
 

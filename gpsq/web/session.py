@@ -7,7 +7,7 @@ import os
 import secrets
 import threading
 from concurrent.futures import Future
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from gpsq.campaign import campaign_file, flags, leftovers
@@ -19,6 +19,7 @@ from gpsq.output.report.cards import meant
 from gpsq.settings import RESULTS
 from gpsq.web import campaign_edits, dropped_files, page_data, typed_starts
 from gpsq.web.jobs import Line
+from gpsq.web.received import Received
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -39,16 +40,6 @@ class Results:
     analysis: Analysis
     map_page: str
     shown: Mapping[str, Any]
-
-
-@dataclass(eq=False)
-class Received:
-    """One dropped file: the name it came with, what became of it, and what was seen in it."""
-
-    given: str
-    said: str
-    outcome: str = "kept"
-    seen: list[str] = field(default_factory=list)
 
 
 class Desk:
@@ -249,16 +240,9 @@ class Desk:
 
 def _seen(line: Received, answer: Future[Any]) -> None:
     if error := answer.exception():
-        line.outcome, line.seen = "unread", [str(error)]
-        return
-    records = answer.result()
-    line.outcome = "unread" if not records or all(r["outcome"] == "error" for r in records) else "read"
-    line.seen = [_sentence(record) for record in records]
-
-
-def _sentence(record: Mapping[str, Any]) -> str:
-    track = f"track {record['track']}: " if record["track"] > 1 else ""
-    return track + " ".join([str(record["message"]), *record["notes"][:2]])
+        line.unread(str(error))
+    else:
+        line.read(answer.result())
 
 
 def _files(folder: Path) -> frozenset[tuple[str, int, int]]:

@@ -203,7 +203,12 @@
       const row = make("li", "", line.outcome.replaceAll(" ", "-"));
       const name = make("strong", "");
       name.append(make("bdi", line.given));
-      row.append(name, ` ${line.said}`, ...line.seen.map((seen) => make("span", seen, "seen")));
+      row.append(name, ` ${line.said}`, ...(line.seen ? [make("span", line.seen, "seen")] : []));
+      return row;
+    }));
+    by("noticed").replaceChildren(...state.noticed.map((note) => {
+      const row = make("li", "");
+      row.append(make("bdi", note));
       return row;
     }));
     list.scrollTop = list.scrollHeight;

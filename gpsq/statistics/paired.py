@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 SIGN_TEST = "exact sign test"
 STUDENT = "Student's paired test on the logarithm"
 SIGN_FLIPS = "sign flips on the logarithm"
+PSEUDO_VALUES = "Student's test on the logarithm with each ride left out in turn"
 #: From this number of rides the signs of the ratios are flipped; with fewer that test is too coarse to find much.
 FEWEST_FOR_SIGN_FLIPS = 8
 #: Means that differ by less than this share are the same but for rounding.
@@ -58,16 +59,18 @@ def sign_flip_p(differences: FloatArray, rng: Generator) -> float:
 
 
 def student_p(differences: FloatArray) -> float:
-    """Return the two-sided p of Student's paired test; not all differences may be the same.
+    """Return the two-sided p of Student's paired test; of differences that are all the same 1 at nought, else 0.
 
     Examples
     --------
-    >>> round(student_p(np.array([1.0, 2.0, 3.0])), 4)
-    0.0742
+    >>> round(student_p(np.array([1.0, 2.0, 3.0])), 4), student_p(np.zeros(3))
+    (0.0742, 1.0)
     """
     from scipy.special import stdtr
 
     n = len(differences)
+    if not np.ptp(differences) > 0:
+        return float(differences[0] == 0)
     t = np.mean(differences) / np.sqrt(np.var(differences, ddof=1) / n)
     return float(2 * stdtr(n - 1, -abs(t)))
 
@@ -139,9 +142,22 @@ def ratio(logs: FloatArray, confidence: float = 0.95, seed: int = 0) -> Interval
     (1.99, True)
     """
     if len(logs) < FEWEST_FOR_SIGN_FLIPS:
-        found = intervals.mean(logs, confidence)
-    else:
-        found = intervals.mean_difference(logs, np.random.default_rng(seed), confidence)
+        return student_ratio(logs, confidence)
+    return _exponential(intervals.mean_difference(logs, np.random.default_rng(seed), confidence))
+
+
+def student_ratio(logs: FloatArray, confidence: float = 0.95) -> Interval:
+    """Return the ratio that the mean of its logarithm gives, with Student's interval.
+
+    Examples
+    --------
+    >>> round(student_ratio(np.log([2.0, 8.0])).value, 3)
+    4.0
+    """
+    return _exponential(intervals.mean(logs, confidence))
+
+
+def _exponential(found: Interval) -> Interval:
     value, low, high = (float(np.exp(v)) for v in (found.value, found.low, found.high))
     return Interval(value, low, high, found.method)
 
@@ -155,5 +171,5 @@ def ratio_test(logs: FloatArray, seed: int = 0) -> tuple[float, str]:
     (0.0078125, 'sign flips on the logarithm')
     """
     if len(logs) < FEWEST_FOR_SIGN_FLIPS:
-        return (student_p(logs) if np.ptp(logs) > 0 else float(logs[0] == 0)), STUDENT
+        return student_p(logs), STUDENT
     return sign_flip_p(logs, np.random.default_rng(seed)), SIGN_FLIPS

@@ -13,32 +13,29 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gpsq.statistics import paired, power
+from gpsq.statistics.robust import robust_sd
 from gpsq.summaries import sampling
-from gpsq.summaries.devices.repeatability import ONE_SD, from_others
+from gpsq.summaries.devices.shared_rides import log_errors, pseudo_values, shared_rides
 from gpsq.summaries.pair_verdicts import with_verdict
-from gpsq.summaries.station_table import by_ride, on_common_line, station_table
+from gpsq.summaries.station_table import station_table
 from gpsq.summary_types import Interval, PairedComparison
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Iterator, Mapping, Sequence
 
-    from gpsq.model import BoolArray, FirstFix, FloatArray, Trace
+    from gpsq.model import FirstFix, FloatArray, Trace
     from gpsq.results import RouteResult, TraceResult
     from gpsq.settings import Settings
-    from gpsq.summaries.station_table import StationTable
-
-#: Errors are compared over this many stations of a ride at least.
-FEWEST_STATIONS = 20
+    from gpsq.summaries.devices.shared_rides import SharedRides
 
 Key = tuple[str, str]
-Trio = tuple[str, str, str]
-Rides = tuple[tuple[str, ...], "FloatArray"]
 
 
 @dataclass(frozen=True)
 class Pair:
     """What a comparison rests on: a value a ride (a difference, or the logarithm of a ratio), and why others are left out.
 
+    Of the repeatability the values are pseudo-values of the logarithm of the ratio, which has no value of one ride.
     `withheld` says why there is no comparison at all.
     """
 
@@ -46,6 +43,7 @@ class Pair:
     first: str
     second: str
     values: FloatArray
+    rides: int
     left_out: str = ""
     withheld: str = ""
 
@@ -100,7 +98,7 @@ def _first_fix_pairs(traces: Sequence[Trace], results: Sequence[TraceResult], me
         values = np.array([_DIFFERENCE[measure](a, b) for a, b in same], dtype=float)
         known = ~np.isnan(values)
         said = _left_out(len(shared) - len(same), int((~known).sum()), measure, same)
-        pairs.append(Pair(measure, first, second, values[known], said))
+        pairs.append(Pair(measure, first, second, values[known], int(known.sum()), said))
     return [pair for pair in pairs if measure == "ttff_s" or len(pair.values)]
 
 
@@ -146,71 +144,40 @@ def _left_out(other_state: int, unknown: int, measure: str, same: Sequence[tuple
 
 
 def _error_pairs(traces: Sequence[Trace], results: Sequence[TraceResult], routes: Sequence[RouteResult]) -> list[Pair]:
-    logs: dict[Trio, list[float]] = {}
-    short: dict[Trio, int] = {}
-    thinned: set[tuple[str, str]] = set()
     interval_s = sampling.usual_intervals(traces, results)
+    shared: dict[Key, list[SharedRides]] = {}
     for route in routes:
         table = station_table(route, traces, results)
         if table is None:
             continue
-        common = on_common_line(table)
-        for first, second in combinations(sorted(set(table.device)), 2):
-            slow = sampling.slower((first, second), interval_s)
-            keep = sampling.masked(table, route, slow) if slow else np.ones(common.shape, dtype=bool)
-            thinned |= {(first, second)} if slow else set()
-            for measure in ("xte_p68_m", "repeatability_m"):
-                rides = [_rides(table, device, measure, common, keep) for device in (first, second)]
-                found, lost = log_ratios(*rides)
-                logs.setdefault((measure, first, second), []).extend(found.values())
-                short[measure, first, second] = short.get((measure, first, second), 0) + lost
-    return [
-        Pair(*key, np.array(found, dtype=float), _said(short[key], key[1:] in thinned), _why_withheld(key, routes))
-        for key, found in sorted(logs.items())
-        if found
-    ]
+        for pair in combinations(sorted(set(table.device)), 2):
+            shared.setdefault(pair, []).append(shared_rides(table, route, pair, interval_s))
+    pairs = [pair for key, own in shared.items() for pair in _of_shared(*key, own, routes)]
+    return sorted((p for p in pairs if p.rides), key=lambda p: (p.measure, p.first, p.second))
 
 
-def _rides(table: StationTable, device: str, measure: str, common_m: FloatArray, keep: BoolArray) -> Rides:
-    """Return a device's rides as errors from the line, or about their own middle, where stations count."""
-    rows = table.of(device)
-    if measure == "xte_p68_m":
-        return by_ride(table, np.where(keep, table.offset_m, np.nan), rows)
-    names, offset_m = by_ride(table, common_m, rows)
-    counted = by_ride(table, np.where(keep, 0.0, np.nan), rows)[1]
-    return names, from_others(offset_m) + counted
+def _of_shared(first: str, second: str, own: Sequence[SharedRides], routes: Sequence[RouteResult]) -> Iterator[Pair]:
+    lost, rides, thinned = sum(s.lost for s in own), sum(s.rides for s in own), any(s.thinned for s in own)
+    logs = np.concatenate([log_errors(s) for s in own])
+    said, why = _said(lost + rides - len(logs), 0, thinned), _why_withheld({first, second}, routes)
+    yield Pair("xte_p68_m", first, second, logs[:, 0] - logs[:, 1], len(logs), said, why)
+    values = pseudo_values(own)
+    lone = sum(s.rides == 1 for s in own)
+    logs = values[:, 0] - values[:, 1] if len(values) else np.empty(0)
+    yield Pair("repeatability_m", first, second, logs, rides - lone, _said(lost, lone, thinned))
 
 
-def _said(short: int, thinned: bool) -> str:
-    parts = [f"rides left out: {short} with little road in common"] if short else []
+def _said(short: int, lone: int, thinned: bool) -> str:
+    lost = [f"{short} with little road in common"] if short else []
+    lost += [f"{lone} alone on a way"] if lone else []
+    parts = [f"rides left out: {', '.join(lost)}"] if lost else []
     parts += ["compared where the one that records more rarely has fixes"] if thinned else []
     return "; ".join(parts)
 
 
-def log_ratios(first: Rides, second: Rides) -> tuple[dict[str, float], int]:
-    """Return the logarithm of the ratio of two devices' errors on each shared ride, and how many rides share too little.
-
-    The error of a ride is the size that 68 % of its stations keep, over the stations that both devices have.
-    """
-    (names, a), (others, b) = first, second
-    found, lost = {}, 0
-    for i, name in enumerate(names):
-        if name not in others:
-            continue
-        one, other = a[i], b[others.index(name)]
-        both = np.isfinite(one) & np.isfinite(other)
-        sizes = [float(np.quantile(np.abs(row[both]), ONE_SD)) if both.any() else 0.0 for row in (one, other)]
-        if both.sum() < min(FEWEST_STATIONS, len(one) / 2) or not min(sizes) > 0:
-            lost += 1
-        else:
-            found[name] = float(np.log(sizes[0] / sizes[1]))
-    return found, lost
-
-
-def _why_withheld(key: Trio, routes: Sequence[RouteResult]) -> str:
-    measure, first, second = key
-    apart = [two.apart_m for route in routes for two in route.apart if two.pair == {first, second}]
-    if apart and measure == "xte_p68_m":
+def _why_withheld(pair: set[str], routes: Sequence[RouteResult]) -> str:
+    apart = [two.apart_m for route in routes for two in route.apart if two.pair == pair]
+    if apart:
         return f"they lie {max(apart):.0f} m apart, and which is right cannot be known without a surveyed line"
     return ""
 
@@ -219,25 +186,28 @@ def _why_withheld(key: Trio, routes: Sequence[RouteResult]) -> str:
 
 
 def _compared(pair: Pair, settings: Settings) -> PairedComparison:
-    n, level = len(pair.values), settings.confidence
+    values, level = pair.values, settings.confidence
     difference, p, test, least = Interval(np.nan, method="none"), np.nan, "none", np.nan
-    if pair.withheld or n < 2:
+    if pair.withheld or len(values) < 2:
         pass
+    elif pair.measure == "repeatability_m":
+        difference, p, test = paired.student_ratio(values, level), paired.student_p(values), paired.PSEUDO_VALUES
+        least = float(np.exp(values.std(ddof=1) * power.detectable(len(values), power.power_of_student, level)))
     elif pair.is_ratio:
-        difference = paired.ratio(pair.values, level, settings.seed)
-        p, test = paired.ratio_test(pair.values, settings.seed)
-        least = float(np.exp(float(pair.values.std(ddof=1)) * power.detectable_ratio(n, level)))
+        difference = paired.ratio(values, level, settings.seed)
+        p, test = paired.ratio_test(values, settings.seed)
+        least = float(np.exp(values.std(ddof=1) * power.detectable_ratio(len(values), level)))
     else:
-        difference = paired.median_difference(pair.values, level)
-        p, test = paired.sign_test(pair.values), paired.SIGN_TEST
-        least = _scatter(pair.values) * power.detectable(n, power.power_of_signs, level)
+        difference = paired.median_difference(values, level)
+        p, test = paired.sign_test(values), paired.SIGN_TEST
+        least = _scatter(values) * power.detectable(int(np.count_nonzero(values)), power.power_of_signs, level)
     return PairedComparison(
-        pair.measure, pair.first, pair.second, n, difference, pair.is_ratio, p, np.nan, test, least, pair.left_out,
-        False, "",
+        pair.measure, pair.first, pair.second, pair.rides, difference, pair.is_ratio, p, np.nan, test, least,
+        pair.left_out, False, "",
     )  # fmt: skip
 
 
 def _scatter(differences: FloatArray) -> float:
     """Return the robust standard deviation of the differences; nan where half of them are infinite."""
     middle = float(np.median(differences)) if np.isfinite(np.median(np.abs(differences))) else np.nan
-    return 1.4826 * float(np.median(np.abs(differences - middle)))
+    return robust_sd(differences - middle)

@@ -39,7 +39,7 @@ def with_verdict(found: PairedComparison, settings: Settings, compared: int, wit
     words, names = WORDS[found.measure], f"{found.first} and {found.second}"
     if withheld:
         return replace(found, verdict=f"{names} are not compared in {words.name}: {withheld}")
-    if found.rides < 2:
+    if found.rides < 2 or np.isnan(found.p):
         rides = f"{found.rides} usable ride{'s' * (found.rides != 1)}"
         return replace(found, verdict=f"nothing can be said of {words.name}: {names} share {rides}")
     equal = 1.0 if found.is_ratio else 0.0

@@ -9,16 +9,17 @@ import numpy as np
 
 from gpsq.statistics import intervals
 from gpsq.summaries import sampling
-from gpsq.summaries.devices.repeatability import ONE_SD, from_others
-from gpsq.summaries.station_table import by_ride, on_common_line, station_table
+from gpsq.summaries.devices.shared_rides import pseudo_values, shared_rides
+from gpsq.summaries.station_table import station_table
 from gpsq.summary_types import DevicePlace, Interval, RouteRatio
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from gpsq.model import BoolArray, FloatArray, Trace
+    from gpsq.model import FloatArray, Trace
     from gpsq.results import RouteResult, TraceResult
     from gpsq.settings import Settings
+    from gpsq.summaries.devices.shared_rides import SharedRides
     from gpsq.summaries.station_table import StationTable
     from gpsq.summary_types import DeviceSummary
 
@@ -60,62 +61,49 @@ def rank_by_repeatability(
 
     Notes
     -----
-    Each ride gives the logarithm of each device's size of error, on the rides that all of them recorded (five at least);
-    the road of a ride is in all of them and cancels, so rides of all routes count together. `first_share` is the
-    probability of being the smallest that Student's distribution about the means gives, with the covariance over rides;
-    for two devices that of the paired test. Places keep the level all at once: from the simultaneous intervals of all
-    pairs (Bonferroni), a device's best place is one behind those that are shown to be better, its worst one before those
-    shown to be worse (Al Mohamad, Goeman & van Zwet 2022, Biometrics 78:1103–1113).
+    The logarithm of each device's repeatability over the rides that all of them recorded (five at least) and the stations
+    that all of them have; the road of a ride is in all of them and cancels, so rides of all routes count together.
+    `first_share` is the probability of being the smallest that Student's distribution about them gives, with the
+    covariance that leaving out rides in turn shows; for two devices that of the test of the pair. Places keep the level
+    all at once: from the simultaneous intervals of all pairs (Bonferroni), a device's best place is one behind those that
+    are shown to be better, its worst one before those shown to be worse (Al Mohamad, Goeman & van Zwet 2022, Biometrics
+    78:1103–1113).
     """
     interval_s = sampling.usual_intervals(traces, results)
-    sizes: dict[str, dict[tuple[str, str], float]] = {}
-    for route in routes:
-        table = station_table(route, traces, results)
-        if table is not None:
-            slow = sampling.slower(sorted(set(table.device)), interval_s)
-            keep = sampling.masked(table, route, slow) if slow else np.ones(table.offset_m.shape, dtype=bool)
-            for device, own in _sizes(table, keep).items():
-                sizes.setdefault(device, {}).update({(table.route, ride): size for ride, size in own.items()})
-    names, logs = _shared(sizes)
-    return tuple(_places("", names, logs, settings)) if len(names) > 1 else ()
-
-
-def _sizes(table: StationTable, keep: BoolArray) -> dict[str, dict[str, float]]:
-    """Return the logarithm of the size that 68 % of a ride keeps about the device's own middle, by device and ride."""
-    common = on_common_line(table)
-    sizes: dict[str, dict[str, float]] = {}
-    for device in sorted(set(table.device)):
-        rides, rows = by_ride(table, common, table.of(device))
-        counted = by_ride(table, np.where(keep, 0.0, np.nan), table.of(device))[1]
-        for ride, row in zip(rides, np.abs(from_others(rows) + counted), strict=True):
-            known = row[np.isfinite(row)]
-            if known.size and np.quantile(known, ONE_SD) > 0:
-                sizes.setdefault(device, {})[ride] = float(np.log(np.quantile(known, ONE_SD)))
-    return sizes
-
-
-def _shared(sizes: Mapping[str, Mapping[tuple[str, str], float]]) -> tuple[tuple[str, ...], FloatArray]:
-    """Return devices and (rides, devices) logarithms on the rides that all of these recorded.
-
-    Where too few are shared by all, the devices that recorded fewest are left out; none are left under five rides.
-    """
-    names = sorted(sizes, key=lambda d: (-len(sizes[d]), d))
+    tables = [(t, route) for route in routes if (t := station_table(route, traces, results)) is not None]
+    names = sorted({d for t, _ in tables for d in t.device})
     while len(names) > 1:
-        shared = sorted(set.intersection(*(set(sizes[d]) for d in names)))
-        if len(shared) >= FEWEST_RIDES:
-            return tuple(names), np.array([[sizes[d][ride] for d in names] for ride in shared])
-        names.pop()
-    return (), np.empty((0, 0))
+        shared = _shared(tables, names, interval_s)
+        rides = _count(shared)
+        values = pseudo_values(shared) if rides >= FEWEST_RIDES else np.empty((0, 0))
+        if len(values):
+            return tuple(_places(names, values, rides, settings))
+        # where too few rides are shared by all, the device goes without which most are shared
+        names = max(
+            (list(left) for left in combinations(names, len(names) - 1)),
+            key=lambda left: _count(_shared(tables, left, interval_s)),
+        )
+    return ()
 
 
-def _places(route: str, names: tuple[str, ...], logs: FloatArray, settings: Settings) -> list[DevicePlace]:
+def _shared(
+    tables: Sequence[tuple[StationTable, RouteResult]], names: Sequence[str], interval_s: Mapping[str, float]
+) -> list[SharedRides]:
+    return [shared_rides(t, route, names, interval_s) for t, route in tables if set(names) <= set(t.device)]
+
+
+def _count(shared: Sequence[SharedRides]) -> int:
+    return sum(own.rides for own in shared if own.rides > 1)
+
+
+def _places(names: Sequence[str], logs: FloatArray, rides: int, settings: Settings) -> list[DevicePlace]:
     mean = logs.mean(axis=0)
     better = _shown_better(logs, settings.confidence)
     first = share_first(logs, settings.resamples, settings.seed)
     order = np.argsort(np.argsort(mean)) + 1
     rows = [
         DevicePlace(
-            route, device, len(logs), float(np.exp(mean[i])), int(order[i]), float(first[i]),
+            "", device, rides, float(np.exp(mean[i])), int(order[i]), float(first[i]),
             1 + int(better[:, i].sum()), len(names) - int(better[i].sum()),
         )
         for i, device in enumerate(names)

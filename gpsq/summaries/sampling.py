@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     from gpsq.model import BoolArray, Trace
     from gpsq.results import RouteResult, TraceResult
@@ -31,7 +31,7 @@ def usual_intervals(traces: Sequence[Trace], results: Sequence[TraceResult]) -> 
     return {device: float(np.median(own)) for device, own in found.items()}
 
 
-def slower(devices: Sequence[str], interval_s: dict[str, float]) -> str:
+def slower(devices: Sequence[str], interval_s: Mapping[str, float]) -> str:
     """Return the device that records most rarely, where another does so much more often; "" where all are alike.
 
     >>> slower(("a", "b"), {"a": 1.0, "b": 20.0}), slower(("a", "b"), {"a": 1.0, "b": 2.0})

@@ -85,7 +85,7 @@ def figure(routes: Sequence[FloatArray], confidence: float = 0.95) -> Interval:
     if not enough:
         return Interval(np.nan, method="none: fewer than 2 scored rides on any route")
     sizes = [_sizes(rows) for rows in enough]
-    value = _one_sd(sizes)
+    value = one_sd(sizes)
     without = []
     for k, rows in enumerate(enough):
         scored = np.flatnonzero(np.isfinite(rows).any(axis=1))
@@ -93,7 +93,7 @@ def figure(routes: Sequence[FloatArray], confidence: float = 0.95) -> Interval:
         for block in range(blocks.max() + 1):
             kept = np.ones(len(rows), dtype=bool)
             kept[scored[blocks == block]] = False
-            without.append(_one_sd([*sizes[:k], _sizes(rows[kept]), *sizes[k + 1 :]]))
+            without.append(one_sd([*sizes[:k], _sizes(rows[kept]), *sizes[k + 1 :]]))
     return intervals.log_jackknife(value, np.array(without), confidence)
 
 
@@ -102,7 +102,14 @@ def _sizes(offset_m: FloatArray) -> FloatArray:
     return np.asarray(size[np.isfinite(size)])
 
 
-def _one_sd(sizes: Sequence[FloatArray]) -> float:
+def one_sd(sizes: Sequence[FloatArray]) -> float:
+    """Return the size that 68.27 % of all values keep, nan where there are none.
+
+    Examples
+    --------
+    >>> one_sd([np.array([1.0, 3.0]), np.array([2.0, 9.0])])
+    3.0
+    """
     everything = np.concatenate(sizes)
     if not everything.size:
         return float("nan")

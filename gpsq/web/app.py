@@ -16,6 +16,7 @@ from starlette.responses import HTMLResponse, JSONResponse, RedirectResponse, Re
 from starlette.routing import Route
 
 from gpsq.exceptions import GpsqError, OutputError
+from gpsq.output.drawing.rendering import following
 from gpsq.output.folder_swap import written_names
 from gpsq.output.map.page import leaflet
 from gpsq.settings import RESULTS
@@ -126,7 +127,10 @@ class _Addresses:
         if name == "map.html" and self.desk.results is not None:
             return _result("map.html", pages.framed_map(self.desk.results.map_page).encode())
         await asyncio.wrap_future(self.desk.write())
-        return await run_in_threadpool(_file, self.desk.folder / RESULTS, name)
+        answer = await run_in_threadpool(_file, self.desk.folder / RESULTS, name)
+        if "as" in request.query_params and answer.media_type == _KINDS[".svg"]:
+            answer = _result(name, following(bytes(answer.body).decode()).encode())
+        return answer
 
     async def published(self, request: Request) -> Response:
         """Hand out a file of what was made fit to publish."""

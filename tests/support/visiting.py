@@ -68,8 +68,17 @@ class Visit:
         return zipfile.ZipFile(io.BytesIO(Path(download.value.path()).read_bytes()))
 
     def fits(self) -> None:
-        wide = self.page.evaluate("document.documentElement.scrollWidth")
-        assert wide <= self.page.viewport_size["width"]
+        """No element reaches beyond the screen, and each figure of the first table is seen without scrolling."""
+        wide = self.page.evaluate(
+            """() => [...document.body.querySelectorAll('*')].filter((node) => {
+              const box = node.getBoundingClientRect(), most = document.documentElement.clientWidth + 0.5;
+              return box.width && !node.closest('svg, .leaflet-pane, .unseen, .skip, thead')
+                && (box.right > most || box.left < -0.5);
+            }).map((node) => node.outerHTML.slice(0, 120))"""
+        )
+        assert wide == []
+        region = self.page.locator("#fix table").first.locator("..")
+        assert region.evaluate("(node) => node.scrollWidth <= node.clientWidth")
 
 
 def tab_to(page: Any, wanted: str) -> None:

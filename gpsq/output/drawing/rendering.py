@@ -14,7 +14,7 @@ from xml.sax.saxutils import escape
 import numpy as np
 
 from gpsq.output.drawing.sheet import FONT, INK, LEAF, POINTS_PER_INCH, RULE, SOFT, STREET, Line, Sheet, Text
-from gpsq.output.templating import SPELLED_OUT
+from gpsq.output.templating import SPELLED_OUT, template_text
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence
@@ -62,13 +62,23 @@ class Chart:
     def inline(self, *, wide: bool) -> str:
         """Return the SVG for a page: colours follow the page, and no name in it meets that of another chart."""
         svg = self.wide_svg if wide else self.square_svg
-        svg = svg[svg.index("<svg") :]
-        for colour, variable in THEMED.items():
-            svg = svg.replace(colour, variable)
+        svg = _themed(svg[svg.index("<svg") :])
         svg = re.sub(r"<title>.*?</title>\n", "", svg, count=1).translate(SPELLED_OUT)
         return re.sub(
             r'^<svg [^>]*viewBox="([^"]+)"[^>]*>', r'<svg viewBox="\1" aria-hidden="true" focusable="false">', svg
         )
+
+
+def following(svg: str) -> str:
+    """Return an SVG file whose colours follow the look, light or dark, of who opens it: for pages that show it as a picture."""
+    looks, _, _ = template_text("look.css").partition("*{")
+    return _themed(svg).replace("<defs>", f"<style>{escape(looks)}</style>\n<defs>", 1)
+
+
+def _themed(svg: str) -> str:
+    for colour, variable in THEMED.items():
+        svg = svg.replace(colour, variable)
+    return svg
 
 
 def rendered(drawings: Sequence[Drawing]) -> tuple[Chart, ...]:
@@ -113,7 +123,7 @@ def svg_text(sheet: Sheet, name: str, title: str) -> str:
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width:g} {height:g}" width="{width:g}pt" '
         f'height="{height:g}pt" font-family="{FONT}, Verdana, sans-serif" role="img">',
         f"<title>{escape(title)}</title>",
-        f"<defs>{defs}</defs>" if defs else "",
+        f"<defs>{defs}</defs>",
         f'<path d="M0 0H{width:g}V{height:g}H0Z" style="fill:{LEAF}"/>',
         *body,
         "</svg>",

@@ -9,10 +9,11 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
+from gpsq.campaign.start_matching import seconds
 from gpsq.campaign.timestamps import parse_time
 from gpsq.exceptions import CampaignError, one_line
 from gpsq.output.instants import dated
-from gpsq.reading.starts import first_fix, seconds
+from gpsq.reading.starts import first_fix
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

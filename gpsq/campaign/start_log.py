@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import csv
+import codecs
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from pathlib import PurePosixPath
@@ -11,28 +11,36 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
-from gpsq.campaign import safe_files
+from gpsq.campaign import safe_files, start_table
+from gpsq.campaign.start_table import Problem, read_table
 from gpsq.campaign.timestamps import parse_time
-from gpsq.exceptions import InputError
+from gpsq.campaign.written_times import read_clock, read_date, read_time
 from gpsq.model import NAT
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping, Sequence
+    from collections.abc import Mapping, Sequence
     from pathlib import Path
 
     from gpsq.campaign.campaign_file import Campaign
+    from gpsq.campaign.start_table import Row
+    from gpsq.campaign.written_times import WrittenDate, WrittenTime
 
-FILE = "rides.csv"
-REQUIRED = ("file", "device", "started")
-OPTIONAL = ("start_lat", "start_lon", "start_state", "ride", "note")
+FILE = start_table.FILE
+#: The columns that the page gives a new log.
+USUAL = ("file", "device", "started")
 STATES = ("hot", "warm", "cold")
-#: A note may run over so many lines.
-MOST_LINES = 20
+_A_TIME = "a time such as 2024-05-14T07:10:00Z"
+_DAY_FIRST = "the day first, or the year such as 2024-05-14"
+_A_ZONE = "Z or an offset such as +02:00, or time_zone in campaign.toml"
 
 
 @dataclass(frozen=True)
 class StartEntry:
-    """One row: what a person noted of one file; nan, NaT and "" where nothing is said."""
+    """One row: what a person noted of one recording; nan, NaT and "" where nothing is said.
+
+    `row` counts from 1 below the heading, `line` is that of the text; `written` is the start as it stands there, and
+    `to_minute` tells that it has no seconds. Without `file` the row means the recording that begins after it.
+    """
 
     file: str
     row: int
@@ -43,14 +51,39 @@ class StartEntry:
     start_state: str = ""
     ride: str = ""
     note: str = ""
+    line: int = 0
+    written: str = ""
+    to_minute: bool = False
 
 
 @dataclass(frozen=True)
 class StartLog:
-    """The sound rows by the file they name, and a line for every problem."""
+    """The rows of which something can be used, and what is wrong; each row that says anything is among one of the two."""
 
-    entries: Mapping[str, StartEntry] = field(default_factory=dict)
-    problems: tuple[str, ...] = ()
+    rows: tuple[StartEntry, ...] = ()
+    problems: tuple[Problem, ...] = ()
+
+    @property
+    def entries(self) -> Mapping[str, StartEntry]:
+        """The rows that name a file, by that name; the first, where several name it."""
+        named: dict[str, StartEntry] = {}
+        for entry in self.rows:
+            if entry.file:
+                named.setdefault(entry.file, entry)
+        return named
+
+
+@dataclass
+class _Reading:
+    """How times of one log are read; `month_first` where some date of it can only be read so."""
+
+    time_zone: str | None
+    in_utc: bool
+    month_first: str = ""
+    problems: list[Problem] = field(default_factory=list)
+
+    def say(self, row: Row, found: str, expected: str, why: str = "") -> None:
+        self.problems.append(Problem(found, expected, why, row.number, row.line))
 
 
 def load(folder: Path, campaign: Campaign) -> StartLog:
@@ -61,128 +94,107 @@ def load(folder: Path, campaign: Campaign) -> StartLog:
     except FileNotFoundError:
         return StartLog()
     except OSError as error:
-        return StartLog(problems=(_problem(f"a file that cannot be read ({error.strerror})", "a readable file"),))
+        return StartLog(problems=(Problem(f"a file that cannot be read ({error.strerror})", "a readable file"),))
     return parse(data, campaign.time_zone)
 
 
-def parse(data: bytes, time_zone: str | None = None) -> StartLog:
-    r"""Read the bytes of a start log.
+def parse(data: bytes | str, time_zone: str | None = None) -> StartLog:
+    r"""Read the text of a start log, as a file's bytes or as it was pasted.
+
+    Parameters
+    ----------
+    data : bytes or str
+        A table parted by commas, semicolons or tabs; a heading may be missing.
+    time_zone : str, optional
+        Name of the zone that times without one are in; without it they are refused.
 
     Examples
     --------
-    >>> log = parse(b"file,device,started\nmon.gpx,Watch,2024-05-13T07:00:00Z\ntue.gpx,Watch,soon\n")
-    >>> [str(entry.started) for entry in log.entries.values()]
-    ['2024-05-13T07:00:00.000', 'NaT']
+    >>> log = parse(b"date;pressed start\n14.5.2024;07:00:12\n15.5.2024;soon\n", "UTC")
+    >>> [str(entry.started) for entry in log.rows]
+    ['2024-05-14T07:00:12.000', 'NaT']
     >>> print(log.problems[0])
-    rides.csv: found 'soon' as started in row 2; expected a time such as 2024-05-14T07:10:00Z
+    rides.csv: found '15.5.2024 soon' as started in row 2; expected a time such as 2024-05-14T07:10:00Z
     """
-    text = data.decode("utf-8-sig", "replace")
-    heading, _, _ = text.partition("\n")
-    delimiter = max(",;\t", key=heading.count)
-    rows, unclosed = _rows(text.replace("\0", ""), delimiter)
-    if not rows:
-        return StartLog(problems=(_problem("an empty file", f"the columns {', '.join(REQUIRED)}"),))
-    names = [name.strip().lower() for name in rows[0]]
-    problems = [*_column_problems(names), *unclosed]
-    if "file" not in names:
-        return StartLog(problems=tuple(problems))
-    entries: dict[str, StartEntry] = {}
-    for number, row in enumerate(rows[1:], start=1):
-        if any(cell.strip() for cell in row):
-            _add(entries, problems, dict(zip(names, (cell.strip() for cell in row), strict=False)), number, time_zone)
-    return StartLog(entries, tuple(problems))
+    table = read_table(data if isinstance(data, str) else _decoded(data))
+    reading = _Reading(time_zone, table.in_utc, _month_first(table.rows))
+    rows = tuple(_entry(row, reading) for row in table.rows)
+    return StartLog(rows, (*table.problems, *reading.problems))
 
 
-def _rows(text: str, delimiter: str) -> tuple[list[list[str]], list[str]]:
-    """Return the rows of a table and a line for each quote that is not closed: it would swallow the rows below it.
-
-    A quoted cell may hold line breaks where the row is then as long as the heading.
-    """
-    lines = text.splitlines()
-    rows: list[list[str]] = []
-    problems: list[str] = []
-    at = 0
-    while at < len(lines):
-        width = len(rows[0]) if rows else 0
-        taken = next((n for n in range(1, MOST_LINES + 1) if _is_row(lines[at : at + n], n, width, delimiter)), 0)
-        if taken:
-            rows.append(next(csv.reader(["\n".join(lines[at : at + taken])], delimiter=delimiter), []))
-        else:
-            problems.append(_problem(f"a quote that is not closed in row {len(rows)}", "each quote closed"))
-            rows.append([cell.replace('"', "") for cell in lines[at].split(delimiter)])
-        at += taken or 1
-    return rows, problems
-
-
-def _is_row(lines: Sequence[str], wanted: int, width: int, delimiter: str) -> bool:
-    """Whether lines are one row by themselves: every quote closed.
-
-    Several lines must be as many cells as the heading together, and none of the later ones by itself.
-    """
-    if len(lines) < wanted:
-        return False
+def _decoded(data: bytes) -> str:
+    if data.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
+        return data.decode("utf-16", "replace")
     try:
-        row = next(csv.reader(["\n".join(lines)], delimiter=delimiter, strict=True), [])
-    except csv.Error:
-        return False
-    return wanted == 1 or (len(row) == width and all(line.count(delimiter) < width - 1 for line in lines[1:]))
+        return data.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        return data.decode("cp1252", "replace")
 
 
-def _problem(found: str, expected: str) -> str:
-    return str(InputError(FILE, found, expected))
+def lines(problems: Sequence[Problem]) -> tuple[str, ...]:
+    r"""Return a line for each problem; one alone where more than two rows have the same.
+
+    Examples
+    --------
+    >>> log = parse(b"started\n2024-05-14 07:00\n2024-05-15 07:00\n2024-05-16 07:00\n")
+    >>> lines(log.problems)[0].partition("; expected")[0]
+    "rides.csv: found '2024-05-14 07:00' as started in row 1, without a zone; the same in rows 2 and 3"
+    """
+    alike: dict[tuple[str, ...], list[Problem]] = {}
+    for k, problem in enumerate(problems):
+        kind = (problem.why, problem.expected) if problem.row and problem.why else (str(k),)
+        alike.setdefault(kind, []).append(problem)
+    said: list[str] = []
+    for first, *others in alike.values():
+        rows = [str(problem.row) for problem in others]
+        if len(rows) > 1:
+            said.append(first.of_rows(f"rows {', '.join(rows[:-1])} and {rows[-1]}"))
+        else:
+            said += [str(problem) for problem in (first, *others)]
+    return tuple(said)
 
 
-def _column_problems(names: list[str]) -> list[str]:
-    known = (*REQUIRED, *OPTIONAL)
-    problems = [
-        _problem(f"the unknown column {name!r}, which is not used", f"the columns {', '.join(known)}")
-        for name in names
-        if name not in known
-    ]
-    problems += [
-        _problem(f"no column {name!r}", f"the columns {', '.join(REQUIRED)}") for name in REQUIRED if name not in names
-    ]
-    problems += [_problem(f"the column {name!r} twice", "each column once") for name in known if names.count(name) > 1]
-    return problems
+def without_seconds(log: StartLog) -> tuple[str, ...]:
+    """Return a line on the starts that are known to the minute only, where there are any."""
+    known = [entry for entry in log.rows if not np.isnat(entry.started)]
+    count = sum(entry.to_minute for entry in known)
+    which = f"{count} of {len(known)} starts have" if len(known) > 1 else "the start has"
+    what = "no seconds, so the times to first fix from them may be up to 59 s too long"
+    return (f"{FILE}: {which} {what}",) if count else ()
 
 
-def _add(
-    entries: dict[str, StartEntry], problems: list[str], row: dict[str, str], number: int, time_zone: str | None
-) -> None:
-    file = str(PurePosixPath(row["file"].replace("\\", "/"))) if row.get("file") else ""
-    if not file:
-        problems.append(_problem(f"no file in row {number}", "a path below the folder"))
-    elif file in entries:
-        problems.append(_problem(f"{file} again in row {number}; its first row is used", "each file once"))
-    else:
-        entries[file] = _entry(file, row, number, time_zone, problems)
+# --- one row ------------------------------------------------------------------------------------------------------
 
 
-def _entry(file: str, row: dict[str, str], number: int, time_zone: str | None, problems: list[str]) -> StartEntry:
-    lat = _degrees(row, "start_lat", 90.0, number, problems)
-    lon = _degrees(row, "start_lon", 180.0, number, problems)
+def _entry(row: Row, reading: _Reading) -> StartEntry:
+    cells = row.cells
+    lat, lon = _degrees(row, "start_lat", 90.0, reading), _degrees(row, "start_lon", 180.0, reading)
     if np.isnan(lat) != np.isnan(lon):
-        problems.append(_problem(f"one of start_lat and start_lon in row {number}", "both or none"))
+        reading.say(row, "one of start_lat and start_lon", "both or none")
         lat = lon = float("nan")
-    state = row.get("start_state", "").lower()
+    state = cells.get("start_state", "").lower()
     if state and state not in STATES:
-        problems.append(_problem(f"{state!r} as start_state in row {number}", ", ".join(STATES)))
+        reading.say(row, f"{state!r} as start_state", ", ".join(STATES))
         state = ""
+    started, to_minute = _started(row, reading)
     return StartEntry(
-        file=file,
-        row=number,
-        device=row.get("device", ""),
-        started=_started(row.get("started", ""), number, time_zone, problems),
+        file=str(PurePosixPath(cells["file"].replace("\\", "/"))) if cells.get("file") else "",
+        row=row.number,
+        device=cells.get("device", ""),
+        started=started,
         start_lat_deg=lat,
         start_lon_deg=lon,
         start_state=state,
-        ride=row.get("ride", ""),
-        note=row.get("note", ""),
+        ride=cells.get("ride", ""),
+        note=cells.get("note", ""),
+        line=row.line,
+        written=_written(row),
+        to_minute=to_minute,
     )
 
 
-def _degrees(row: dict[str, str], key: str, bound: float, number: int, problems: list[str]) -> float:
-    text = row.get(key, "")
+def _degrees(row: Row, key: str, bound: float, reading: _Reading) -> float:
+    text = row.cells.get(key, "")
     if not text:
         return float("nan")
     try:
@@ -191,66 +203,82 @@ def _degrees(row: dict[str, str], key: str, bound: float, number: int, problems:
         value = float("nan")
     if abs(value) <= bound:
         return value
-    problems.append(_problem(f"{text!r} as {key} in row {number}", f"degrees between {-bound:g} and {bound:g}"))
+    reading.say(row, f"{text!r} as {key}", f"degrees between {-bound:g} and {bound:g}")
     return float("nan")
 
 
-def _started(text: str, number: int, time_zone: str | None, problems: list[str]) -> np.datetime64:
+# --- the start of one row -------------------------------------------------------------------------------------------
+
+
+def _started(row: Row, reading: _Reading) -> tuple[np.datetime64, bool]:
+    """Return the start of a row in UTC, NaT where it is refused, and whether it is known to the minute only."""
+    text = _written(row)
     if not text:
-        problems.append(_problem(f"no start in row {number}", "a time such as 2024-05-14T07:10:00Z"))
-        return NAT
-    time, has_zone = parse_time(text)
+        reading.say(row, "no start", _A_TIME)
+        return NAT, False
+    found = _read(row)
+    why = _unclear(found.day, reading) if found and found.day else _why_unread(row)
+    if found is None or found.day is None or why:
+        reading.say(row, f"{text!r} as started", _DAY_FIRST if found else _A_TIME, why)
+        return NAT, False
+    zone = found.zone or ("Z" if reading.in_utc else "")
+    time = parse_time(f"{found.day.iso}T{found.clock}{zone}")[0]
     if np.isnat(time):
-        problems.append(_problem(f"{text!r} as started in row {number}", "a time such as 2024-05-14T07:10:00Z"))
-        return NAT
-    if has_zone:
-        return time
-    if time_zone is None:
-        expected = "Z or an offset such as +02:00, or time_zone in campaign.toml"
-        problems.append(_problem(f"{text!r} as started in row {number}, without a zone", expected))
-        return NAT
-    return _to_utc(time, text, number, ZoneInfo(time_zone), problems)
+        reading.say(row, f"{text!r} as started", _A_TIME)
+    return (time if zone or np.isnat(time) else _in_zone(time, row, reading)), found.to_minute
 
 
-def _to_utc(time: np.datetime64, text: str, number: int, zone: ZoneInfo, problems: list[str]) -> np.datetime64:
+def _written(row: Row) -> str:
+    return " ".join(text for text in (row.cells.get("date", ""), row.cells.get("started", "")) if text)
+
+
+def _read(row: Row) -> WrittenTime | None:
+    """Return the start of a row: in one cell, or a date in one and a clock in another."""
+    date, started = row.cells.get("date", ""), row.cells.get("started", "")
+    if not date or not started:
+        return read_time(date or started)
+    day, clock = read_date(date), read_clock(started)
+    if day and clock:
+        return clock._replace(day=day)
+    whole = read_time(started)
+    return whole if whole and day == whole.day else None
+
+
+def _why_unread(row: Row) -> str:
+    date, started = row.cells.get("date", ""), row.cells.get("started", "")
+    if read_clock(date or started):
+        return "without a date"
+    return "without a time of day" if not started and read_date(date) else ""
+
+
+def _month_first(rows: Sequence[Row]) -> str:
+    """Return a date of the log that can only be read with the month first, "" where none is."""
+    days = ((row, found.day) for row in rows if (found := _read(row)))
+    return next((_written(row) for row, day in days if day and not day.iso), "")
+
+
+def _unclear(day: WrittenDate, reading: _Reading) -> str:
+    """Return why the order of day and month is not clear, "" where it is."""
+    if not day.iso:
+        return "a date with the month first"
+    if day.other and reading.month_first:
+        return f"which is {day.iso}, or {day.other} with the month first as in {reading.month_first!r}"
+    return ""
+
+
+def _in_zone(time: np.datetime64, row: Row, reading: _Reading) -> np.datetime64:
     """Read a local time; one that happens twice or never, when clocks change, is refused and not guessed."""
-    local: datetime = time.astype(datetime)
+    said = f"{_written(row)!r} as started"
+    if reading.time_zone is None:
+        reading.say(row, said, _A_ZONE, "without a zone")
+        return NAT
+    zone = ZoneInfo(reading.time_zone)
+    local: datetime = time.astype("datetime64[ms]").astype(datetime)
     first, second = (local.replace(tzinfo=zone, fold=fold).astimezone(UTC) for fold in (0, 1))
     if first != second:
-        found = f"{text!r} as started in row {number}, when the clocks of {zone.key} change"
-        problems.append(_problem(found, "Z or an offset such as +02:00"))
+        often = "twice" if first < second else "never"
+        reading.say(
+            row, said, "Z or an offset such as +02:00", f"which comes {often}: the clocks of {zone.key} change then"
+        )
         return NAT
     return np.datetime64(first.replace(tzinfo=None), "ms")
-
-
-def match(log: StartLog, files: Iterable[str]) -> tuple[dict[str, StartEntry], tuple[str, ...]]:
-    """Find the recording that each row means: by its path below the folder, or by its bare name where only one has it.
-
-    Returns
-    -------
-    tuple
-        The entries by path, and a line for each row that means no file or several.
-    """
-    by_name: dict[str, list[str]] = {}
-    known = sorted(set(files))
-    for file in known:
-        by_name.setdefault(PurePosixPath(file).name, []).append(file)
-    found: dict[str, StartEntry] = {}
-    problems = []
-    for entry in log.entries.values():
-        candidates = [entry.file] if entry.file in known else by_name.get(entry.file, [])
-        if len(candidates) == 1 and candidates[0] not in found:
-            found[candidates[0]] = entry
-        else:
-            problems.append(_unmatched(entry, candidates))
-    return found, tuple(problems)
-
-
-def _unmatched(entry: StartEntry, candidates: list[str]) -> str:
-    if not candidates:
-        return _problem(f"{entry.file!r} in row {entry.row}, which is no recording here", "a path below the folder")
-    if len(candidates) == 1:
-        return _problem(f"{candidates[0]} again in row {entry.row}; its first row is used", "each file once")
-    return _problem(
-        f"{entry.file!r} in row {entry.row}, which may be {' or '.join(candidates)}", "the path below the folder"
-    )

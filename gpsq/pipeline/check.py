@@ -12,11 +12,12 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 import numpy as np
 
 from gpsq.campaign.device_names import UNKNOWN_DEVICE
+from gpsq.campaign.start_matching import seconds
 from gpsq.exceptions import InputError
 from gpsq.model import Trace, Unreadable
 from gpsq.reading import read_file
 from gpsq.reading.listing import find_files, may_be_something_else, readable
-from gpsq.reading.starts import first_fix, seconds, with_starts
+from gpsq.reading.starts import first_fix, with_starts
 from gpsq.rides.copies import compare
 from gpsq.rides.passes import suggest
 from gpsq.rides.recording_figures import Recorded, measure

@@ -18,13 +18,14 @@ from typing import TYPE_CHECKING, Any
 from gpsq import digests
 from gpsq.campaign import campaign_file as campaigns
 from gpsq.campaign import flags, safe_files, start_log
+from gpsq.campaign.start_matching import Recording, match
 from gpsq.exceptions import InputError, NothingToAnalyse, OutputError
 from gpsq.model import Trace
 from gpsq.output.tables import layers, tables
 from gpsq.pipeline import executors
 from gpsq.pipeline.fleet_routes import NO_ROUTE, Place, Sorted, sort_out, traces_in
 from gpsq.pipeline.stages import analyse_traces
-from gpsq.reading.folder import named
+from gpsq.reading.folder import named, recordings_meant
 from gpsq.reading.listing import find_files
 from gpsq.reading.parquet import SUFFIX
 from gpsq.summaries.summarise import summaries
@@ -94,7 +95,9 @@ def run(
                 if not found.parts:
                     raise NothingToAnalyse(str(source), f"{len(files)} files, none readable", "recordings of rides")
                 _begin(out, asked, found)
-            entries, _ = start_log.match(log, [file for places in found.parts.values() for _, file, _ in places])
+            names = sorted({file for places in found.parts.values() for _, file, _ in places})
+            rows = match(log, map(Recording, names)).starts
+            entries = {file: dataclasses.replace(entry, file=file) for (file, _), entry in rows.items() if entry.file}
             _analyse(found, files, _Part(out, campaign, decisions), entries, engine, tell)
             return _finished(out, asked, found)
     except OSError as failed:
@@ -214,7 +217,9 @@ class _Part:
         names = list(dict.fromkeys(name for name, _, _ in places))
         read = [r for path, name in zip(paths, names, strict=True) for r in traces_in(path, name, self.campaign)]
         traces = [r for r in read if isinstance(r, Trace) and (r.file, r.track) in wanted]
-        traces = sorted(named(traces, entries, self.campaign), key=lambda t: (t.file, t.track))
+        log = start_log.StartLog(tuple(entries.values()))
+        matches = match(log, recordings_meant(traces, self.campaign))
+        traces = sorted(named(traces, matches, self.campaign), key=lambda t: (t.file, t.track))
         analysis = analyse_traces(traces, self.campaign.settings, self.decisions)
         self._write(number, dataclasses.replace(analysis, summaries=summaries(analysis)))
         return len(traces)

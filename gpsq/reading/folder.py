@@ -12,9 +12,10 @@ from typing import TYPE_CHECKING
 
 from gpsq import digests
 from gpsq.campaign import campaign_file as campaigns
-from gpsq.campaign import flags, safe_files, start_log, streets
+from gpsq.campaign import flags, safe_files, start_log, start_matching, streets
 from gpsq.campaign.campaign_file import Campaign
 from gpsq.campaign.device_names import device_of
+from gpsq.campaign.start_matching import Matches, Recording, recording_of
 from gpsq.exceptions import NothingToAnalyse, UnreadableFile
 from gpsq.model import Trace, Unreadable
 from gpsq.reading import reference_line
@@ -90,20 +91,21 @@ class Listed:
         refused = [r for r in results if isinstance(r, Unreadable)]
         unreadable = [*self.unreadable, *(r for r in refused if not may_be_something_else(r))]
         found: list[Trace | Unreadable] = [*traces, *unreadable]
-        entries, problems = start_log.match(self.log, [r.file for r in found])
+        bound_s = self.campaign.settings.start_bound_s
+        matches = start_matching.match(self.log, recordings_meant(found, self.campaign), bound_s)
         return Readings(
             folder=str(self.folder),
-            traces=tuple(sorted(named(traces, entries, self.campaign), key=lambda t: (t.file, t.track))),
-            unreadable=tuple(sorted(_named_too(unreadable, entries, self.campaign), key=lambda u: (u.file, u.track))),
+            traces=tuple(sorted(named(traces, matches, self.campaign), key=lambda t: (t.file, t.track))),
+            unreadable=tuple(sorted(_named_too(unreadable, matches, self.campaign), key=lambda u: (u.file, u.track))),
             inputs=_inputs(self.folder, found),
             campaign=self.campaign,
             flags=self.flags,
             references=self.references,
             streets=self.streets,
             problems=(
-                *self.log.problems,
-                *problems,
-                *contradicted(traces, entries, self.campaign.settings),
+                *start_log.lines((*self.log.problems, *matches.problems)),
+                *start_log.without_seconds(self.log),
+                *contradicted(traces, matches.starts, self.campaign.settings),
                 *self.problems,
             ),
             notes=(*self.notes, *_passed_over(refused)),
@@ -248,28 +250,35 @@ def _marked_cut(results: list[Trace | Unreadable]) -> list[Trace | Unreadable]:
     return results
 
 
-def named(traces: Sequence[Trace], entries: Mapping[str, start_log.StartEntry], campaign: Campaign) -> list[Trace]:
+def recordings_meant(found: Iterable[Trace | Unreadable], campaign: Campaign) -> list[Recording]:
+    """Return what rows of a start log may mean, each with the name of its device before the log has a say."""
+    return [
+        recording_of(r)._replace(device=device_of(r.file, r.creator, "", campaign.devices))
+        if isinstance(r, Trace)
+        else Recording(r.file, r.track)
+        for r in found
+    ]
+
+
+def named(traces: Sequence[Trace], matches: Matches, campaign: Campaign) -> list[Trace]:
     """Give each trace its device and its start."""
     known = [
         dataclasses.replace(
-            t, device=t.device or device_of(t.file, t.creator, _logged_device(entries, t.file), campaign.devices)
+            t,
+            device=t.device
+            or device_of(t.file, t.creator, matches.devices.get((t.file, t.track), ""), campaign.devices),
         )
         for t in traces
     ]
-    return with_starts(known, entries, campaign.settings)
+    return with_starts(known, matches.starts, campaign.settings)
 
 
-def _named_too(
-    unreadable: list[Unreadable], entries: Mapping[str, start_log.StartEntry], campaign: Campaign
-) -> list[Unreadable]:
+def _named_too(unreadable: list[Unreadable], matches: Matches, campaign: Campaign) -> list[Unreadable]:
+    logged = {file: device for (file, _), device in matches.devices.items()}
     return [
-        dataclasses.replace(u, device=device_of(u.file, "", _logged_device(entries, u.file), campaign.devices))
+        dataclasses.replace(u, device=device_of(u.file, "", logged.get(u.file, ""), campaign.devices))
         for u in unreadable
     ]
-
-
-def _logged_device(entries: Mapping[str, start_log.StartEntry], file: str) -> str:
-    return entries[file].device if file in entries else ""
 
 
 def _inputs(folder: Path, results: Iterable[Trace | Unreadable]) -> dict[str, str]:

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import dataclasses
-from collections import defaultdict
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+
+from gpsq.campaign.start_matching import seconds
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -16,7 +17,9 @@ if TYPE_CHECKING:
     from gpsq.settings import Settings
 
 
-def with_starts(traces: Sequence[Trace], logged: Mapping[str, StartEntry], settings: Settings) -> list[Trace]:
+def with_starts(
+    traces: Sequence[Trace], logged: Mapping[tuple[str, int], StartEntry], settings: Settings
+) -> list[Trace]:
     """Give each trace its start: the log's, else its records before the fix, else its file's time.
 
     Parameters
@@ -24,13 +27,12 @@ def with_starts(traces: Sequence[Trace], logged: Mapping[str, StartEntry], setti
     traces : sequence of Trace
         Of one campaign, with their devices; ``started`` already tells of records before the fix.
     logged : mapping
-        Row of the start log by file.
+        Row of the start log by file and track.
     settings : Settings
         ``start_bound_s`` and ``log_bound_s``.
     """
     early = {t.device for t in traces if _file_wait_s(t) > 0 and _file_wait_s(t) <= settings.start_bound_s}
-    meant = _meant_track(traces, logged)
-    return [_with_start(t, logged.get(t.file), (t.file, t.track) in meant, t.device in early, settings) for t in traces]
+    return [_with_start(t, logged.get((t.file, t.track)), t.device in early, settings) for t in traces]
 
 
 def first_fix(trace: Trace) -> np.datetime64:
@@ -38,41 +40,13 @@ def first_fix(trace: Trace) -> np.datetime64:
     return trace.time[0] if trace.accepted else np.datetime64("NaT", "ms")
 
 
-def seconds(later: np.datetime64, earlier: np.datetime64) -> float:
-    """Return `later` − `earlier` in seconds, nan where one is unknown.
-
-    Examples
-    --------
-    >>> seconds(np.datetime64("2024-05-14T07:10:42"), np.datetime64("2024-05-14T07:10:00"))
-    42.0
-    """
-    return float((later - earlier) / np.timedelta64(1, "s"))
-
-
 def _file_wait_s(trace: Trace) -> float:
     return seconds(first_fix(trace), trace.file_time)
 
 
-def _meant_track(traces: Sequence[Trace], logged: Mapping[str, StartEntry]) -> set[tuple[str, int]]:
-    """In a file of several tracks the log means the one that begins next after the start it names."""
-    tracks: dict[str, list[Trace]] = defaultdict(list)
-    for trace in traces:
-        if trace.file in logged:
-            tracks[trace.file].append(trace)
-    return {(file, _next_after(group, logged[file].started).track) for file, group in tracks.items()}
-
-
-def _next_after(group: list[Trace], started: np.datetime64) -> Trace:
-    def distance(trace: Trace) -> tuple[bool, float]:
-        wait_s = seconds(first_fix(trace) if trace.accepted else trace.last_record, started)
-        return (not wait_s >= 0, abs(wait_s) if np.isfinite(wait_s) else np.inf)
-
-    return min(group, key=distance)
-
-
-def _with_start(trace: Trace, entry: StartEntry | None, meant: bool, writes_early: bool, settings: Settings) -> Trace:
+def _with_start(trace: Trace, entry: StartEntry | None, writes_early: bool, settings: Settings) -> Trace:
     changes: dict[str, Any] = {}
-    if entry and meant:
+    if entry:
         changes |= {
             "start_lat_deg": entry.start_lat_deg,
             "start_lon_deg": entry.start_lon_deg,
@@ -109,10 +83,12 @@ def _doubt(trace: Trace, started: np.datetime64, settings: Settings) -> str:
     return ""
 
 
-def contradicted(traces: Sequence[Trace], logged: Mapping[str, StartEntry], settings: Settings) -> tuple[str, ...]:
+def contradicted(
+    traces: Sequence[Trace], logged: Mapping[tuple[str, int], StartEntry], settings: Settings
+) -> tuple[str, ...]:
     """Return a line for each start of the log that its recording contradicts, and that is therefore not used."""
-    meant = _meant_track(traces, logged)
-    found = ((t, _doubt(t, logged[t.file].started, settings)) for t in traces if (t.file, t.track) in meant)
+    by_key = ((t, logged.get((t.file, t.track))) for t in traces)
+    found = ((t, _doubt(t, entry.started, settings)) for t, entry in by_key if entry)
     return tuple(f"{trace.label}: {doubt}" for trace, doubt in found if doubt)
 
 

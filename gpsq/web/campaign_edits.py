@@ -11,17 +11,23 @@ import io
 import math
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 from gpsq.campaign import campaign_file, safe_files, start_log
 from gpsq.campaign.device_names import device_of
+from gpsq.campaign.start_matching import Recording, match
+from gpsq.campaign.start_table import delimiter_of
 from gpsq.exceptions import CampaignError
+from gpsq.reading.folder import recordings_meant
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
     from pathlib import Path
 
+    from gpsq.campaign.start_log import StartEntry
     from gpsq.model import Trace, Unreadable
 
-_NEW_LOG = ",".join(start_log.REQUIRED) + "\n"
+_NEW_LOG = ",".join(start_log.USUAL) + "\n"
 
 
 def set_start(folder: Path, file: str, started: str, device: str, files: Sequence[str]) -> None:
@@ -52,10 +58,10 @@ def set_start(folder: Path, file: str, started: str, device: str, files: Sequenc
         text = _text(folder / start_log.FILE, _NEW_LOG)
         if "\0" in text:
             raise CampaignError(start_log.FILE, "signs that are no text", "a table; it was left as it is")
-        entries, _ = start_log.match(start_log.parse(text.encode(), zone), files)
-        if not started and file not in entries:
+        entry = _row_of(text, file, zone, files)
+        if not started and entry is None:
             return
-        row = entries[file].row if file in entries else None
+        row = entry.row if entry else None
         changed = with_start(text, row, file, started, device)
         _refuse_bad_time(changed, file, started, zone, files)
         safe_files.write_text(folder / start_log.FILE, changed)
@@ -63,11 +69,16 @@ def set_start(folder: Path, file: str, started: str, device: str, files: Sequenc
 
 def _refuse_bad_time(text: str, file: str, started: str, zone: str | None, files: Sequence[str]) -> None:
     """Read the log as the analysis will, and refuse a start that it would not understand."""
-    row, _ = start_log.match(start_log.parse(text.encode(), zone), files)
+    entry = _row_of(text, file, zone, files)
     started = started.strip()
-    if started and (file not in row or row[file].started != row[file].started):  # NaT is not itself
+    if started and (entry is None or np.isnat(entry.started)):
         expected = "a time such as 2024-05-14T07:10:00+02:00" if zone is None else f"a time; without offset, in {zone}"
         raise CampaignError(start_log.FILE, f"{started!r} as the start of {file}", expected)
+
+
+def _row_of(text: str, file: str, zone: str | None, files: Sequence[str]) -> StartEntry | None:
+    """Return the row of a log's text that names a file."""
+    return match(start_log.parse(text.removeprefix("\ufeff"), zone), map(Recording, files)).starts.get((file, 1))
 
 
 def _text(path: Path, otherwise: str) -> str:
@@ -95,11 +106,11 @@ def with_start(text: str, row: int | None, file: str, started: str, device: str)
     """
     lines = _records(text)
     end = "\r\n" if "\r\n" in text else "\n"
-    delimiter = max(",;\t", key=lines[0].count)
+    delimiter = delimiter_of(lines[0])
     heads = [head.strip().lower() for head in _cells(lines[0].removeprefix("\ufeff"), delimiter)]
-    missing = [name for name in start_log.REQUIRED if name not in heads]
+    missing = [name for name in start_log.USUAL if name not in heads]
     if missing:
-        raise CampaignError(start_log.FILE, f"no column {missing[0]}", f"the columns {', '.join(start_log.REQUIRED)}")
+        raise CampaignError(start_log.FILE, f"no column {missing[0]}", f"the columns {', '.join(start_log.USUAL)}")
     if row is None:
         lines[-1] += "" if lines[-1].endswith(("\n", "\r")) else end
         new = {"file": file, "device": device}
@@ -127,7 +138,7 @@ def _records(text: str) -> list[str]:
     source = list(io.StringIO(text, newline=""))
     if not source:
         return [_NEW_LOG]
-    reader = csv.reader(iter(source), delimiter=max(",;\t", key=source[0].count))
+    reader = csv.reader(iter(source), delimiter=delimiter_of(source[0]))
     records, begin = [], 0
     try:
         for _ in reader:
@@ -168,9 +179,10 @@ def rename_device(folder: Path, old: str, new: str, traces: Sequence[Trace], unr
 def found_names(folder: Path, traces: Sequence[Trace], unreadable: Sequence[Unreadable]) -> dict[str, str]:
     """Return file → the name of its device before any renaming."""
     creators = {u.file: "" for u in unreadable} | {t.file: t.creator for t in traces}
-    log = start_log.load(folder, campaign_file.load(folder))
-    entries, _ = start_log.match(log, creators)
-    logged = {file: entry.device for file, entry in entries.items()}
+    campaign = campaign_file.load(folder)
+    log = start_log.load(folder, campaign)
+    matches = match(log, recordings_meant([*traces, *unreadable], campaign))
+    logged = {file: device for (file, _), device in matches.devices.items()}
     return {file: device_of(file, creator, logged.get(file, ""), {}) for file, creator in creators.items()}
 
 

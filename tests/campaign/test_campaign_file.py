@@ -1,13 +1,12 @@
-"""``campaign.toml`` and ``rides.csv``: what is taken, what is refused, and how it is said."""
+"""``campaign.toml``: what is taken, what is refused, and how it is said."""
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-import numpy as np
 import pytest
 
-from gpsq.campaign import campaign_file, start_log
+from gpsq.campaign import campaign_file
 from gpsq.exceptions import CampaignError
 
 if TYPE_CHECKING:
@@ -88,87 +87,3 @@ def test_text_that_is_no_utf8_is_refused(tmp_path: Path) -> None:
     (tmp_path / "campaign.toml").write_bytes("title = 'Süd'".encode("latin-1"))
     with pytest.raises(CampaignError, match="not UTF-8"):
         campaign_file.load(tmp_path)
-
-
-# the start log
-
-
-def parse(*rows: str, heading: str = "file,device,started", zone: str | None = None) -> start_log.StartLog:
-    return start_log.parse("\n".join([heading, *rows]).encode(), zone)
-
-
-def test_a_time_with_an_offset_is_taken_in_utc() -> None:
-    log = parse("mon.gpx,Watch,2024-05-14T09:00:00+02:00")
-    assert log.entries["mon.gpx"].started == np.datetime64("2024-05-14T07:00:00")
-    assert log.problems == ()
-
-
-def test_a_time_without_a_zone_is_refused_unless_the_campaign_names_one() -> None:
-    row = "mon.gpx,Watch,2024-05-14 08:00:00"
-    assert np.isnat(parse(row).entries["mon.gpx"].started)
-    assert "without a zone" in parse(row).problems[0]
-    assert parse(row, zone="Europe/London").entries["mon.gpx"].started == np.datetime64("2024-05-14T07:00:00")
-
-
-@pytest.mark.parametrize("text", ["2024-10-27T01:30:00", "2024-03-31T01:30:00"])
-def test_a_local_time_that_happens_twice_or_never_is_refused(text: str) -> None:
-    """Summer time in the United Kingdom ended on 27 October and began on 31 March 2024 at 01:00 UTC (tz database)."""
-    log = parse(f"mon.gpx,Watch,{text}", zone="Europe/London")
-    assert np.isnat(log.entries["mon.gpx"].started)
-    assert "clocks of Europe/London change" in log.problems[0]
-
-
-@pytest.mark.parametrize(
-    ("heading", "row", "says"),
-    [
-        ("file,device,started,weather", "a.gpx,W,2024-05-14T07:00:00Z,dry", "the unknown column 'weather'"),
-        ("file,started", "a.gpx,2024-05-14T07:00:00Z", "no column 'device'"),
-        ("file,device,started", "a.gpx,W,soon", "'soon' as started in row 1"),
-        ("file,device,started", "a.gpx,W,14/05/2024 07:00", "'14/05/2024 07:00' as started in row 1"),
-        ("file,device,started", ",W,2024-05-14T07:00:00Z", "no file in row 1"),
-        (
-            "file,device,started,start_state",
-            "a.gpx,W,,tepid",
-            "'tepid' as start_state in row 1; expected hot, warm, cold",
-        ),
-        ("file,device,started,start_lat,start_lon", "a.gpx,W,,95,3", "'95' as start_lat in row 1"),
-        ("file,device,started,start_lat,start_lon", "a.gpx,W,,51,", "one of start_lat and start_lon in row 1"),
-        ("file,device,device,started", "a.gpx,W,W,", "the column 'device' twice"),
-    ],
-)
-def test_every_problem_is_one_line_and_the_row_is_still_used(heading: str, row: str, says: str) -> None:
-    log = parse(row, heading=heading)
-    (problem,) = [line for line in log.problems if says in line]
-    assert problem.startswith("rides.csv: found ")
-    assert "\n" not in problem
-    assert ("a.gpx" in log.entries) == row.startswith("a.gpx")
-
-
-def test_a_file_named_twice_is_said_and_its_first_row_used() -> None:
-    log = parse("a.gpx,First,", "a.gpx,Second,")
-    assert log.entries["a.gpx"].device == "First"
-    assert any("a.gpx again in row 2" in problem for problem in log.problems)
-
-
-def test_semicolons_blank_rows_and_a_byte_order_mark_do_no_harm() -> None:
-    log = start_log.parse("\ufefffile;device;started\r\n\r\na.gpx;W;2024-05-14T07:00:00Z\r\n".encode())
-    assert list(log.entries) == ["a.gpx"]
-    assert log.problems == ()
-
-
-def test_rows_are_matched_by_path_or_by_a_bare_name_that_is_unique() -> None:
-    log = parse("watch/mon.gpx,A,", "tue.gpx,B,", "mon.gpx,C,", "gone.gpx,D,", r"phone\wed.gpx,E,")
-    files = ["watch/mon.gpx", "phone/mon.gpx", "phone/tue.gpx", "phone/wed.gpx"]
-    found, problems = start_log.match(log, files)
-    assert {file: entry.device for file, entry in found.items()} == {
-        "watch/mon.gpx": "A",
-        "phone/tue.gpx": "B",
-        "phone/wed.gpx": "E",
-    }
-    assert "'mon.gpx' in row 3, which may be phone/mon.gpx or watch/mon.gpx" in problems[0]
-    assert "'gone.gpx' in row 4, which is no recording here" in problems[1]
-
-
-@pytest.mark.parametrize("data", [b"", b"\n\n", b"\x00\xff\xfe,,,\n\n", b'"file,device\n', b"file\n" + b"," * 100])
-def test_rubbish_is_one_line_or_more_and_never_an_end(data: bytes) -> None:
-    assert start_log.parse(data).problems

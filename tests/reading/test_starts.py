@@ -113,3 +113,29 @@ def test_a_folder_of_archives_is_read_like_the_folder_itself(tmp_path: Path) -> 
     readings = read_folder(tmp_path)
     assert [(t.file, t.device, t.start_basis) for t in readings.traces] == [("week.zip/watch/mon.gpx", "Logged", "log")]
     assert readings.problems == ()
+
+
+def test_a_log_in_words_without_files_gives_every_start_of_a_flat_folder(tmp_path: Path) -> None:
+    """One device, files by date that begin at the fix: local times of a zone, day first, on a table with semicolons."""
+    rows = "Date;Pressed start;Note\n14.5.2024;08:00:05;\n14.5.2024;18:00:20;rain\n\n15.5.2024;08:00:23;\n"
+    write(
+        tmp_path,
+        **{
+            "2024-05-14-out.gpx": gpx("2024-05-14T07:00:30"),
+            "2024-05-14-back.gpx": gpx("2024-05-14T17:00:30"),
+            "2024-05-15-out.gpx": gpx("2024-05-15T07:00:30"),
+            "rides.csv": rows,
+            "campaign.toml": 'time_zone = "Europe/London"\n',
+        },
+    )
+    readings = read_folder(tmp_path)
+    assert set(basis(readings).values()) == {"log"}
+    waits = [wait_s(readings, f"2024-05-{name}.gpx") for name in ("14-out", "14-back", "15-out")]
+    assert waits == [25.0, 10.0, 7.0]
+    assert readings.problems == ()
+
+
+def test_a_row_that_no_recording_follows_is_told_of(tmp_path: Path) -> None:
+    write(tmp_path, **{"mon.gpx": gpx(), "rides.csv": "started\n2024-05-14 09:00:05 +01:00\n"})
+    (problem,) = read_folder(tmp_path).problems
+    assert "mon.gpx, begins 59.6 min earlier" in problem

@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from web_session import demo_results, desk_with_results
 
 from gpsq.campaign import campaign_file, safe_files, start_log
+from gpsq.campaign.start_matching import Recording, match
 from gpsq.exceptions import CampaignError, OutputError
 from gpsq.web import campaign_edits
 
@@ -22,7 +23,7 @@ NEW = "2024-05-14T09:30:00+02:00"
 
 def start_of(folder, file, files=("a.gpx", "b.gpx", "c.gpx")):
     log = start_log.load(folder, campaign_file.load(folder))
-    return start_log.match(log, files)[0][file].started
+    return match(log, map(Recording, files)).starts[file, 1].started
 
 
 def write(folder, text):

@@ -184,6 +184,15 @@ def _place(desk: Desk, form: FormData) -> tuple[Future[Any] | None, str]:
     return None, "/#places"
 
 
+def _paste(desk: Desk, form: FormData) -> tuple[Future[Any] | None, str]:
+    desk.look_at_log(_text(form, "log"), _text(form, "zone")[:MOST_TEXT])
+    return None, "/#paste"
+
+
+def _keep(desk: Desk, form: FormData) -> tuple[Future[Any] | None, str]:
+    return desk.keep_log(), "/#starts"
+
+
 def _analyse(desk: Desk, form: FormData) -> tuple[Future[Any] | None, str]:
     desk.check_folder()
     desk.analyse()
@@ -207,8 +216,8 @@ def _preview(desk: Desk, form: FormData) -> tuple[Future[Any] | None, str]:
 
 
 _FORMS: dict[str, Callable[[Desk, FormData], tuple[Future[Any] | None, str]]] = {
-    "flag": _flag, "start": _start, "device": _device, "title": _title, "zone": _zone, "place": _place,
-    "analyse": _analyse, "cancel": _cancel, "publish": _publish, "preview": _preview,
+    "flag": _flag, "start": _start, "device": _device, "title": _title, "zone": _zone, "paste": _paste, "keep": _keep,
+    "place": _place, "analyse": _analyse, "cancel": _cancel, "publish": _publish, "preview": _preview,
 }  # fmt: skip
 
 

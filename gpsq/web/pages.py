@@ -87,6 +87,7 @@ def page(desk: Desk, refusal: str = "", about: About = NOTHING) -> str:
             ground_places=json.dumps([(p.lat_deg, p.lon_deg, p.radius_m) for p in places]),
             published=desk.published,
             preview=desk.preview,
+            pasted=desk.pasted,
             published_folder=PUBLISHED,
             originals=original_names(desk.folder),
             downloads=DOWNLOADS,

@@ -16,8 +16,9 @@ from gpsq.exceptions import CampaignError, InputError, OutputError
 from gpsq.measures import events
 from gpsq.model import FLAGS
 from gpsq.output.report.cards import meant
+from gpsq.reading.folder import recordings_meant
 from gpsq.settings import RESULTS
-from gpsq.web import campaign_edits, dropped_files, page_data, typed_starts
+from gpsq.web import campaign_edits, dropped_files, page_data, pasted_log, start_edits, typed_starts
 from gpsq.web.jobs import Line
 from gpsq.web.received import Received
 
@@ -26,6 +27,7 @@ if TYPE_CHECKING:
     from pathlib import Path
     from typing import IO
 
+    from gpsq.campaign.start_matching import Recording
     from gpsq.results import Analysis
 
 #: Lines on dropped files that the page still shows.
@@ -53,6 +55,7 @@ class Desk:
         self.received: list[Received] = []
         self.published: tuple[str, ...] | None = None
         self.preview: tuple[str, ...] = ()
+        self.pasted = pasted_log.Pasted()
         self._written = 0
         self._number = 0
         self._first: dict[tuple[str, str], str] = {}
@@ -145,7 +148,30 @@ class Desk:
         names = campaign_edits.found_names(self.folder, analysis.traces, analysis.unreadable)
         device = names[file] if names[file] != UNKNOWN_DEVICE else ""
         started = self._read_start(file, typed, page_zone) if typed.strip() else ""
-        campaign_edits.set_start(self.folder, file, started, device, sorted(known))
+        start_edits.set_starts(self.folder, [{"file": file, "device": device, "started": started}], self._recordings())
+        return self.analyse()
+
+    def _recordings(self) -> list[Recording]:
+        told = campaign_file.load(self.folder)
+        return recordings_meant([*self.analysis.traces, *self.analysis.unreadable], told)
+
+    def look_at_log(self, text: str, page_zone: str = "") -> None:
+        """Find out what a pasted start log says; nothing is kept."""
+        self.check_folder()
+        told = campaign_file.load(self.folder)
+        if page_zone:
+            campaign_file.check_zone(page_zone)
+        self.pasted = pasted_log.look(text, self.analysis.traces, self.analysis.unreadable, told, page_zone)
+
+    def keep_log(self) -> Future[Any]:
+        """Keep the starts that were looked at last, then analyse."""
+        self.check_folder()
+        if not self.pasted.rows:
+            raise InputError("start log", "no line that fits a recording", "one line or more")
+        if self.pasted.zone:
+            campaign_edits.describe(self.folder, "time_zone", self.pasted.zone)
+        start_edits.set_starts(self.folder, self.pasted.rows, self._recordings())
+        self.pasted = pasted_log.Pasted()
         return self.analyse()
 
     def _read_start(self, file: str, typed: str, page_zone: str) -> str:

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-import re
-from datetime import UTC, date, datetime, time, timedelta, tzinfo
+from datetime import UTC, date, datetime, timedelta, tzinfo
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
@@ -11,6 +10,7 @@ import numpy as np
 
 from gpsq.campaign.start_matching import seconds
 from gpsq.campaign.timestamps import parse_time
+from gpsq.campaign.written_times import read_clock, read_time
 from gpsq.exceptions import CampaignError, one_line
 from gpsq.output.instants import dated
 from gpsq.reading.starts import first_fix
@@ -22,7 +22,6 @@ if TYPE_CHECKING:
     from gpsq.settings import Settings
 
 EXPECTED = "a time of day as hh:mm:ss, or with its date as 2024-05-14 07:10:00"
-_CLOCK = re.compile(r"(\d{1,2}):(\d\d)(?::(\d\d)(?:[.,](\d{1,3}))?)?\s*(Z|UTC)?", re.ASCII | re.IGNORECASE)
 
 
 def read(typed: str, tracks: Sequence[Trace], zone: str | None, settings: Settings) -> str:
@@ -52,30 +51,32 @@ def read(typed: str, tracks: Sequence[Trace], zone: str | None, settings: Settin
         raise _refused(typed, _meanings(typed, tracks, zone), tracks)
     if len(found) > 1 and found[0].replace(tzinfo=None) == found[1].replace(tzinfo=None):
         raise _problem(f"{typed!r}, when the clocks of {zone} change", "Z or an offset such as +02:00 behind it")
-    return found[0].isoformat().replace("+00:00", "Z")
+    return _iso(found[0])
+
+
+def written(started: np.datetime64, zone: str | None) -> str:
+    """Return an instant as ``rides.csv`` keeps it, with the offset of a time zone."""
+    return _iso(_utc(started).astimezone(ZoneInfo(zone) if zone else UTC))
+
+
+def _iso(moment: datetime) -> str:
+    return moment.isoformat().replace("+00:00", "Z")
 
 
 def _meanings(typed: str, tracks: Sequence[Trace], zone: str | None) -> list[datetime]:
     """Return every moment that the text may mean, the likeliest first; none that never was."""
-    clock = _CLOCK.fullmatch(typed.strip())
-    if clock is None:
-        moment, has_zone = parse_time(typed)
-        if np.isnat(moment):
-            raise _problem(f"{typed!r}", EXPECTED)
-        wanted = _utc(moment)
-        if has_zone:
-            return [wanted.astimezone(ZoneInfo(zone) if zone else UTC)]
-        return _local(wanted.replace(tzinfo=None), _known(typed, zone))
-    own = UTC if clock[5] else _known(typed, zone)
-    try:
-        hour, minute, second = (int(part or 0) for part in clock.groups()[:3])
-        of_day = time(hour, minute, second, int((clock[4] or "").ljust(3, "0")) * 1000)
-    except ValueError:
-        raise _problem(f"{typed!r}", EXPECTED) from None
-    days = dict.fromkeys(day for track in tracks for day in _days(track, own))
+    found = read_clock(typed) or read_time(typed)
+    if found is None:
+        raise _problem(f"{typed!r}", EXPECTED)
+    own = datetime.fromisoformat(f"2000-01-01T00:00{found.zone}").tzinfo if found.zone else _known(typed, zone)
+    days = [day for track in tracks for day in _days(track, own or UTC)]
+    if found.day:
+        days = [date.fromisoformat(day) for day in found.day if day]
     if not days:
         raise _problem(f"{typed!r} for a recording that has no date", "the date as well, as in 2024-05-14 07:10:00")
-    return [moment for day in days for moment in _local(datetime.combine(day, of_day), own)]
+    of_day, _ = parse_time(f"2000-01-01T{found.clock}")
+    moments = [m for day in dict.fromkeys(days) for m in _local(datetime.combine(day, _utc(of_day).time()), own or UTC)]
+    return [moment.astimezone(ZoneInfo(zone)) for moment in moments] if zone else moments
 
 
 def _known(typed: str, zone: str | None) -> tzinfo:

@@ -42,6 +42,12 @@ def local(file: str) -> str:
     return str(shown.astype("datetime64[s]")).partition("T")[2]
 
 
+def pasted(file: str) -> str:
+    """When start was pressed as a person writes it down: day first, local time."""
+    day = str((WEEK.truth[file].started + np.timedelta64(2, "h")).astype("datetime64[D]"))
+    return f"{int(day[8:])}.{int(day[5:7])}.{day[:4]};{local(file)}"
+
+
 def kept(folder: Path, file: str) -> np.datetime64:
     return start_log.load(folder, campaign_file.load(folder)).entries[file].started.astype("datetime64[s]")
 
@@ -75,6 +81,19 @@ def test_starts_are_typed_as_times_of_day_with_the_mouse(chromium: Any, address:
     assert kept(folder, file) == started(file)
     assert campaign_file.load(folder).time_zone == "Europe/Paris"
     assert field.input_value() == local(file)
+
+    page.get_by_text("Paste a start log").click()
+    page.locator("#log").fill(f"date;pressed start\n{pasted(FILES[2])}\n4.5.2026;12:00:00\n")
+    page.get_by_role("button", name="See what it says").click()
+    page.wait_for_selector("#pasted caption:has-text('1 of 2 lines fit a recording')")
+    fits, unfit = (row.inner_text() for row in page.locator("#pasted tbody tr").all())
+    assert FILES[2] in fits
+    assert f"{WEEK.truth[FILES[2]].ttff_s:.0f} s to the first fix" in fits.replace("\N{NO-BREAK SPACE}", " ")
+    assert "after which no recording begins" in unfit
+    assert FILES[2] not in start_log.load(folder, campaign_file.load(folder)).entries
+    page.get_by_role("button", name="Keep 1 start").click()
+    page.wait_for_selector("#pasted", state="detached")
+    assert kept(folder, FILES[2]) == started(FILES[2])
 
     page.locator("#title").fill("The wristband’s week")
     page.locator("#title-button").click()
@@ -111,6 +130,18 @@ def test_starts_are_typed_by_keyboard_on_a_phone(chromium: Any, address: str, fo
     page.wait_for_selector(f"#starts tr:has-text('{file}') td:has-text('fixed after')")
     assert kept(folder, file) == started(file)
     assert page.evaluate("document.activeElement.name") == "started"  # the focus stays
+    tab_to(page, "#paste summary")
+    page.keyboard.press("Enter")
+    tab_to(page, "#log")
+    page.keyboard.type(f"{FILES[3]};{pasted(FILES[3]).replace(';', ' ')}")
+    tab_to(page, "#paste-button")
+    page.keyboard.press("Enter")
+    page.wait_for_selector("#pasted tbody tr")
+    visit.fits()
+    tab_to(page, "#keep-log")
+    page.keyboard.press("Enter")
+    page.wait_for_selector("#pasted", state="detached")
+    assert kept(folder, FILES[3]) == started(FILES[3])
     visit.complaints.clear()  # as above
     visit.close()
 

@@ -31,7 +31,7 @@
     if (!form.matches("[data-quiet]")) return;
     event.preventDefault();
     const data = new URLSearchParams(new FormData(form, event.submitter));
-    if (form.action.endsWith("/start") && !by("zone").dataset.kept) data.set("zone", by("zone").value);
+    if (/\/(start|paste)$/.test(form.action) && !by("zone").dataset.kept) data.set("zone", by("zone").value);
     const buttons = [...form.querySelectorAll("button")];
     for (const button of buttons) button.ariaBusy = "true";
     try {
@@ -43,8 +43,8 @@
         shownOnMap = `d-${first}`;
         for (const id of data.getAll("id")) decided(by(`d-${id}`), data.get("decision"));
       }
-      form.querySelectorAll("input").forEach((input) => (input.defaultValue = input.value));
-      if (/\/(place|publish|preview)$/.test(form.action)) await renew(form.action.endsWith("publish"));
+      form.querySelectorAll("input, textarea").forEach((input) => (input.defaultValue = input.value));
+      if (/\/(place|publish|preview|paste)$/.test(form.action)) await renew(form.action.endsWith("publish"));
       await look();
     } catch (error) {
       if (error instanceof TypeError) refuse(LOST);
@@ -54,7 +54,7 @@
   });
 
   // A refusal stands beside the field that it is about, until something else is typed or sent there.
-  const refused = new Map(), field = (form) => form.querySelector("input:not([type=hidden])") ?? form.querySelector("button");
+  const refused = new Map(), field = (form) => form.querySelector("input:not([type=hidden]), textarea") ?? form.querySelector("button");
   function beside(form, text) {
     const input = field(form);
     if (text) refused.set(input.id, text); else refused.delete(input.id);
@@ -62,7 +62,7 @@
     if (!text) { input.removeAttribute("aria-invalid"); input.removeAttribute("aria-describedby"); return; }
     const told = make("p", text, "beside");
     Object.assign(told, { id: `beside-${input.id}`, role: "alert" });
-    if (input.matches("input")) input.ariaInvalid = "true";
+    if (input.matches("input, textarea")) input.ariaInvalid = "true";
     input.setAttribute("aria-describedby", told.id);
     form.append(told);
   }
@@ -219,15 +219,15 @@
     const fresh = new DOMParser().parseFromString(await (await fetch("/")).text(), "text/html");
     number = now;
     const focus = document.activeElement?.id;
-    const typed = new Map([...document.querySelectorAll("[data-live] input:not([type=hidden])")].filter((i) => i.id && i.value !== i.defaultValue).map((i) => [i.id, i.value]));
-    const unfolded = [...document.querySelectorAll("[data-live] details[open]")].map((one) => one.parentElement.id).filter(Boolean);
+    const typed = new Map([...document.querySelectorAll("[data-live] :is(input:not([type=hidden]), textarea)")].filter((i) => i.id && i.value !== i.defaultValue).map((i) => [i.id, i.value]));
+    const unfolded = [...document.querySelectorAll("[data-live] details[open]")].map((one) => one.id || one.parentElement.id).filter(Boolean);
     for (const part of document.querySelectorAll("section, nav")) part.hidden = fresh.getElementById(part.id).hidden;
     Object.assign(by("ground").dataset, fresh.getElementById("ground").dataset);
     for (const part of document.querySelectorAll("[data-live]")) {
       const other = fresh.getElementById(part.id);
       if (other.innerHTML !== part.innerHTML) part.replaceChildren(...document.importNode(other, true).childNodes);
     }
-    for (const id of unfolded) by(id)?.querySelector("details")?.setAttribute("open", "");
+    for (const id of unfolded) (by(id)?.matches("details") ? by(id) : by(id)?.querySelector("details"))?.setAttribute("open", "");
     for (const [id, value] of typed) if (by(id)) by(id).value = value;
     if (focus && document.activeElement?.id !== focus) (by(focus) ?? by(focus.replace(/^clear-/, "intentional-")))?.focus({ preventScroll: true });
     for (const [id, text] of [...refused]) if (by(id)) beside(by(id).form, text);

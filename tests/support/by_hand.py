@@ -139,7 +139,8 @@ def _results() -> tuple[TraceResult, ...]:
         TraceResult(
             3, "R03", "home", "not scored", "only 1 ride on this route: cross-track error needs 3",
             FirstFix("none", NAT, at("2026-05-06T17:20:00"), settle_s=3.25, missed_m=12.19, missed_share=0.0543,
-                     hours_since_fix=58.375, start_state="warm"),
+                     hours_since_fix=58.375, start_state="warm", estimate_s=17.3, estimate_low_s=11.7,
+                     estimate_high_s=26.9, estimate_basis="road"),
             398.11, 31.5, spikes=0,
         ),
     )  # fmt: skip

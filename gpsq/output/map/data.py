@@ -7,12 +7,13 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from gpsq.measures.lead import not_recorded_m
 from gpsq.output import ride_days, wording
 from gpsq.output.drawing.flags import flag_text
 from gpsq.output.drawing.lines import Drawn, middle_lon_deg, parts_between, thin, thin_line, unwrap
 from gpsq.output.drawing.looks import device_looks, state
 from gpsq.output.drawing.margin import CUT
-from gpsq.output.drawing.route_parts import band_m, block_m, excursions, hot_spots, not_recorded_m
+from gpsq.output.drawing.route_parts import band_m, block_m, excursions, hot_spots
 from gpsq.output.drawing.streets import lines_m
 from gpsq.output.drawing.timing import played
 from gpsq.output.wording import cell

@@ -8,11 +8,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gpsq.geometry.polyline import along_m
+from gpsq.measures.lead import not_recorded_m
 from gpsq.output import wording
 from gpsq.output.drawing.flags import flag_text
 from gpsq.output.drawing.lines import parts, parts_between
 from gpsq.output.drawing.looks import Look, device_looks
-from gpsq.output.drawing.route_parts import excursions, not_recorded_m
+from gpsq.output.drawing.route_parts import excursions
 from gpsq.output.ride_days import short_names
 from gpsq.output.wording import cell, short
 
@@ -115,7 +116,7 @@ class Overlay:
     @property
     def knows_seconds(self) -> bool:
         """Whether any flag says seconds."""
-        return any(np.isfinite(ride.fix.seconds) or np.isfinite(ride.fix.at_least_s) for ride in self.rides)
+        return any(np.isfinite([r.fix.seconds, r.fix.at_least_s, r.fix.estimate_s]).any() for r in self.rides)
 
 
 def _what(flag: str, suggestion: str) -> str:

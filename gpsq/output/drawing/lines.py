@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from gpsq.campaign.stretches import ridden_between
+
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
@@ -34,6 +36,12 @@ def parts(trace: Trace, result: TraceResult) -> list[IntArray]:
         if 0 <= gap.after_point < len(broken):
             broken[gap.after_point] = True
     return np.split(np.arange(trace.accepted), np.flatnonzero(broken) + 1)
+
+
+def parts_between(trace: Trace, result: TraceResult, from_point: int, to_point: int) -> list[IntArray]:
+    """Return the numbers of the accepted fixes between two points of the recording, of each unbroken part that has any."""
+    inside = ridden_between(trace, from_point, to_point)
+    return [kept for part in parts(trace, result) if len(kept := part[inside[part]])]
 
 
 def cut_antimeridian(lon_deg: FloatArray, lat_deg: FloatArray) -> list[FloatArray]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -205,7 +206,7 @@ def typeset(text: str) -> str:
 
 def title(analysis: Analysis) -> str:
     """Return the campaign's title, else the name of its folder."""
-    named = analysis.title or analysis.folder.replace("\\", "/").rstrip("/").rsplit("/", 1)[-1]
+    named = analysis.title or (Path(analysis.folder).absolute().name if analysis.folder else "")
     return cell(named) if named.strip(". ") else "Repeated rides"
 
 

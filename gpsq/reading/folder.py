@@ -21,7 +21,7 @@ from gpsq.model import Trace, Unreadable
 from gpsq.reading import reference_line
 from gpsq.reading.archives import MOST_BYTES, documents
 from gpsq.reading.document import read_document
-from gpsq.reading.listing import Found, cannot_open, find_files, is_no_recording, may_be_something_else
+from gpsq.reading.listing import Found, cannot_open, find_files, is_no_recording, kinds, may_be_something_else
 from gpsq.reading.screen import Origin, make_trace
 from gpsq.reading.starts import contradicted, with_starts
 
@@ -33,6 +33,10 @@ if TYPE_CHECKING:
     from gpsq.reading.reference_line import ReferenceLine
     from gpsq.results import Streets
     from gpsq.settings import Settings
+
+
+#: Files that are passed over and named in one line.
+MOST_NAMED = 6
 
 
 @dataclass(frozen=True, eq=False)
@@ -47,6 +51,7 @@ class Readings:
     flags : the person's decisions about deviations. references : the reference lines that can be read.
     streets : the file of streets to be drawn below maps, or None.
     problems : lines on ``rides.csv``, ``flags.csv`` and reference lines. notes : lines on links and on files passed over.
+    others : names of files that are of no kind that is read.
     """
 
     folder: str
@@ -59,6 +64,7 @@ class Readings:
     streets: Streets | None = None
     problems: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
+    others: tuple[str, ...] = ()
 
     @cached_property
     def traces_digest(self) -> str:
@@ -70,7 +76,7 @@ class Readings:
 class Listed:
     """A campaign's folder before its recordings are read: which files may be some, and what the person wrote beside them.
 
-    `problems` are lines on ``flags.csv`` and reference lines.
+    `problems` are lines on ``flags.csv`` and reference lines, `others` files that are no recordings by their names.
     """
 
     folder: Path
@@ -83,12 +89,14 @@ class Listed:
     references: tuple[ReferenceLine, ...]
     streets: Streets | None
     problems: tuple[str, ...]
+    others: tuple[str, ...] = ()
 
     def readings(self, results: Iterable[Trace | Unreadable]) -> Readings:
         """Return all that the folder holds, from what its files gave: each trace with its device and its start."""
         results = list(results)
         traces = [r for r in results if isinstance(r, Trace)]
         refused = [r for r in results if isinstance(r, Unreadable)]
+        strangers = [r.file for r in refused if may_be_something_else(r)]
         unreadable = [*self.unreadable, *(r for r in refused if not may_be_something_else(r))]
         found: list[Trace | Unreadable] = [*traces, *unreadable]
         bound_s = self.campaign.settings.start_bound_s
@@ -108,7 +116,8 @@ class Listed:
                 *contradicted(traces, matches.starts, self.campaign.settings),
                 *self.problems,
             ),
-            notes=(*self.notes, *_passed_over(refused)),
+            notes=(*self.notes, *_passed_over(strangers)),
+            others=(*self.others, *strangers),
         )
 
 
@@ -140,6 +149,7 @@ def list_folder(folder: Path) -> Listed:
         references=references,
         streets=town,
         problems=(*unclear, *no_lines, *no_town),
+        others=listing.others,
     )
 
 
@@ -289,7 +299,8 @@ def _inputs(folder: Path, results: Iterable[Trace | Unreadable]) -> dict[str, st
     return inputs
 
 
-def _passed_over(refused: list[Unreadable]) -> tuple[str, ...]:
-    strangers = [r.file for r in refused if may_be_something_else(r)]
+def _passed_over(strangers: Sequence[str]) -> tuple[str, ...]:
     names = sorted(file for file in strangers if not file.lower().endswith(".txt"))
-    return (f"Passed over, since they are no recordings that gpsq reads: {', '.join(names)}.",) if names else ()
+    more = f" and {len(names) - MOST_NAMED} more ({kinds(names)} in all)" if len(names) > MOST_NAMED else ""
+    listed = ", ".join(names[:MOST_NAMED])
+    return (f"Passed over, since they are no recordings that gpsq reads: {listed}{more}.",) if names else ()

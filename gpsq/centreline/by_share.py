@@ -35,6 +35,9 @@ SMALL_SHARE = 0.006
 #: The mean is taken if the traces lie at most this many times as far from it as from the aligned line; at 1.5 a detour
 #: among five rides would move the line.
 MOST_FURTHER = 1.3
+#: A place counts as at most this many times as far off as half of its trace's: spikes and detours lie as far from either
+#: line, and would hide which of the two is the better.
+MOST_AWAY = 4.0
 
 
 def places_by_share(
@@ -105,5 +108,6 @@ def _off_m(ways: Sequence[FloatArray], line_m: FloatArray, *, quick: bool = Fals
     for way in ways:
         some = way[:: max(1, len(way) // 40)] if quick else way
         window = np.zeros(len(some), dtype=np.int64), np.full(len(some), len(line_m) - 2, dtype=np.int64)
-        off.append(float(np.abs(polyline.nearest_on_line(some, line_m, *window)[1]).mean()))
+        away = np.abs(polyline.nearest_on_line(some, line_m, *window)[1])
+        off.append(float(np.minimum(away, MOST_AWAY * np.median(away)).mean()))
     return float(np.mean(off))

@@ -64,7 +64,7 @@ class Consensus:
     shares_m: FloatArray | None
 
     def without(self, ride: str) -> Centreline:
-        """Return the line made without the traces of `ride`, at the same stations; nan where no other trace runs."""
+        """Return the line made without the traces of `ride`, at the same stations; nan where no other trace runs by it."""
         keep = np.array([strand.ride != ride for strand in self.strands])
         if not keep.any():
             return blank(self.centreline, ride)
@@ -80,7 +80,7 @@ class Consensus:
     def _aligned_without(self, keep: BoolArray) -> FloatArray:
         counted = weights.counted(self.places, keep)
         xy_m = _middle(self.centreline.xy_m, counted, self.places.passed)
-        xy_m[counted.weight.sum(axis=1) == 0] = np.nan
+        xy_m[~weights.runs_by(counted, xy_m)] = np.nan
         return head.led_by(xy_m, self.opposite_m)
 
 

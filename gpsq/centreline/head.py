@@ -12,21 +12,23 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from gpsq.centreline.ends import USUAL_REACH_M
 from gpsq.geometry import polyline
 
 if TYPE_CHECKING:
     from gpsq.model import FloatArray, IntArray
 
-#: The two ways must run this near each other over the first so many metres: else they are two streets.
-BESIDE_M, OVER_M = 30.0, 200.0
-#: What parts the two is taken from here on, …
-SETTLED_FROM_M = 100.0
+#: The two ways are one street while they run this near each other and advance alike within so many metres. Over the first
+#: so many metres that is looked at, and so many at least must be one street: in one-way streets the ways may soon part.
+BESIDE_M, ASTRAY_M, OVER_M, LEAST_OVER_M = 30.0, 15.0, 200.0, 100.0
+#: What parts the two is taken from here on, as a share of the street, …
+SETTLED_FROM = 0.5
 #: … and must be the same there within this (median absolute difference): else they do not run along each other.
 PARALLEL_M = 3.0
 #: A line that begins up to this much before the other way's end begins with noise.
 TOO_EARLY_M = 15.0
-#: The line is led by the other way in full up to here, and less and less up to there.
-FULL_M, UNTIL_M = 50.0, 150.0
+#: The line is led by the other way in full up to here, and less and less up to there, as shares of the street.
+FULL, UNTIL = 0.25, 0.75
 
 
 def led_by(line_m: FloatArray, opposite_m: FloatArray | None) -> FloatArray:
@@ -50,11 +52,34 @@ def led_by(line_m: FloatArray, opposite_m: FloatArray | None) -> FloatArray:
     found = _one_street(line_m, opposite_m)
     if found is None or opposite_m is None:
         return line_m
-    share = np.clip((UNTIL_M - found.along_m) / (UNTIL_M - FULL_M), 0.0, 1.0)
+    share = np.clip((UNTIL - found.along_m / found.over_m) / (UNTIL - FULL), 0.0, 1.0)
     normal = polyline.at_along(polyline.left_normals(opposite_m), polyline.along_m(opposite_m), found.foot_m)
     led = line_m.copy()
     led[found.known] -= (share * (found.beside_m - found.apart_m))[:, None] * normal
     return led
+
+
+def from_usual_end(opposite_m: FloatArray, ends_m: FloatArray) -> FloatArray:
+    """Return the opposite way, turned round, from where its rides usually end: cut there, or carried on straight to it.
+
+    Parameters
+    ----------
+    opposite_m : (k, 2) the end of the opposite way, turned round. ends_m : (n, 2) where each of its rides ends.
+
+    Examples
+    --------
+    >>> road = np.column_stack([np.arange(0.0, 400.0, 5.0), np.zeros(80)])
+    >>> from_usual_end(road, np.array([[1.0, 0.0], [3.0, 1.0], [4.0, 0.0]]))[:2, 0].tolist()
+    [3.0, 5.0]
+    """
+    foot_m = _beside(ends_m, opposite_m)[1]
+    begins_m = float(np.median(foot_m[foot_m - foot_m.min() <= USUAL_REACH_M]))
+    if begins_m < 0.0:
+        onward = opposite_m[0] - opposite_m[1]
+        return np.vstack([opposite_m[0] - begins_m * onward / np.hypot(*onward), opposite_m])
+    along_m = polyline.along_m(opposite_m)
+    kept = along_m > begins_m
+    return np.vstack([polyline.at_along(opposite_m, along_m, np.array([begins_m])), opposite_m[kept]])
 
 
 def begun_at(line_m: FloatArray, opposite_m: FloatArray | None) -> FloatArray:
@@ -85,7 +110,7 @@ def begun_at(line_m: FloatArray, opposite_m: FloatArray | None) -> FloatArray:
 class _OneStreet:
     """The first known stations of a line: how far along it, how far beside the other way and where along that.
 
-    `apart_m` is what parts the two ways where both are settled.
+    `apart_m` is what parts the two ways where both are settled, `over_m` how far they are one street.
     """
 
     known: IntArray
@@ -93,25 +118,35 @@ class _OneStreet:
     beside_m: FloatArray
     foot_m: FloatArray
     apart_m: float
+    over_m: float
 
 
 def _one_street(line_m: FloatArray, opposite_m: FloatArray | None) -> _OneStreet | None:
     """Return how a line begins along the opposite way, or None where the two are two streets."""
     step_m = _step_m(line_m)
-    count = round(OVER_M / step_m) + 1 if step_m > 0 else 0
-    if opposite_m is None or len(opposite_m) < 2 or not 2 < count <= len(line_m):
+    if opposite_m is None or len(opposite_m) < 2 or step_m <= 0:
         return None
-    known = np.flatnonzero(~np.isnan(line_m[:count, 0])).astype(np.int64)
+    known = np.flatnonzero(~np.isnan(line_m[: round(OVER_M / step_m) + 1, 0])).astype(np.int64)
     along_m = np.asarray(known * step_m, dtype=float)
-    settled = along_m >= SETTLED_FROM_M
-    if settled.sum() < 3:
-        return None
     beside_m, foot_m = _beside(line_m[known], opposite_m)
-    apart_m = float(np.median(beside_m[settled]))
-    parallel = np.median(np.abs(beside_m[settled] - apart_m)) <= PARALLEL_M and np.ptp(foot_m) > OVER_M / 2
-    if not parallel or np.abs(beside_m).max() > BESIDE_M:
+    ran = _run_together(along_m, beside_m, foot_m)
+    known, along_m, beside_m, foot_m = known[:ran], along_m[:ran], beside_m[:ran], foot_m[:ran]
+    if not ran or along_m[-1] < LEAST_OVER_M:
         return None
-    return _OneStreet(known, along_m, beside_m, foot_m, apart_m)
+    settled = along_m >= SETTLED_FROM * along_m[-1]
+    apart_m = float(np.median(beside_m[settled]))
+    if np.median(np.abs(beside_m[settled] - apart_m)) > PARALLEL_M:
+        return None
+    return _OneStreet(known, along_m, beside_m, foot_m, apart_m, float(along_m[-1]))
+
+
+def _run_together(along_m: FloatArray, beside_m: FloatArray, foot_m: FloatArray) -> int:
+    """Return at how many of the first stations the two ways run near each other and advance alike."""
+    if not len(along_m):
+        return 0
+    astray = np.abs((foot_m - foot_m[0]) - (along_m - along_m[0])) > ASTRAY_M
+    parted = astray | (np.abs(beside_m) > BESIDE_M)
+    return int(np.argmax(parted)) if parted.any() else len(parted)
 
 
 def _step_m(line_m: FloatArray) -> float:

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gpsq.centreline.robust_middle import geometric_median, medians_of_groups
+from gpsq.centreline.robust_middle import PAIR_APART_M, geometric_median, medians_of_groups
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -114,6 +114,15 @@ def counted(places: Places, keep: BoolArray) -> Counted:
         mine = (places.ride == ride) & keep
         weight[:, mine] /= 1.0 + RIDERS_LINE_M**2 * weight[:, mine].sum(axis=1, keepdims=True)
     return Counted(xy_m, weight, variance)
+
+
+def runs_by(found: Counted, line_m: FloatArray) -> BoolArray:
+    """Return (m,) whether any trace that counts runs by the line.
+
+    Between two roads lies none: where the ride left out ran in the middle, the line of the others is not known.
+    """
+    away_m2 = ((found.xy_m - line_m[:, None]) ** 2).sum(axis=2)
+    return np.asarray(((found.weight > 0) & (away_m2 <= PAIR_APART_M**2)).any(axis=1))
 
 
 def ridden_often(places: Places, keep: BoolArray) -> BoolArray:

@@ -10,7 +10,7 @@ import numpy as np
 
 from gpsq.arrays import norms
 from gpsq.campaign import flags
-from gpsq.centreline import consensus_line
+from gpsq.centreline import consensus_line, head
 from gpsq.centreline.strands import strand
 from gpsq.geometry import polyline
 from gpsq.measures import cross_track, deviations, events, first_fix, usual_spread
@@ -152,7 +152,9 @@ def _opposite_end(tails: Sequence[Tail], settings: Settings) -> FloatArray | Non
         for t in tails
     ]
     made = consensus_line.make(strands, settings, always_aligned=True) if strands else None
-    return None if made is None else made.centreline.xy_m[::-1]
+    if made is None:
+        return None
+    return head.from_usual_end(made.centreline.xy_m[::-1], np.array([t.xy_m[-1] for t in tails]))
 
 
 def _counting(member: Member, decisions: Sequence[Flag]) -> BoolArray:

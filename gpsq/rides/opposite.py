@@ -9,6 +9,7 @@ import numpy as np
 
 from gpsq.arrays import FloatArray, norms
 from gpsq.geometry import polyline
+from gpsq.geometry.cells import CellIndex, cells_of
 from gpsq.rides.unbroken import runs_of
 
 if TYPE_CHECKING:
@@ -47,11 +48,15 @@ def tails_towards(
     single = [tuple(i for i in route.members if i not in twins) for route in routes]
     firsts, lasts = ([_on_sphere(traces, members, at) for members in single] for at in (0, -1))
     usual = [np.median(last, axis=0) if len(last) else np.full(3, np.nan) for last in lasts]
+    ends = CellIndex()
+    for k, last in enumerate(lasts):
+        if len(last):
+            ends.put(k, cells_of(usual[k][None], NEAR_M))
     found = []
     for k, route in enumerate(routes):
         tails: list[Tail] = []
-        for other in range(len(routes)):
-            if other != k and len(firsts[k]) and norms(firsts[k] - usual[other]).min() < NEAR_M:
+        for other in sorted(ends.near(cells_of(firsts[k], NEAR_M)) - {k}):
+            if norms(firsts[k] - usual[other]).min() < NEAR_M:
                 there = norms(lasts[other] - usual[other]) < STOPPED_EARLY_M
                 ending = [i for i, ends_there in zip(single[other], there, strict=True) if ends_there]
                 tails += [Tail(_last_stretch(route, traces[i], gap_s), rides[i], traces[i].device) for i in ending]

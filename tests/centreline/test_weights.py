@@ -1,0 +1,150 @@
+"""What places count, and devices that differ, against closed forms."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from gpsq.centreline import weights
+from gpsq.centreline.weights import Places, averaged, between_devices, counted
+from gpsq.geometry import polyline
+from gpsq.geometry.alignment import Abreast
+
+STATIONS = 400
+
+
+def places_of(rng, devices, rides, sd_m, offset_m=None):
+    """Return places on a straight road: independent normal errors per axis, and an offset per device."""
+    names = [(d, r) for d in range(devices) for r in range(rides)]
+    sd = np.broadcast_to(np.asarray(sd_m, float), devices)
+    xy = np.stack([np.column_stack([5.0 * np.arange(STATIONS), np.zeros(STATIONS)])] * len(names), axis=1)
+    for t, (d, _) in enumerate(names):
+        xy[:, t] += rng.normal(0.0, sd[d], (STATIONS, 2))
+        xy[:, t, 1] += 0.0 if offset_m is None else offset_m[d]
+    nothing = np.zeros((STATIONS, len(names)))
+    device, ride = np.array(names).T
+    return Places(xy, nothing.astype(bool), nothing, device.astype(np.int64), ride.astype(np.int64))
+
+
+def everyone(places):
+    return np.ones(len(places.device), dtype=bool)
+
+
+def test_a_variance_is_that_of_the_receiver_about_its_own_line():
+    """Closed form: the mean square distance from a median of n, times n / (n − 1), is about twice the variance."""
+    places = places_of(np.random.default_rng(1), 3, 8, [1.0, 2.0, 4.0], [0.0, 30.0, -50.0])
+    found = counted(places, everyone(places)).variance_m2
+    assert np.sqrt(found[places.device == 0]) == pytest.approx(1.0, rel=0.25)
+    assert np.sqrt(found[places.device == 1]) == pytest.approx(2.0, rel=0.15)
+    assert np.sqrt(found[places.device == 2]) == pytest.approx(4.0, rel=0.25)
+
+
+def test_a_variance_does_not_depend_on_where_the_others_run():
+    rng = np.random.default_rng(2)
+    near = places_of(rng, 2, 5, 3.0)
+    far = Places(
+        near.xy_m + np.where(near.device == 1, 40.0, 0.0)[None, :, None],
+        near.passed,
+        near.unsettled_m2,
+        near.device,
+        near.ride,
+    )
+    assert counted(far, everyone(far)).variance_m2 == pytest.approx(counted(near, everyone(near)).variance_m2)
+
+
+def test_variance_between_devices_is_that_of_their_offsets():
+    """DerSimonian & Laird 1986, equation 8, by hand: two lines D apart along one axis differ by D²/4 per axis, less noise."""
+    lines = np.zeros((9, 2, 2))
+    lines[:, 1, 0] = 10.0
+    assert between_devices(lines, np.full((9, 2), 3.0)) == pytest.approx(100.0 / 4.0 - 3.0)
+
+
+def test_three_devices_against_the_formula_written_out():
+    rng = np.random.default_rng(3)
+    lines, own = rng.normal(0.0, 5.0, (1, 3, 2)), np.array([[1.0, 2.0, 4.0]])
+    w = 1.0 / own[0]
+    excess = [np.sum(w * (lines[0, :, k] - np.sum(w * lines[0, :, k]) / w.sum()) ** 2) - 2.0 for k in (0, 1)]
+    expected = max(0.0, np.mean(excess) / (w.sum() - np.sum(w**2) / w.sum()))
+    assert between_devices(lines, own) == pytest.approx(expected)
+
+
+def test_devices_that_agree_are_left_as_they_are():
+    places = places_of(np.random.default_rng(4), 3, 6, 3.0)
+    moved = np.abs(counted(places, everyone(places)).xy_m - places.xy_m).max()
+    assert moved < 1.0
+
+
+def test_two_devices_that_differ_are_brought_to_the_middle():
+    places = places_of(np.random.default_rng(5), 2, 5, 3.0, [0.0, 14.0])
+    found = counted(places, everyone(places))
+    inner = found.xy_m[30:-30, :, 1].mean(axis=0)
+    assert inner == pytest.approx(7.0, abs=1.0)
+
+
+def test_of_three_devices_the_two_that_agree_outvote_the_third():
+    places = places_of(np.random.default_rng(6), 3, 5, 3.0, [0.0, 0.0, 40.0])
+    found = counted(places, everyone(places))
+    assert found.xy_m[30:-30, :, 1].mean() == pytest.approx(0.0, abs=3.0)
+
+
+def test_nothing_of_a_ride_left_out_is_used():
+    """The offsets between devices too are found without it."""
+    rng = np.random.default_rng(7)
+    places = places_of(rng, 2, 4, 3.0, [0.0, 9.0])
+    keep = places.ride != 2
+    wild = places.xy_m.copy()
+    wild[:, ~keep] += rng.normal(0.0, 80.0, wild[:, ~keep].shape)
+    other = Places(wild, places.passed, places.unsettled_m2, places.device, places.ride)
+    one, two = counted(places, keep), counted(other, keep)
+    assert np.array_equal(one.xy_m[:, keep], two.xy_m[:, keep])
+    assert np.array_equal(one.weight, two.weight)
+    assert (one.weight[:, ~keep] == 0.0).all()
+
+
+def test_no_ride_weighs_more_than_the_riders_own_line_allows():
+    places = places_of(np.random.default_rng(8), 6, 3, 0.5)
+    weight = counted(places, everyone(places)).weight
+    per_ride = np.stack([weight[:, places.ride == r].sum(axis=1) for r in range(3)])
+    assert per_ride.max() < 1.0 / weights.RIDERS_LINE_M**2
+
+
+def test_a_new_fix_weighs_little():
+    places = places_of(np.random.default_rng(9), 1, 5, 3.0)
+    new = places.unsettled_m2.copy()
+    new[:20, 0] = weights.UNSETTLED_M**2
+    weight = counted(Places(places.xy_m, places.passed, new, places.device, places.ride), everyone(places)).weight
+    assert weight[5, 0] < 0.1 * weight[5, 1]
+    assert weight[50, 0] > 0.5 * weight[50, 1]
+
+
+def test_the_age_of_fixes_becomes_variance():
+    xy = np.column_stack([5.0 * np.arange(60.0), np.zeros(60)])
+    from gpsq.centreline.strands import strand
+    from gpsq.settings import Settings
+
+    one = strand(xy, [(0, 60)], "R", np.ones(60, bool), Settings(), device="a", age_s=np.arange(60.0))
+    place = Abreast(xy.copy(), np.arange(60.0), np.ones(60, dtype=bool))
+    extra = weights.gathered([one], [place]).unsettled_m2[:, 0]
+    assert extra[0] == pytest.approx(weights.UNSETTLED_M**2)
+    assert extra[15] == pytest.approx((weights.UNSETTLED_M * 0.25) ** 2)
+    assert (extra[30:] == 0.0).all()
+
+
+def test_a_station_is_passed_by_only_in_one_piece():
+    from gpsq.centreline.strands import Strand
+
+    vertex = np.array([0.0, 1.0, np.nan, np.nan, 4.0, 5.0])
+    place = Abreast(np.zeros((6, 2)), vertex, ~np.isnan(vertex))
+    for pieces, expected in (([0] * 6, [2, 3]), ([0, 0, 0, 1, 1, 1], [])):
+        steps = polyline.Steps(np.zeros((6, 2)), np.arange(6.0), np.array(pieces))
+        s = Strand(steps, "R", "a", np.ones(6, bool), np.zeros((6, 2)), np.zeros(6), slow=False)
+        assert np.flatnonzero(weights.passed_by(s, place)).tolist() == expected
+
+
+@given(st.lists(st.floats(-1e3, 1e3), min_size=1, max_size=30), st.integers(0, 8))
+def test_averages_are_those_of_the_stations_around(values, reach):
+    rows = np.array(values)
+    expected = [rows[max(0, k - reach) : k + reach + 1].mean() for k in range(len(rows))]
+    assert averaged(rows, reach) == pytest.approx(expected, abs=1e-6)

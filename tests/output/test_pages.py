@@ -7,9 +7,9 @@ import json
 import re
 import shutil
 import subprocess
-from pathlib import Path
 from html.parser import HTMLParser
 from itertools import combinations, pairwise
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np

@@ -59,6 +59,20 @@ def local(time: np.datetime64, zone: tzinfo) -> datetime:
     return datetime.fromtimestamp(seconds, UTC).astimezone(zone)
 
 
+def clock_in_words(time: np.datetime64, name: str) -> str:
+    """Return the time of day of an instant with its zone, the seconds of its minute as finely as they are known.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> clock_in_words(np.datetime64("2026-05-04T06:54:31.250"), "+02:00")
+    '08:54:31.250 (UTC+02:00)'
+    """
+    said = f"{local(time, zone_of(name)):%H:%M:%S}"
+    thousandths = int(time.astype("datetime64[ms]").astype("int64")) % 1000
+    return said + (f".{thousandths:03d}" if thousandths else "") + f" ({zone_in_words(name)})"
+
+
 def offset_of_files(traces: Iterable[Trace]) -> str:
     """Return the one offset from UTC that the times of the files are written with, "" where they do not agree on one.
 

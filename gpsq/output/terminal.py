@@ -81,7 +81,7 @@ def deviation_lines(analysis: Analysis) -> Iterator[str]:
             d.event if d is own[0] else "",
             d.id,
             _recording(analysis, d.trace),
-            d.route,
+            wording.way_short(analysis, d.route),
             wording.metres(d.from_m),
             wording.metres(d.to_m),
             f"{wording.metres(d.peak_m)} {d.side}",

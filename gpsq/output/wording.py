@@ -170,6 +170,10 @@ def missed(fix: FirstFix) -> str:
     return least + metres(fix.missed_m)
 
 
+def _name_of(folder: str) -> str:
+    return Path(folder.replace("\\", "/")).absolute().name
+
+
 _MINUS = re.compile(r"(?<![\w.])-(?=\d)")
 _BARE_PER_CENT = re.compile(r"(?<=\d) ?%")
 _UNIT = re.compile(r"(?<=\d) (?=(?:s|m|km|min)\b)")
@@ -189,7 +193,7 @@ def typeset(text: str) -> str:
 
 def title(analysis: Analysis) -> str:
     """Return the campaign's title, else the name of its folder."""
-    named = analysis.title or (Path(analysis.folder).absolute().name if analysis.folder else "")
+    named = analysis.title or (_name_of(analysis.folder) if analysis.folder else "")
     return cell(named) if named.strip(". ") else "Repeated rides"
 
 
@@ -197,6 +201,12 @@ def way(analysis: Analysis, route: str) -> str:
     """Return a route's letter with what it is called, such as "A (out, mornings, north-east)"."""
     called = analysis.ways.get(route)
     return cell(f"{route} ({called.name})" if called and called.name else route)
+
+
+def way_short(analysis: Analysis, route: str) -> str:
+    """Return a route's letter with what it is called where there is little room, such as "A (out)"."""
+    called = analysis.ways.get(route)
+    return cell(f"{route} ({called.short})" if called and called.short else route)
 
 
 def on_way(analysis: Analysis, route: str) -> str:

@@ -6,7 +6,7 @@ import dataclasses
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from gpsq.campaign.local_time import offset_of_files, zone_in_words
+from gpsq.campaign.local_time import zone_in_words
 from gpsq.measures import first_fix
 from gpsq.measures.route import Measured, Member, analyse_route, named_as_recorded
 from gpsq.pipeline.remembering import remembered_each, route_key
@@ -55,8 +55,7 @@ def analysed(readings: Readings, arranged: Arranged, means: Means) -> Analysis:
     means.tell("summing up", 0, 1)
     figures, unused = reference.measure(found, readings.references)
     told = readings.campaign
-    offset = "" if told.time_zone else offset_of_files(readings.traces)
-    found = dataclasses.replace(found, time_zone=told.time_zone or offset)
+    found = dataclasses.replace(found, time_zone=readings.time_zone)
     called, not_here = ways(found, told.routes)
     summed = dataclasses.replace(summaries(found), reference=figures)
     means.tell("summing up", 1, 1)
@@ -72,7 +71,7 @@ def analysed(readings: Readings, arranged: Arranged, means: Means) -> Analysis:
             *readings.problems,
             *not_here,
             *readings.notes,
-            *_zone_in_words(offset),
+            *_zone_of_the_files("" if told.time_zone else readings.time_zone),
             *arranged.cutting,
             *found.notes,
             *unused,
@@ -81,7 +80,7 @@ def analysed(readings: Readings, arranged: Arranged, means: Means) -> Analysis:
     )
 
 
-def _zone_in_words(offset: str) -> tuple[str, ...]:
+def _zone_of_the_files(offset: str) -> tuple[str, ...]:
     said = f"Times are shown in {zone_in_words(offset)}, as the files write them; time_zone in campaign.toml names another."
     return (said,) if offset else ()
 

@@ -15,6 +15,7 @@ from gpsq.campaign import campaign_file as campaigns
 from gpsq.campaign import flags, safe_files, start_log, start_matching, streets
 from gpsq.campaign.campaign_file import Campaign
 from gpsq.campaign.device_names import device_of
+from gpsq.campaign.local_time import offset_of_files
 from gpsq.campaign.start_matching import Matches, Recording, recording_of
 from gpsq.exceptions import NothingToAnalyse, UnreadableFile
 from gpsq.model import Trace, Unreadable
@@ -66,6 +67,11 @@ class Readings:
     notes: tuple[str, ...] = ()
     others: tuple[str, ...] = ()
 
+    @property
+    def time_zone(self) -> str:
+        """Whose clocks the campaign goes by: as named in ``campaign.toml``, else the offset of the files, else "" for UTC."""
+        return self.campaign.time_zone or offset_of_files(self.traces)
+
     @cached_property
     def traces_digest(self) -> str:
         """A digest of the traces, by which what rests on them is known again."""
@@ -100,10 +106,11 @@ class Listed:
         unreadable = [*self.unreadable, *(r for r in refused if not may_be_something_else(r))]
         found: list[Trace | Unreadable] = [*traces, *unreadable]
         bound_s = self.campaign.settings.start_bound_s
+        time_zone = self.campaign.time_zone or offset_of_files(traces)
         matches = start_matching.match(self.log, recordings_meant(found, self.campaign), bound_s)
         return Readings(
             folder=str(self.folder),
-            traces=tuple(sorted(named(traces, matches, self.campaign), key=lambda t: (t.file, t.track))),
+            traces=tuple(sorted(named(traces, matches, self.campaign, time_zone), key=lambda t: (t.file, t.track))),
             unreadable=tuple(sorted(_named_too(unreadable, matches, self.campaign), key=lambda u: (u.file, u.track))),
             inputs=_inputs(self.folder, found),
             campaign=self.campaign,
@@ -113,7 +120,7 @@ class Listed:
             problems=(
                 *start_log.lines((*self.log.problems, *matches.problems)),
                 *start_log.without_seconds(self.log),
-                *contradicted(traces, matches.starts, self.campaign.settings),
+                *contradicted(traces, matches.starts, self.campaign.settings, time_zone),
                 *self.problems,
             ),
             notes=(*self.notes, *_passed_over(strangers)),
@@ -270,7 +277,7 @@ def recordings_meant(found: Iterable[Trace | Unreadable], campaign: Campaign) ->
     ]
 
 
-def named(traces: Sequence[Trace], matches: Matches, campaign: Campaign) -> list[Trace]:
+def named(traces: Sequence[Trace], matches: Matches, campaign: Campaign, time_zone: str = "") -> list[Trace]:
     """Give each trace its device and its start."""
     known = [
         dataclasses.replace(
@@ -280,7 +287,7 @@ def named(traces: Sequence[Trace], matches: Matches, campaign: Campaign) -> list
         )
         for t in traces
     ]
-    return with_starts(known, matches.starts, campaign.settings)
+    return with_starts(known, matches.starts, campaign.settings, time_zone or campaign.time_zone or "")
 
 
 def _named_too(unreadable: list[Unreadable], matches: Matches, campaign: Campaign) -> list[Unreadable]:

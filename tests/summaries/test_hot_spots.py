@@ -85,9 +85,11 @@ def test_a_moved_ride_keeps_its_values_and_moves_with_its_devices():
     from gpsq.summaries.hot_spots import _shifted
 
     rows = np.arange(12.0).reshape(3, 4)
-    moved = _shifted(rows, np.array([0, 0, 1]), np.random.default_rng(1))
-    assert [sorted(row) for row in moved.tolist()] == rows.tolist()
-    assert (moved[1] - moved[0]).tolist() == [4.0] * 4
+    moved = _shifted(rows, np.array([0, 0, 1]), np.array([[1, 2], [0, 3]]))
+    assert moved.tolist() == [
+        [[3, 0, 1, 2], [7, 4, 5, 6], [10, 11, 8, 9]],
+        [[0, 1, 2, 3], [4, 5, 6, 7], [9, 10, 11, 8]],
+    ]
 
 
 def test_rows_are_held_against_the_median_of_other_rides():
@@ -102,6 +104,8 @@ def test_rows_are_held_against_the_median_of_other_rides():
         others = rows[ride != ride[k]]
         wanted = row - np.array([np.median(c[np.isfinite(c)]) if np.isfinite(c).any() else np.nan for c in others.T])
         assert found[k] == pytest.approx(wanted, nan_ok=True)
+    both = _from_others(np.stack([rows, rows[:, ::-1]]), ride)  # many at a time are each as one alone
+    assert np.array_equal(both, np.stack([found, found[:, ::-1]]), equal_nan=True)
 
 
 def test_error_follows_hdop_where_it_was_planted():

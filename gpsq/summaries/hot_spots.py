@@ -8,6 +8,7 @@ what belongs to a place falls apart, while each ride keeps its own noise and how
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -89,12 +90,24 @@ def _search(table: StationTable, level: float, rng: np.random.Generator) -> _Sea
     ride = np.array([rides.index(name) for name in table.ride])
     usual = np.array([_usual(size[table.of(d)]) for d in table.device])
     found = _Search(offset, size, ride, usual, np.inf)
-    distance = rng.integers(offset.shape[1], size=(SHIFTS, len(rides)))
+    shifts = max(SHIFTS, _least_shifts(level))
+    distance = rng.integers(offset.shape[1], size=(shifts, len(rides)))
     highest = [
         np.nanmax(_heights(found, np.abs(_from_others(_shifted(offset, ride, some), ride))), axis=1)
-        for some in np.array_split(distance, min(-(-offset.size * SHIFTS // AT_A_TIME), SHIFTS))
+        for some in np.array_split(distance, min(-(-offset.size * shifts // AT_A_TIME), shifts))
     ]
-    return replace(found, height=float(np.quantile(np.concatenate(highest), level)))
+    # The place found is one more draw: of n + 1 equally likely places of it the share above this height is 1 − level.
+    at = math.ceil(level * (shifts + 1)) - 1
+    return replace(found, height=float(np.sort(np.concatenate(highest))[at]))
+
+
+def _least_shifts(level: float) -> int:
+    """Return how many shifts it takes that so rare a height is reached by one of them.
+
+    >>> _least_shifts(0.975), _least_shifts(0.9975)
+    (39, 399)
+    """
+    return math.ceil(1 / (1 - level) - 1e-6) - 1
 
 
 def _binned(offset_m: FloatArray, along_m: FloatArray) -> FloatArray:

@@ -14,6 +14,7 @@ from gpsq import digests
 from gpsq.campaign import campaign_file as campaigns
 from gpsq.campaign import flags, safe_files, start_log, start_matching, streets
 from gpsq.campaign.campaign_file import Campaign
+from gpsq.campaign.device_folders import FoundDevices, found_devices
 from gpsq.campaign.device_names import device_of
 from gpsq.campaign.local_time import offset_of_files
 from gpsq.campaign.start_matching import Matches, Recording, recording_of
@@ -107,11 +108,16 @@ class Listed:
         found: list[Trace | Unreadable] = [*traces, *unreadable]
         bound_s = self.campaign.settings.start_bound_s
         time_zone = self.campaign.time_zone or offset_of_files(traces)
-        matches = start_matching.match(self.log, recordings_meant(found, self.campaign), bound_s)
+        devices = found_devices(traces)
+        matches = start_matching.match(self.log, recordings_meant(found, devices, self.campaign), bound_s)
         return Readings(
             folder=str(self.folder),
-            traces=tuple(sorted(named(traces, matches, self.campaign, time_zone), key=lambda t: (t.file, t.track))),
-            unreadable=tuple(sorted(_named_too(unreadable, matches, self.campaign), key=lambda u: (u.file, u.track))),
+            traces=tuple(
+                sorted(named(traces, devices, matches, self.campaign, time_zone), key=lambda t: (t.file, t.track))
+            ),
+            unreadable=tuple(
+                sorted(_named_too(unreadable, devices, matches, self.campaign), key=lambda u: (u.file, u.track))
+            ),
             inputs=_inputs(self.folder, found),
             campaign=self.campaign,
             flags=self.flags,
@@ -123,7 +129,7 @@ class Listed:
                 *contradicted(traces, matches.starts, self.campaign.settings, time_zone),
                 *self.problems,
             ),
-            notes=(*self.notes, *_passed_over(strangers)),
+            notes=(*self.notes, *devices.notes, *_passed_over(strangers)),
             others=(*self.others, *strangers),
         )
 
@@ -267,33 +273,39 @@ def _marked_cut(results: list[Trace | Unreadable]) -> list[Trace | Unreadable]:
     return results
 
 
-def recordings_meant(found: Iterable[Trace | Unreadable], campaign: Campaign) -> list[Recording]:
+def recordings_meant(found: Iterable[Trace | Unreadable], devices: FoundDevices, campaign: Campaign) -> list[Recording]:
     """Return what rows of a start log may mean, each with the name of its device before the log has a say."""
     return [
-        recording_of(r)._replace(device=device_of(r.file, r.creator, "", campaign.devices))
+        recording_of(r)._replace(device=device_of(r.file, devices.names[r.file, r.track], "", campaign.devices))
         if isinstance(r, Trace)
         else Recording(r.file, r.track)
         for r in found
     ]
 
 
-def named(traces: Sequence[Trace], matches: Matches, campaign: Campaign, time_zone: str = "") -> list[Trace]:
+def named(
+    traces: Sequence[Trace], devices: FoundDevices, matches: Matches, campaign: Campaign, time_zone: str = ""
+) -> list[Trace]:
     """Give each trace its device and its start."""
     known = [
-        dataclasses.replace(
-            t,
-            device=t.device
-            or device_of(t.file, t.creator, matches.devices.get((t.file, t.track), ""), campaign.devices),
-        )
+        dataclasses.replace(t, device=t.device or _device(t, devices.names[t.file, t.track], matches, campaign))
         for t in traces
     ]
     return with_starts(known, matches.starts, campaign.settings, time_zone or campaign.time_zone or "")
 
 
-def _named_too(unreadable: list[Unreadable], matches: Matches, campaign: Campaign) -> list[Unreadable]:
+def _device(trace: Trace, found: str, matches: Matches, campaign: Campaign) -> str:
+    return device_of(trace.file, found, matches.devices.get((trace.file, trace.track), ""), campaign.devices)
+
+
+def _named_too(
+    unreadable: list[Unreadable], devices: FoundDevices, matches: Matches, campaign: Campaign
+) -> list[Unreadable]:
     logged = {file: device for (file, _), device in matches.devices.items()}
     return [
-        dataclasses.replace(u, device=device_of(u.file, "", logged.get(u.file, ""), campaign.devices))
+        dataclasses.replace(
+            u, device=device_of(u.file, devices.of_file(u.file), logged.get(u.file, ""), campaign.devices)
+        )
         for u in unreadable
     ]
 

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from gpsq.campaign import campaign_file, safe_files, start_log
+from gpsq.campaign.device_folders import found_devices
 from gpsq.campaign.device_names import device_of
 from gpsq.campaign.start_matching import Recording, match
 from gpsq.campaign.start_table import delimiter_of
@@ -178,12 +179,15 @@ def rename_device(folder: Path, old: str, new: str, traces: Sequence[Trace], unr
 
 def found_names(folder: Path, traces: Sequence[Trace], unreadable: Sequence[Unreadable]) -> dict[str, str]:
     """Return file → the name of its device before any renaming."""
-    creators = {u.file: "" for u in unreadable} | {t.file: t.creator for t in traces}
     campaign = campaign_file.load(folder)
+    devices = found_devices(traces)
     log = start_log.load(folder, campaign)
-    matches = match(log, recordings_meant([*traces, *unreadable], campaign))
+    matches = match(log, recordings_meant([*traces, *unreadable], devices, campaign))
     logged = {file: device for (file, _), device in matches.devices.items()}
-    return {file: device_of(file, creator, logged.get(file, ""), {}) for file, creator in creators.items()}
+    found = {u.file: devices.of_file(u.file) for u in unreadable} | {
+        t.file: devices.names[t.file, t.track] for t in traces
+    }
+    return {file: device_of(file, name, logged.get(file, ""), {}) for file, name in found.items()}
 
 
 def add_place(folder: Path, lat: float, lon: float, radius_m: float) -> None:

@@ -9,7 +9,7 @@ from gpsq.campaign.flags import CLEAR
 from gpsq.output import wording
 from gpsq.output.device_figures import figure, overall
 from gpsq.output.report.cards import by_event
-from gpsq.output.report.sentences import by_way, sampling, spikes
+from gpsq.output.report.sentences import by_way, early, sampling, spikes
 from gpsq.output.tables.column import said, saying
 from gpsq.output.tables.columns import shown
 from gpsq.output.wording import GAP, cell
@@ -35,7 +35,7 @@ def lines(analysis: Analysis) -> Iterator[str]:
     yield ""
     yield "Errors on the road, after settling"
     yield from columns(_figures(devices, "errors"))
-    yield from _remarks(devices, sampling, spikes)
+    yield from _remarks(devices, sampling, spikes, partial(early, analysis=analysis))
     yield ""
     yield from _deviation_summary(analysis)
 

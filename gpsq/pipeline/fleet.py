@@ -220,7 +220,7 @@ class _Part:
         traces = [r for r in read if isinstance(r, Trace) and (r.file, r.track) in wanted]
         log = start_log.StartLog(tuple(entries.values()))
         devices = by_folder_or_file(traces)
-        matches = match(log, recordings_meant(traces, devices, self.campaign))
+        matches = match(log, recordings_meant(traces, self.campaign, devices))
         traces = sorted(named(traces, devices, matches, self.campaign), key=lambda t: (t.file, t.track))
         analysis = analyse_traces(traces, self.campaign.settings, self.decisions)
         self._write(number, dataclasses.replace(analysis, summaries=summaries(analysis)))

@@ -109,7 +109,7 @@ class Listed:
         bound_s = self.campaign.settings.start_bound_s
         time_zone = self.campaign.time_zone or offset_of_files(traces)
         devices = found_devices(traces)
-        matches = start_matching.match(self.log, recordings_meant(found, devices, self.campaign), bound_s)
+        matches = start_matching.match(self.log, recordings_meant(found, self.campaign, devices), bound_s)
         return Readings(
             folder=str(self.folder),
             traces=tuple(
@@ -273,8 +273,11 @@ def _marked_cut(results: list[Trace | Unreadable]) -> list[Trace | Unreadable]:
     return results
 
 
-def recordings_meant(found: Iterable[Trace | Unreadable], devices: FoundDevices, campaign: Campaign) -> list[Recording]:
+def recordings_meant(
+    found: Sequence[Trace | Unreadable], campaign: Campaign, devices: FoundDevices | None = None
+) -> list[Recording]:
     """Return what rows of a start log may mean, each with the name of its device before the log has a say."""
+    devices = devices or found_devices([r for r in found if isinstance(r, Trace)])
     return [
         recording_of(r)._replace(device=device_of(r.file, devices.names[r.file, r.track], "", campaign.devices))
         if isinstance(r, Trace)

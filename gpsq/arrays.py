@@ -40,15 +40,15 @@ def stretches(marked: BoolArray) -> list[tuple[int, int]]:
 
 
 def mean_of_known(rows: FloatArray) -> FloatArray:
-    """Return the mean of each column over the rows that know it, nan where none does.
+    """Return the mean of each column over the rows that know it, nan where none does; of one table or of many, (…, n, m).
 
     >>> mean_of_known(np.array([[1.0, np.nan], [3.0, np.nan]])).tolist()
     [2.0, nan]
     """
     known = np.isfinite(rows)
-    count = known.sum(axis=0)
-    total = np.where(known, rows, 0.0).sum(axis=0)
-    return np.asarray(np.divide(total, count, out=np.full(rows.shape[1], np.nan), where=count > 0), dtype=float)
+    count = known.sum(axis=-2)
+    total = np.where(known, rows, 0.0).sum(axis=-2)
+    return np.asarray(np.divide(total, count, out=np.full(total.shape, np.nan), where=count > 0), dtype=float)
 
 
 def is_silence(time: TimeArray, gap_s: float) -> BoolArray:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import contextlib
 import csv
+import io
 import json
 import os
 import shutil
@@ -15,14 +17,23 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from gpsq.cli import main
 from gpsq.simulate import shipped_demo
 
 LONG = bool(os.environ.get("GPSQ_LONG"))
 
 
-def gpsq(*arguments: object, cwd: Path | None = None) -> subprocess.CompletedProcess[str]:
+def in_a_process_of_its_own(*arguments: object) -> subprocess.CompletedProcess[str]:
     command = [sys.executable, "-m", "gpsq.cli", *map(str, arguments)]
-    return subprocess.run(command, capture_output=True, text=True, cwd=cwd, check=False)
+    return subprocess.run(command, capture_output=True, text=True, check=False)
+
+
+def gpsq(*arguments: object) -> subprocess.CompletedProcess[str]:
+    """Run the command in this process, which has its libraries loaded."""
+    out, err = io.StringIO(), io.StringIO()
+    with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err), pytest.raises(SystemExit) as ended:
+        main([*map(str, arguments)])
+    return subprocess.CompletedProcess(arguments, int(ended.value.code or 0), out.getvalue(), err.getvalue())
 
 
 def rows(path: Path) -> list[dict[str, str]]:
@@ -34,7 +45,7 @@ def rows(path: Path) -> list[dict[str, str]]:
 def analysed(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, subprocess.CompletedProcess[str]]:
     """The demo campaign, analysed by the first command of the README."""
     folder = tmp_path_factory.mktemp("demo") / "week"
-    return folder, gpsq("demo", folder)
+    return folder, in_a_process_of_its_own("demo", folder)
 
 
 def test_demo_ends_with_the_table_and_the_report(analysed):
@@ -129,7 +140,7 @@ def test_a_wrong_decision_is_refused_in_one_line(analysed, words, said):
 
 
 def test_nothing_to_analyse_is_one_line_and_status_2(tmp_path):
-    done = gpsq("analyse", tmp_path)
+    done = in_a_process_of_its_own("analyse", tmp_path)
     assert done.returncode == 2
     assert done.stdout == ""
     assert done.stderr == f"{tmp_path}: found no recording; expected recordings of rides\n"
@@ -183,7 +194,7 @@ def test_a_killed_run_leaves_earlier_results_whole(analysed, tmp_path):
     whole = {path.relative_to(results) for path in results.rglob("*") if path.is_file()}
     rng = np.random.default_rng(1)
     lasts_s = 4.0
-    for _ in range(50 if LONG else 8):
+    for _ in range(50 if LONG else 4):
         command = [sys.executable, "-m", "gpsq.cli", "analyse", str(folder), "-q"]
         process = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
         time.sleep(float(rng.uniform(0.1, lasts_s)))

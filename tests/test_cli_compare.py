@@ -125,7 +125,7 @@ def test_deviations_that_wait_are_said(capsys, tmp_path):
     head, *rows = (folder / "devices.csv").read_text().splitlines()
     (folder / "devices.csv").write_text("\n".join([f"{head},undecided", *(f"{row},1" for row in rows)]) + "\n")
     out = run(capsys, "compare", folder, "--out", tmp_path / "side")[1]
-    assert "Week 1: 2 deviations wait for a decision; they count as errors until then." in out
+    assert "Week 1: 2 deviations wait for a decision; until then they count in the errors." in out
 
 
 def test_check_judges_a_campaign(capsys, tmp_path):

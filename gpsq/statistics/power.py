@@ -12,13 +12,13 @@ from collections.abc import Callable
 import numpy as np
 
 from gpsq.statistics.intervals import median_ranks
-from gpsq.statistics.paired import FEWEST_FOR_SIGN_FLIPS
 
 #: The customary power of a test that is planned.
 POWER = 0.8
 MOST_RIDES = 10_000
 #: Effects, in standard deviations of the difference from ride to ride, that sign flips find with 80 % power at 5 %, by
 #: number of rides: counted by trying all flips on 6,000 normal samples each; from 13 rides on Student's figure holds.
+COUNTED_AT = 0.95
 SIGN_FLIPS_FIND = {8: 1.19, 9: 1.10, 10: 1.01, 11: 0.95, 12: 0.90}
 
 Power = Callable[[int, float, float], float]
@@ -80,11 +80,17 @@ def detectable(rides: int, power_of: Power, confidence: float = 0.95, power: flo
 def detectable_ratio(rides: int, confidence: float = 0.95) -> float:
     """Return the difference of logarithms, in standard deviations, that the test of ratios in use finds with 80 % power.
 
-    Sign flips need a little more than Student's test while they are few and coarse.
+    Sign flips need a little more than Student's test while they are few and coarse; how much was counted at 5 % alone, so
+    at another level it is not known (nan).
+
+    Examples
+    --------
+    >>> round(detectable_ratio(7), 2), detectable_ratio(8), detectable_ratio(8, 0.99)
+    (1.27, 1.19, nan)
     """
-    if rides < FEWEST_FOR_SIGN_FLIPS or rides not in SIGN_FLIPS_FIND:
+    if rides not in SIGN_FLIPS_FIND:
         return detectable(rides, power_of_student, confidence)
-    return SIGN_FLIPS_FIND[rides]
+    return SIGN_FLIPS_FIND[rides] if confidence == COUNTED_AT else float("nan")
 
 
 def rides_needed(effect: float, power_of: Power, confidence: float = 0.95, power: float = POWER) -> int | None:

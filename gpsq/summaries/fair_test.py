@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gpsq.statistics.intervals import FEWEST_FOR_MEDIAN
-from gpsq.summaries.sampling import INTERVAL_RATIO
+from gpsq.summaries.sampling import slower
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
@@ -124,7 +124,7 @@ def _intervals(pairs: Pairs) -> Iterator[str]:
         if np.isfinite(result.interval_s):
             interval[trace.device].append(result.interval_s)
     typical = {device: float(np.median(found)) for device, found in interval.items()}
-    if typical and max(typical.values()) > INTERVAL_RATIO * min(typical.values()):
+    if slower(tuple(typical), typical):
         said = ", ".join(f"{device} {seconds:g} s" for device, seconds in sorted(typical.items()))
         yield f"devices record at different intervals ({said}): corners and recorded lengths are not comparable"
 

@@ -8,6 +8,7 @@ what belongs to a place falls apart, while each ride keeps its own noise and how
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -35,6 +36,8 @@ FEWEST_RIDES = 3
 #: What a search would have seen is told for a stretch with so many times the error, found in so many of its trials.
 TIMES, SEEN_IN, TRIALS = 3.0, 0.8, 20
 LENGTHS_M = (50.0, 100.0, 200.0, 400.0, 800.0)
+#: Figures that are moved at a time: enough that little time is lost between them, and they still fit in the caches.
+AT_A_TIME = 100_000
 
 
 @dataclass(frozen=True, eq=False)
@@ -87,22 +90,39 @@ def _search(table: StationTable, level: float, rng: np.random.Generator) -> _Sea
     ride = np.array([rides.index(name) for name in table.ride])
     usual = np.array([_usual(size[table.of(d)]) for d in table.device])
     found = _Search(offset, size, ride, usual, np.inf)
+    shifts = max(SHIFTS, _least_shifts(level))
+    distance = rng.integers(offset.shape[1], size=(shifts, len(rides)))
     highest = [
-        float(np.nanmax(_heights(found, np.abs(_from_others(_shifted(offset, ride, rng), ride)))))
-        for _ in range(SHIFTS)
+        np.nanmax(_heights(found, np.abs(_from_others(_shifted(offset, ride, some), ride))), axis=1)
+        for some in np.array_split(distance, min(-(-offset.size * shifts // AT_A_TIME), shifts))
     ]
-    return replace(found, height=float(np.quantile(highest, level)))
+    # The place found is one more draw: of n + 1 equally likely places of it the share above this height is 1 − level.
+    at = math.ceil(level * (shifts + 1)) - 1
+    return replace(found, height=float(np.sort(np.concatenate(highest))[at]))
+
+
+def _least_shifts(level: float) -> int:
+    """Return how many shifts it takes that so rare a height is reached by one of them.
+
+    >>> _least_shifts(0.975), _least_shifts(0.9975)
+    (39, 399)
+    """
+    return math.ceil(1 / (1 - level) - 1e-6) - 1
 
 
 def _binned(offset_m: FloatArray, along_m: FloatArray) -> FloatArray:
     """Return the mean of each row over bins of the road, nan where less than half of one is known."""
-    which = ((along_m - along_m[0]) // BIN_M).astype(int)
-    member = (which[:, None] == np.arange(which[-1] + 1)).astype(float)
+    which = (along_m - along_m[0]) // BIN_M
+    edges = np.searchsorted(which, np.arange(which[-1] + 2))
     known = np.isfinite(offset_m)
-    count = known @ member
-    total = np.where(known, offset_m, 0.0) @ member
-    enough = (count > 0) & (count >= member.sum(axis=0) / 2)
-    return np.asarray(np.divide(total, count, out=np.full(total.shape, np.nan), where=enough), dtype=float)
+
+    def summed(values: FloatArray) -> FloatArray:
+        until = np.cumsum(values, axis=1, dtype=float)
+        return np.diff(np.column_stack([np.zeros(len(until)), until])[:, edges], axis=1)
+
+    count, total = summed(known), summed(np.where(known, offset_m, 0.0))
+    enough = (count > 0) & (count >= np.diff(edges) / 2)
+    return _divided(total, count, where=enough)
 
 
 def _usual(size_m: FloatArray) -> float:
@@ -110,64 +130,66 @@ def _usual(size_m: FloatArray) -> float:
     return max(float(np.median(known)), 0.01) if known.size else 1.0
 
 
-def _shifted(rows: FloatArray, ride: IntArray, rng: np.random.Generator) -> FloatArray:
-    """Return the rows, those of each ride moved round the road by one random distance."""
-    distance = rng.integers(rows.shape[1], size=int(ride.max()) + 1)[ride]
-    columns = (np.arange(rows.shape[1]) - distance[:, None]) % rows.shape[1]
-    return np.take_along_axis(rows, columns, axis=1)
+def _shifted(rows: FloatArray, ride: IntArray, distance: IntArray) -> FloatArray:
+    """Return the (k, b) rows once for each row of `distance`, those of each ride moved round the road by its own bins."""
+    columns = (np.arange(rows.shape[1]) - distance[:, ride, None]) % rows.shape[1]
+    return np.take_along_axis(rows[None], columns, axis=2)
 
 
 def _heights(found: _Search, size_m: FloatArray) -> FloatArray:
     """Return how high each bin stands: sizes of error as ranks within each ride, summed over rides.
 
     Ranks let no single ride make a place; the sum is in units of its own scatter, so bins that few rides have weigh no
-    more.
+    more. Sizes are (…, traces, bins), heights (…, bins).
     """
     scaled = size_m / found.usual_m[:, None]
-    of_rides = np.array([mean_of_known(scaled[found.ride == r]) for r in range(int(found.ride.max()) + 1)])
-    scores = _scores(_smoothed(of_rides))
+    of_rides = [mean_of_known(scaled[..., found.ride == r, :]) for r in range(int(found.ride.max()) + 1)]
+    scores = _scores(_smoothed(np.stack(of_rides, axis=-2)))
     known = np.isfinite(scores)
-    count = known.sum(axis=0)
-    total = np.where(known, scores, 0.0).sum(axis=0)
-    return np.asarray(np.divide(total, np.sqrt(count), out=np.full(scores.shape[1], np.nan), where=count > 0), float)
+    count = known.sum(axis=-2)
+    total = np.where(known, scores, 0.0).sum(axis=-2)
+    return _divided(total, np.sqrt(count), where=count > 0)
+
+
+def _divided(total: FloatArray, count: FloatArray | IntArray, where: BoolArray) -> FloatArray:
+    return np.asarray(np.divide(total, count, out=np.full(total.shape, np.nan), where=where), dtype=float)
 
 
 def _from_others(rows: FloatArray, ride: IntArray) -> FloatArray:
     """Return each row less the median of the rows of other rides in its column, as recordings are judged."""
-    order = np.argsort(rows, axis=0)  # nan come last
-    ordered = np.take_along_axis(rows, order, axis=0)
+    order = np.argsort(rows, axis=-2)  # nan come last
+    ordered = np.take_along_axis(rows, order, axis=-2)
     of, known = ride[order], np.isfinite(ordered)
-    column = np.arange(rows.shape[1])
     left = np.full(rows.shape, np.nan)
     for r in range(int(ride.max()) + 1):
-        kept = known & (of != r)
-        rank = np.cumsum(kept, axis=0)
-        count = rank[-1]
-        low, high = ((rank >= np.maximum(need, 1)).argmax(axis=0) for need in ((count + 1) // 2, count // 2 + 1))
-        middle = np.where(count > 0, (ordered[low, column] + ordered[high, column]) / 2, np.nan)
-        left[ride == r] = rows[ride == r] - middle
+        rank = np.cumsum(known & (of != r), axis=-2)
+        count = rank[..., -1:, :]
+        low, high = (
+            np.take_along_axis(ordered, (rank >= np.maximum(need, 1)).argmax(axis=-2)[..., None, :], axis=-2)
+            for need in ((count + 1) // 2, count // 2 + 1)
+        )
+        own = ride == r
+        left[..., own, :] = rows[..., own, :] - np.where(count > 0, (low + high) / 2, np.nan)
     return left
 
 
 def _smoothed(values: FloatArray) -> FloatArray:
-    """Return the running mean of each row over known values."""
+    """Return the running mean along the road over known values."""
     from scipy.ndimage import uniform_filter1d
 
     known = np.isfinite(values)
-    count = uniform_filter1d(known.astype(float), SMOOTH_BINS, axis=1, mode="constant")
-    total = uniform_filter1d(np.where(known, values, 0.0), SMOOTH_BINS, axis=1, mode="constant")
-    return np.asarray(
-        np.divide(total, count, out=np.full(values.shape, np.nan), where=known & (count > 0)), dtype=float
-    )
+    count = uniform_filter1d(known.astype(float), SMOOTH_BINS, axis=-1, mode="constant")
+    total = uniform_filter1d(np.where(known, values, 0.0), SMOOTH_BINS, axis=-1, mode="constant")
+    return _divided(total, count, where=known & (count > 0))
 
 
 def _scores(values: FloatArray) -> FloatArray:
-    """Return the normal scores of the ranks within each row; nan stays."""
+    """Return the normal scores of the ranks along the road; nan stays."""
     from scipy.special import ndtri
 
-    order = np.argsort(np.argsort(np.where(np.isfinite(values), values, np.inf), axis=1), axis=1) + 1.0
     known = np.isfinite(values)
-    share = order / (known.sum(axis=1, keepdims=True) + 1)
+    rank = np.argsort(np.argsort(np.where(known, values, np.inf), axis=-1), axis=-1) + 1.0
+    share = rank / (known.sum(axis=-1, keepdims=True) + 1)
     return np.where(known, ndtri(np.where(known, share, 0.5)), np.nan)
 
 
@@ -203,17 +225,17 @@ def _joined(flags: BoolArray) -> list[tuple[int, int]]:
 
 def _would_show_m(found: _Search, rng: np.random.Generator) -> float:
     """Return the shortest stretch with `TIMES` the error that would have been seen; inf where none would."""
-    bins = found.offset_m.shape[1]
+    bins, rides = found.offset_m.shape[1], int(found.ride.max()) + 1
     for length_m in LENGTHS_M:
         width = round(length_m / BIN_M)
         if width * 2 > bins:
             break
-        seen = 0
-        for _ in range(TRIALS):
-            planted = _shifted(found.offset_m, found.ride, rng)
-            low = int(rng.integers(bins - width))
-            planted[:, low : low + width] *= TIMES
-            seen += bool(_hot(found, np.abs(_from_others(planted, found.ride)))[low : low + width].any())
+        drawn = [(rng.integers(bins, size=rides), int(rng.integers(bins - width))) for _ in range(TRIALS)]
+        planted = _shifted(found.offset_m, found.ride, np.array([distance for distance, _ in drawn]))
+        low = np.array([first for _, first in drawn])
+        within = (np.arange(bins) >= low[:, None]) & (np.arange(bins) < low[:, None] + width)
+        hot = _hot(found, np.abs(_from_others(np.where(within[:, None], planted * TIMES, planted), found.ride)))
+        seen = int((hot & within).any(axis=1).sum())
         if seen >= SEEN_IN * TRIALS:
             return length_m
     return float("inf")

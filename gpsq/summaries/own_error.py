@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gpsq.statistics import intervals
+from gpsq.summaries import sampling
 from gpsq.summaries.station_table import by_ride, station_table
 from gpsq.summary_types import ErrorVariance, Interval
 
@@ -35,16 +36,19 @@ def error_variances(
     """Return each device's error variance from the rides that at least three devices recorded, by route and over all.
 
     A constant offset between two devices is not part of it, nor are deviations: they are counted apart, and a single one
-    of a hundred metres would outweigh all else and make the variance of another device negative. The interval is
-    Student's over rides.
+    of a hundred metres would outweigh all else and make the variance of another device negative. Where devices record at
+    different intervals, stations near the fixes of the rarest count alone. The interval is Student's over rides.
     """
     per_route: dict[str, dict[str, FloatArray]] = {}
+    interval_s = sampling.usual_intervals(traces, results)
     for route in routes:
         table = station_table(route, traces, results)
         if table is None or len(set(table.device)) < FEWEST_DEVICES:
             continue
         devices = sorted(set(table.device))
-        usual_m = np.where(table.deviating, np.nan, table.offset_m)
+        slow = sampling.slower(devices, interval_s)
+        keep = sampling.masked(table, route, slow) if slow else np.ones(table.offset_m.shape, dtype=bool)
+        usual_m = np.where(table.deviating | ~keep, np.nan, table.offset_m)
         rides = {d: by_ride(table, usual_m, table.of(d)) for d in devices}
         names = sorted({ride for own, _ in rides.values() for ride in own})
         cube = np.array([[_row(rides[d], ride, len(table.along_m)) for ride in names] for d in devices])
@@ -141,8 +145,8 @@ def _error_variance(device: str, route: str, variances: FloatArray, confidence: 
         few = f"none: {len(variances)} ride{'s' * (len(variances) > 1)}, at least {FEWEST_RIDES_FOR_INTERVAL} needed"
         variance = Interval(variance.value, method=few)
     if variance.value < 0:
-        note = (
-            "negative: the errors of the devices are not independent, or the rides are too few to tell it from nought"
-        )
+        note = "its variance comes out negative: the errors of the devices are not independent"
+        if not variance.high < 0:
+            note += ", or the rides are too few to tell it from nought"
         return ErrorVariance(device, route, len(variances), variance, np.nan, note)
     return ErrorVariance(device, route, len(variances), variance, float(np.sqrt(variance.value)))

@@ -22,6 +22,10 @@ class _Words:
     unit: str = ""
 
 
+MAY_BE_CHANCE = "such a difference may be chance"
+#: No p is printed as nought.
+LEAST_P = 0.001
+
 WORDS = {
     "ttff_s": _Words("fixes later", "fixes sooner", "time to first fix", "s"),
     "missed_m": _Words("misses more road", "misses less road", "road missed before the first fix", "m"),
@@ -46,28 +50,35 @@ def with_verdict(found: PairedComparison, settings: Settings, compared: int, wit
     low, high = found.difference.low, found.difference.high
     if np.isnan(low):
         return replace(
-            found, verdict=f"{names} share too few rides to be told apart in {words.name}: {_grounds(found)}"
+            found,
+            verdict=f"{names} share too few rides to be told apart in {words.name}: {_grounds(found, settings.confidence)}",
         )
     if low <= equal <= high or found.p > 1 - settings.confidence:
         return replace(
-            found, verdict=f"{names} cannot be told apart in {words.name}: {_grounds(found)}{_missed(found)}"
+            found,
+            verdict=f"{names} cannot be told apart in {words.name}: {_grounds(found, settings.confidence)}{_missed(found)}",
         )
     worse_first = found.difference.value > equal if np.isfinite(found.difference.value) else low > equal
     does = words.worse if worse_first else words.better
-    text = f"{found.first} {does} than {found.second}: {_grounds(found)}"
+    text = f"{found.first} {does} than {found.second}: {_grounds(found, settings.confidence)}"
     chance = found.p_adjusted > 1 - settings.confidence
     if chance:
-        text += f"; among {compared} comparisons such a difference may be chance"
+        text += f"; among {compared} comparisons {MAY_BE_CHANCE}"
     return replace(found, verdict=text, shown=not chance)
 
 
-def _grounds(found: PairedComparison) -> str:
+def _grounds(found: PairedComparison, confidence: float) -> str:
     """Return the figure with its interval, test and number of rides, and which rides are left out."""
     unit, middle = WORDS[found.measure].unit, found.difference.value
     said = f"ratio {middle:.2f}" if found.is_ratio else f"in the median {_number(middle, unit)}"
-    inside = "" if np.isnan(found.difference.low) else f"95 % interval {_interval(found.difference, unit)}, "
+    inside = (
+        ""
+        if np.isnan(found.difference.low)
+        else f"{100 * confidence:g} % interval {_interval(found.difference, unit)}, "
+    )
     left_out = f"; {found.left_out}" if found.left_out else ""
-    return f"{said} ({inside}{found.test}, p = {found.p:.3f}, {found.rides} rides{left_out})"
+    p = f"p = {found.p:.3f}" if found.p >= LEAST_P else f"p < {LEAST_P}"
+    return f"{said} ({inside}{found.test}, {p}, {found.rides} rides{left_out})"
 
 
 def _interval(difference: Interval, unit: str) -> str:

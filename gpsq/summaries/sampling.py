@@ -20,6 +20,8 @@ if TYPE_CHECKING:
 
 #: A device that records this many times as rarely as another is the slower one.
 INTERVAL_RATIO = 2.5
+#: From this interval on chords cut so much of the road that any other interval is another measurement.
+RARELY_S, RARELY_RATIO = 10.0, 1.25
 
 
 def usual_intervals(traces: Sequence[Trace], results: Sequence[TraceResult]) -> dict[str, float]:
@@ -36,9 +38,14 @@ def slower(devices: Sequence[str], interval_s: Mapping[str, float]) -> str:
 
     >>> slower(("a", "b"), {"a": 1.0, "b": 20.0}), slower(("a", "b"), {"a": 1.0, "b": 2.0})
     ('b', '')
+    >>> slower(("a", "b"), {"a": 10.0, "b": 20.0})
+    'b'
     """
     known = {d: interval_s[d] for d in devices if d in interval_s}
-    if not known or max(known.values()) <= INTERVAL_RATIO * min(known.values()):
+    if not known:
+        return ""
+    most, least = max(known.values()), min(known.values())
+    if most <= (RARELY_RATIO if most > RARELY_S else INTERVAL_RATIO) * least:
         return ""
     return max(known, key=lambda d: known[d])
 

@@ -68,6 +68,7 @@ gap_s = 90
             "95 for lat in [[private_place]]; expected a number between -90 and 90",
         ),
         ("[[private_place]]\nlat = 5\nlon = 0", "nothing for radius_m"),
+        ("[[private_place]]\nlat = 5\nlon = 181\nradius_m = 300", "181 for lon in [[private_place]]"),
         (
             "[[private_place]]\nlat = 5\nlon = 0\nradius = 100",
             "the key 'radius' in [[private_place]]; expected radius_m",

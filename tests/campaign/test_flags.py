@@ -40,6 +40,40 @@ def test_half_of_the_shorter_is_enough_of_a_long_one():
     assert not flags.same(flag(100, 119), deviation(111, 300), TRACE)
 
 
+def test_a_third_of_the_shorter_is_not_enough():
+    assert not flags.same(flag(100, 102), deviation(102, 300), TRACE)
+    assert flags.same(flag(100, 103), deviation(102, 300), TRACE)
+
+
+def test_where_there_are_times_they_count_and_not_the_points():
+    """Points of a recording may be counted anew when it is exported again; its times stay."""
+    moved = dataclasses.replace(flag(10, 20), from_point=110, to_point=120)
+    assert np.flatnonzero(~flags.counting(TRACE, [moved])).tolist() == list(range(10, 21))
+    half_known = dataclasses.replace(moved, to_time=NAT)
+    assert np.flatnonzero(~flags.counting(TRACE, [half_known])).tolist() == list(range(110, 121))
+    untimed = dataclasses.replace(TRACE, time=np.full(TRACE.accepted, NAT))
+    assert np.flatnonzero(~flags.counting(untimed, [moved])).tolist() == list(range(110, 121))
+
+
+def test_each_row_that_cannot_be_followed_is_named_by_its_line(tmp_path):
+    """Too few cells, a number that is none, a word that is no flag; the sound row between them is used."""
+    flags.save(tmp_path, [flag(10, 20)])
+    head, sound = (tmp_path / flags.FILE_NAME).read_text().splitlines()
+    rows = [head, "ab,1", sound, sound.replace(",1,", ",one,", 1), sound.replace("intentional", "meant")]
+    (tmp_path / flags.FILE_NAME).write_text("\n".join(rows) + "\n")
+    found, problems = flags.load(tmp_path)
+    assert found == (flag(10, 20),)
+    assert [line.split(":")[0] for line in problems] == [f"flags.csv line {number}" for number in (2, 4, 5)]
+    assert "'meant', which is none of intentional, error" in problems[2]
+
+
+def test_flags_that_cannot_be_read_are_named(tmp_path):
+    (tmp_path / flags.FILE_NAME).mkdir()
+    found, problems = flags.load(tmp_path)
+    assert (found, len(problems)) == ((), 1)
+    assert problems[0].startswith("flags.csv: found a file that cannot be read (Is a directory)")
+
+
 @pytest.mark.parametrize("timed", [True, False])
 def test_the_ends_of_a_flagged_interval_are_flagged(timed):
     counts = flags.counting(TRACE, [flag(10, 20, timed=timed)])

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from trace_maker import road, shifted_left
 
 from gpsq.geometry.alignment import _strides, abreast, align, in_order
-from gpsq.geometry.polyline import equal_steps
+from gpsq.geometry.polyline import Steps, equal_steps
 
 STEP_M = 5.0
 
@@ -69,10 +69,10 @@ def test_a_late_start_costs_nothing():
 def test_long_lines_are_aligned_in_a_band():
     line = road(20_000.0)
     rng = np.random.default_rng(1)
-    _, stations, _ = aligned(line + rng.normal(0, 2.0, line.shape), line)
-    truth = np.linspace(0, len(line) - 1, len(stations))
-    assert np.abs(stations - truth).max() < 80  # steps of a noisy trace are more than those of the line
+    steps, stations, _ = aligned(line + rng.normal(0, 2.0, line.shape), line)
     assert (stations >= 0).all()
+    # fix k lies at station k, give or take its noise of 2 m along the way: two stations of 5 m
+    assert np.abs(stations - steps.vertex).max() <= 2.0
 
 
 @pytest.mark.parametrize("length_m", [15_000.0, 60_000.0, 400_000.0])
@@ -141,3 +141,21 @@ def test_a_path_near_one_that_leads_beyond_the_line_stays_on_it(short, beyond):
     path = in_order(line, np.zeros(60, dtype=np.int64), line[:short], step_m=STEP_M, cap_m=60.0, near=near)
     assert path.min() >= 0
     assert path.max() < short
+
+
+def test_of_two_paths_as_good_the_steady_one_is_taken():
+    """Four places midway between stations: standing at one and then skipping is worth as much as going on in step."""
+    line = np.column_stack([np.arange(6) * STEP_M, np.zeros(6)])
+    between = np.column_stack([(np.arange(4) + 0.5) * STEP_M, np.zeros(4)])
+    stations = align(between, np.zeros(4, dtype=np.int64), line, step_m=STEP_M, cap_m=60.0)
+    assert np.diff(stations).tolist() == [1, 1, 1]
+
+
+def test_of_many_fixes_at_one_station_the_middle_one_in_order_is_taken():
+    """300 fixes at a light: with excursions asked for a trace keeps its own noise, without them their mean stands."""
+    line = np.column_stack([np.arange(0.0, 500.0, STEP_M), np.zeros(100)])
+    waiting = np.tile(line[50], (300, 1))
+    steps = Steps(np.vstack([line[:50], waiting, line[51:]]), np.arange(399.0), np.zeros(399, dtype=np.int64))
+    stations = np.concatenate([np.arange(50), np.full(300, 50), np.arange(51, 100)])
+    assert abreast(steps, stations, line, with_excursions=True).vertex[50] == 200.0
+    assert abreast(steps, stations, line, with_excursions=False).vertex[50] == pytest.approx(199.5)

@@ -108,10 +108,22 @@ def test_where_nobody_starts_hot_the_distance_is_a_lower_bound():
 
 
 def test_the_logs_place_makes_it_certain():
-    place = trace_on(road())
-    found = week(80, hot=True, start_lat_deg=float(place.lat_deg[40]), start_lon_deg=float(place.lon_deg[40]))
-    late = [r.first_fix for t, r in zip(found.traces, found.results, strict=True) if t.device == "late"]
-    assert all(fix.missed_m == pytest.approx(200.0, abs=12) for fix in late)
+    """Nobody starts hot. Who has a place in the log knows what was missed; who has none knows a lower bound."""
+    rng, place, traces = np.random.default_rng(1), trace_on(road()), []
+    logged = {"start_lat_deg": float(place.lat_deg[40]), "start_lon_deg": float(place.lon_deg[40])}
+    for day in range(4):
+        line = shifted_left(road(), smooth_noise(rng, 401, 1.0))
+        start = {"started": MONDAY + np.timedelta64(day, "D"), "start_basis": "log"}
+        traces.append(trace_on(line[20:], device="soon", day=day, start_s=20.0, **start))
+        traces.append(trace_on(line[80:], device="late", day=day, start_s=80.0, **(start | logged)))
+    found = analyse_traces(traces, Settings())
+    by_device = {
+        d: [r.first_fix for t, r in zip(found.traces, found.results, strict=True) if t.device == d]
+        for d in ("soon", "late")
+    }
+    assert all(fix.missed_m == pytest.approx(200.0, abs=12) for fix in by_device["late"])
+    assert not any(fix.missed_is_minimum for fix in by_device["late"])
+    assert all(fix.missed_is_minimum for fix in by_device["soon"])
 
 
 def test_a_recording_that_never_fixed_missed_the_route_of_its_ride():

@@ -5,8 +5,11 @@ from __future__ import annotations
 import csv
 import io
 import json
+import re
 import sqlite3
 from contextlib import closing
+from dataclasses import replace
+from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
 import by_hand_cells as cells
@@ -15,7 +18,9 @@ import gpxpy
 import numpy as np
 import pytest
 import shapely
-from by_hand import AMBER, BASALT, PLACES, by_hand
+from by_hand import PLACES, by_hand
+from by_hand_figures import AMBER, BASALT
+from output_sample import sample
 
 from gpsq.output.tables import centrelines_gpx, columns, layers, tables
 
@@ -94,8 +99,26 @@ def test_every_table_with_columns_is_compared_here() -> None:
     assert set(columns.FILES) == TABLES.keys() | LAYERS.keys()
 
 
+@pytest.mark.parametrize("file", TABLES)
+def test_a_cell_from_a_neighbours_source_is_noticed(file: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """What all this rests on: a cell that is taken from the wrong place is another one in some row."""
+    of_file, unnoticed = columns.of_file(file), []
+    make, expected = TABLES[file]
+    for column, other in pairwise(sorted(of_file, key=lambda c: {"text": 0, "time": 1, "bool": 2}.get(c.kind, 3))):
+        if column.source == column.name or (column.kind == "time") != (other.kind == "time"):
+            continue  # known by its name, or no value of that kind
+        wrong = tuple(replace(c, source=other.source) if c is column else c for c in of_file)
+        monkeypatch.setattr(columns, file.upper(), wrong)
+        try:
+            cells.expect(file, expected, rows_of(make(by_hand())))
+        except (AssertionError, AttributeError, TypeError, ValueError):
+            continue
+        unnoticed.append((column.name, other.name))
+    assert unnoticed == []
+
+
 def test_no_figure_of_a_device_is_twice_the_same() -> None:
-    """What this rests on: a figure from the wrong column is another number."""
+    """A figure from the wrong place is another number."""
     for figures in (AMBER, BASALT):
         values = [
             value for name, f in figures.items() for value in (f.value, f.low, f.high)
@@ -132,6 +155,23 @@ def test_the_geopackage_last_changed_at_the_newest_fix(written: Path) -> None:
     with closing(sqlite3.connect(written / "results.gpkg")) as base:
         changed = {row[0] for row in base.execute("SELECT last_change FROM gpkg_contents")}
     assert changed == {"2026-05-06T17:21:03.000Z"}
+
+
+def test_a_parquet_layer_has_its_reference_system_in_full_and_no_column_of_its_own(written: Path) -> None:
+    """GeoParquet 1.0.0: metadata of the file; PROJJSON with the one datum of EPSG:4326, not the list of its realisations."""
+    import pyarrow.parquet
+
+    for name in LAYERS:
+        schema = pyarrow.parquet.read_schema(written / f"{name}.parquet")
+        crs = json.loads(schema.metadata[b"geo"])["columns"]["geometry"]["crs"]
+        assert (crs["id"], "datum" in crs) == ({"authority": "EPSG", "code": 4326}, True)
+        assert schema.names == [*(column.name for column in columns.of_file(name)), "geometry"]
+
+
+def test_geojson_has_seven_decimals_at_most() -> None:
+    """RFC 7946, section 11.2: more than a centimetre is no one's precision."""
+    numbers = re.findall(r"\d+\.(\d+)", layers.centrelines_geojson(sample()))
+    assert max(map(len, numbers)) == 7
 
 
 def test_the_lines_as_geojson_and_as_gpx_are_those_put_in() -> None:

@@ -14,17 +14,18 @@ def entry(device):
     return Entry("course 1", "Week 1", "A", device, "10 hot", {"rides": "10"})
 
 
-def bridge(first, second, *figures, measure="xte_p68_m", via="ref"):
-    return Bridge(first, second, measure, "", via, "", Interval(*figures), 9, 9, "said")
+def bridge(first, second, *figures, measure="xte_p68_m", via="ref", why=""):
+    return Bridge(first, second, measure, "", via, "", Interval(*figures, method=why), 9, 9, "said")
 
 
 FOUND = Compared(
-    (entry("quick & <b>"), entry("ref"), entry("rough"), entry("steady"), entry("stranger")),
+    (entry("quick & <b>"), entry("ref"), entry("rough"), entry("steady"), entry("slow"), entry("stranger")),
     (
         bridge("quick & <b>", "ref", 0.5, 0.4, 0.625),
         bridge("ref", "rough", 0.5, 0.4, 0.8),
         bridge("ref", "steady", 1.0, 0.8, 1.25),
-        bridge("ref", "stranger", np.nan, via=""),
+        bridge("ref", "stranger", np.nan, via="", why="none: no device was carried along"),
+        bridge("ref", "slow", np.nan, via="", why="none: ref records every 1 s, slow every 20 s"),
         bridge("ref", "steady", 5.0, 2.0, 9.0, measure="ttff_s"),
     ),
     "ref",
@@ -40,8 +41,8 @@ def test_ratios_stand_against_the_device_carried_along_either_way_round():
 def test_the_finding_is_of_all_devices_of_the_table():
     assert finding(FOUND) == (
         "Cross-track error against ref: quick & <b> 0.50 times as large (0.40 to 0.62); steady cannot be told apart, "
-        "ratio 1.00 (0.80 to 1.25); rough 2.00 times as large (1.25 to 2.50); stranger: not comparable, no device was "
-        "carried along."
+        "ratio 1.00 (0.80 to 1.25); rough 2.00 times as large (1.25 to 2.50); slow: not comparable, ref records every 1 s, "
+        "slow every 20 s; stranger: not comparable, no device was carried along."
     )
     chart = compare_chart(FOUND)
     assert chart is not None

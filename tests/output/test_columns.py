@@ -17,7 +17,7 @@ from output_sample import sample
 from gpsq.output import terminal
 from gpsq.output.report.page import report_page
 from gpsq.output.tables import columns, layers, tables
-from gpsq.output.tables.column import Column, with_bounds
+from gpsq.output.tables.column import Column, bounds, saying, with_bounds
 from gpsq.output.wording import GAP
 from gpsq.pipeline.frames import frames
 from gpsq.summary_types import Interval
@@ -102,6 +102,47 @@ def test_a_figure_of_a_recording_is_in_csv_and_layer_with_its_meaning(wobble, tm
     pytest.importorskip("pyarrow", reason="GeoParquet is an option that needs pyarrow")
     layers.write_geoparquet(wobble, tmp_path)
     assert "xte_before_m" in geopandas.read_parquet(tmp_path / "tracks.parquet").columns
+
+
+@pytest.mark.parametrize(
+    ("figure", "shown"),
+    [
+        (Interval(float("nan"), method="none: no ride was scored; more of it"), "no ride was scored"),
+        (Interval(3.0, method="range 1.0–5.0 of 3 rides; no interval"), "range 1.0–5.0 of 3 rides"),
+        (Interval(3.0, method="jackknife; said"), ""),
+        (Interval(3.0, 1.0, 5.0, "range 2 to 4"), "1.0 m to 5.0 m"),
+    ],
+)
+def test_below_a_figure_stand_its_bounds_its_range_or_why_it_is_unknown(figure, shown):
+    assert bounds(Column("x_m", "2", "", "x_m", "m"), figure).replace(GAP, " ") == shown
+
+
+@pytest.mark.parametrize(
+    ("unit", "shown"),
+    [
+        ("m", "23 m"),
+        ("s", "23 s"),
+        ("km", "23.5 km"),
+        ("ratio", "23.457"),
+        ("share", "2346 %"),
+        ("count", "23"),
+        ("", "23"),
+    ],
+)
+def test_a_figure_is_said_in_its_unit(unit, shown):
+    assert saying(Column("x", "2", "", "x", unit))(23.457).replace(GAP, " ") == shown
+
+
+def test_columns_are_chosen_by_where_they_are_shown():
+    """Of the report's tables each has its own, and the terminal a choice of both."""
+    named = {part: [c.name for c in columns.shown(part)] for part in ("fix", "errors", "state")}
+    assert named["state"] == [
+        "fixed_in_10s", "fixed_in_30s", "fixed_in_60s", "ttff_never", "ttff_median_s",
+    ]  # fmt: skip
+    assert not set(named["fix"]) & set(named["errors"])
+    assert [c.name for c in columns.shown("fix", "errors")] == [
+        c.name for c in columns.DEVICES if c.name in named["fix"] + named["errors"]
+    ]
 
 
 def test_the_documentation_is_found_wanting(wobble):

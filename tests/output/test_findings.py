@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import numpy as np
 import pytest
 from output_sample import sample
 
@@ -13,6 +14,7 @@ from gpsq.summaries.accuracy import against_reference
 from gpsq.summary_types import (
     DevicePlace,
     DistanceBias,
+    ErrorVariance,
     HotSpotSearch,
     Interval,
     OffsetBetween,
@@ -31,8 +33,6 @@ def with_summaries(**more):
 
 
 def reference(device="", route="A"):
-    import numpy as np
-
     return ReferenceFigures(route, device, "line <b>.geojson", 2, 15.0, against_reference(np.array(ROWS)))
 
 
@@ -62,8 +62,46 @@ def test_places_say_how_sure_they_are():
     assert "A and B cannot be told apart" in text
 
 
+def test_a_place_that_looks_sure_by_chance_says_so():
+    def said(share, worst):
+        places = (DevicePlace("", "a", 9, 2.0, 1, share, 1, worst), DevicePlace("", "b", 9, 4.0, 2, 1 - share, 1, 2))
+        (text,) = findings.sections(with_summaries(ranks=places))["ranks"]
+        return text
+
+    chance = "Of two devices that are alike, one looks as sure in about one campaign of ten."
+    assert chance in said(0.97, 2)
+    assert chance not in said(0.97, 1)  # shown to be the first by the intervals of all pairs
+    assert chance not in said(0.9, 2)
+
+
 @pytest.mark.parametrize(
-    ("correlation", "said"), [(0.4, "grows with hdop"), (-0.4, "falls with hdop"), (0.05, "hardly goes with hdop")]
+    ("variance", "note", "said"),
+    [
+        (Interval(4.0, 1.0, 9.0), "", "standard deviation 2.0 m (1.0 m to 3.0 m); 9 rides"),
+        (Interval(4.0, -1.0, 9.0), "", "cannot be told from none, at most 3.0 m; 9 rides"),
+        (Interval(-1.0, -9.0, 4.0), "its variance", "cannot be told from none, at most 2.0 m; 9 rides"),
+        (Interval(-5.0, -9.0, -1.0), "its variance comes out negative", "its variance comes out negative; 9 rides"),
+        (Interval(-5.0), "its variance comes out negative", "its variance comes out negative; 9 rides"),
+        (Interval(4.0), "", "standard deviation 2.0 m, too few for an interval; 9 rides"),
+    ],
+)
+def test_each_devices_own_error_stands_with_its_interval(variance, note, said):
+    sd = float(np.sqrt(variance.value)) if variance.value >= 0 else float("nan")
+    rows = (ErrorVariance("Amber", "", 9, variance, sd, note), ErrorVariance("Amber", "A", 5, variance, sd, note))
+    found = with_summaries(error_variances=rows)
+    assert [(d, s.replace(GAP, " ")) for d, s in findings.own_errors(found)] == [("Amber", said)]
+    assert said.split(" (")[0] in page.report_page(found, ()).replace(GAP, " ")
+
+
+@pytest.mark.parametrize(
+    ("correlation", "said"),
+    [
+        (Interval(0.4, 0.1, 0.6), "grows with hdop (rank correlation 0.40, 0.10 to 0.60, median of 5 recordings)"),
+        (Interval(-0.4, -0.6, -0.1), "falls with hdop"),
+        (Interval(0.05, 0.01, 0.2), "hardly goes with hdop"),
+        (Interval(0.4, -0.1, 0.6), "cannot be told to go with hdop"),
+        (Interval(0.4), "cannot be told to go with hdop (rank correlation 0.40, too few for an interval"),
+    ],
 )
 def test_error_and_signal_quality(correlation, said):
     classes = (
@@ -71,10 +109,10 @@ def test_error_and_signal_quality(correlation, said):
         QualityClass("Amber", "hdop", 10.0, float("inf"), 50, 5, 12.0),
         QualityClass("other", "hdop", 0.0, 1.0, 500, 5, 99.0),
     )
-    trends = (QualityTrend("Amber", "hdop", 5, Interval(correlation)),)
+    trends = (QualityTrend("Amber", "hdop", 5, correlation),)
     ((device, text),) = findings.sections(with_summaries(quality_classes=classes, quality_trends=trends))["quality"]
     assert device == "Amber"
-    assert said in text
+    assert said in text.replace("\N{MINUS SIGN}", "-").replace(GAP, " ")
     assert text.replace(GAP, " ").endswith("RMS 2.0 m at hdop up to 1, 12 m at hdop over 10")
     assert "-" not in text
 
@@ -134,7 +172,10 @@ def test_where_no_place_stands_out_it_is_said_what_would_have_been_seen():
 def test_how_devices_lie_to_one_another():
     shift = OffsetBetween("Amber", "Basalt", 5, Interval(-2.0, -3.0, -1.0), Interval(1.0, 0.5, 1.5))
     text = page.report_page(with_summaries(offsets_between=(shift,)), ()).replace(GAP, " ")
-    assert (
-        "Amber lies 2.0 m west (\N{MINUS SIGN}3.0 m to \N{MINUS SIGN}1.0 m) and 1.0 m north (0.5 m to 1.5 m) of Basalt"
-        in text
+    assert "Amber lies 2.0 m west (1.0 m to 3.0 m) and 1.0 m north (0.5 m to 1.5 m) of Basalt, 5 rides." in text
+    none = OffsetBetween("Amber", "Basalt", 5, Interval(2.0, -1.0, 5.0), Interval(-1.0, -4.0, 2.0))
+    (said,) = findings.sections(with_summaries(offsets_between=(none,)))["between"]
+    assert said.replace(GAP, " ") == (
+        "Amber and Basalt: no shift can be told from none: 2.0 m east (\N{MINUS SIGN}1.0 m to 5.0 m) and 1.0 m south "
+        "(\N{MINUS SIGN}2.0 m to 4.0 m), 5 rides."
     )

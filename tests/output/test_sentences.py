@@ -45,6 +45,16 @@ def test_of_several_pairs_of_which_none_is_shown_one_sentence_says_so():
     ]
 
 
+def test_a_difference_that_may_be_chance_among_so_many_is_said_as_such():
+    doubtful = "A errs more than B: ratio 1.98 (p = 0.008); among 12 comparisons such a difference may be chance"
+    pairs = [
+        compared("A", "B", doubtful, "xte_p68_m", shown=False, p=0.008),
+        compared("A", "C", doubtful.replace("B", "C"), "xte_p68_m", shown=False, p=0.02),
+        compared("B", "C", "B and C cannot be told apart in cross-track error", "xte_p68_m", shown=False, p=0.001),
+    ]
+    assert told(*pairs) == [f"No two devices can surely be told apart in cross-track error; nearest to it: {doubtful}."]
+
+
 def test_of_many_differences_the_surest_are_said_and_the_others_counted():
     many = [compared("A", name, f"A fixes later than {name}", p=0.001 * (9 - k)) for k, name in enumerate("BCDEF")]
     assert told(*many) == [

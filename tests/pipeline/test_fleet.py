@@ -212,6 +212,23 @@ def test_memory_holds_a_few_shapes_of_each_route(campaign: Path) -> None:
     assert len(sorter.shapes) <= MOST_STANDING_FOR * len(sorter.parts())
 
 
+def test_two_tracks_of_one_file_on_two_roads_are_each_in_the_part_of_their_road(tmp_path: Path) -> None:
+    """Both parts are read from the one document; a track that another part has is in none beside it."""
+
+    def track(lat_deg: float) -> str:
+        fixes = "".join(
+            f'<trkpt lat="{lat_deg}" lon="{-3.6 + i * 7e-5:.6f}"><time>2024-05-14T07:{i // 60:02d}:{i % 60:02d}Z</time></trkpt>'
+            for i in range(120)
+        )
+        return f"<trk><trkseg>{fixes}</trkseg></trk>"
+
+    (tmp_path / "in").mkdir()
+    (tmp_path / "in" / "both.gpx").write_text(f"<gpx>{track(51.2)}{track(51.9)}</gpx>")
+    fleet.run(tmp_path / "in", tmp_path / "out", executor=Local(1))
+    parts = sorted((tmp_path / "out" / "tracks").rglob("part.parquet"))
+    assert [pd.read_parquet(path)["track"].tolist() for path in parts] == [[1], [2]]
+
+
 def test_nothing_to_do_is_said(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     with pytest.raises(NothingToAnalyse):
         fleet.run(tmp_path, tmp_path / "out", executor=Local(1))

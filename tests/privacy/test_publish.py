@@ -511,7 +511,13 @@ def test_a_detour_through_a_zone_is_broken_there(published: Published) -> None:
 
 
 def test_what_a_receiver_writes_besides_is_not_published(published: Published) -> None:
-    for trace in publication(published.analysis, published.zones).analysis.traces:
+    whole = published.analysis
+    heard = dict.fromkeys(("ele_m", "hdop", "sat", "speed_mps"), 7.0)
+    full = tuple(
+        dataclasses.replace(t, **{name: np.full(t.accepted, value) for name, value in heard.items()})
+        for t in whole.traces
+    )
+    for trace in publication(dataclasses.replace(whole, traces=full), published.zones).analysis.traces:
         for name in ("ele_m", "hdop", "sat", "speed_mps"):
             assert np.isnan(getattr(trace, name)).all(), name
 

@@ -287,3 +287,33 @@ def test_the_documents_time_is_read_in_both_versions() -> None:
 def test_points_outside_a_segment_or_a_track_are_not_lost() -> None:
     assert one("<gpx><trk>" + point(0) + "</trk></gpx>").points == 1
     assert one("<gpx>" + point(0) + point(1) + "</gpx>").points == 2
+
+
+# ---------------------------------------------------------------- lines
+
+
+def line(text: str) -> list[tuple[float, float]]:
+    """Return longitudes and latitudes of the line in a document."""
+    lon_deg, lat_deg = reader.read_line(text.encode(), "line.gpx")
+    return list(zip(lon_deg.tolist(), lat_deg.tolist(), strict=True))
+
+
+def track(*places: tuple[float, float]) -> str:
+    inner = "".join(f'<trkpt lat="{lat}" lon="{lon}"/>' for lon, lat in places)
+    return f"<trk><trkseg>{inner}</trkseg></trk>"
+
+
+def test_an_empty_track_hides_no_line_behind_it() -> None:
+    assert line(f"<gpx>{track()}{track((3.0, 51.0), (4.0, 52.0))}</gpx>") == [(3.0, 51.0), (4.0, 52.0)]
+
+
+def test_of_two_lines_the_first_is_taken() -> None:
+    assert line(f"<gpx>{track((3.0, 51.0), (4.0, 52.0))}{track((5.0, 51.0), (6.0, 52.0))}</gpx>")[0] == (3.0, 51.0)
+
+
+def test_a_place_off_the_earth_is_on_no_line() -> None:
+    """WGS 84: latitudes to 90°, longitudes to 180°."""
+    odd = track((3.0, 51.0), (3.5, 120.0), (3.5, -90.1), (181.0, 51.0), (180.0, 90.0))
+    assert line(f"<gpx>{odd}</gpx>") == [(3.0, 51.0), (180.0, 90.0)]
+    with pytest.raises(UnreadableFile, match="found 1 positions"):
+        line(f"<gpx>{track((3.0, 51.0), (3.5, 120.0))}</gpx>")

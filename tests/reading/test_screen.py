@@ -14,6 +14,7 @@ from gpsq.reading.beginning import grid_step_deg
 from gpsq.reading.order import in_order
 from gpsq.reading.recording import FIX_3D, FIX_NONE, FIX_UNSAID, Recording
 from gpsq.reading.screen import Origin, make_trace
+from gpsq.reading.speeds import too_fast
 from gpsq.settings import Settings
 
 START = np.datetime64("2024-05-14T07:00:00", "ms")
@@ -317,6 +318,16 @@ def test_every_point_is_accounted_for_and_order_is_kept(
     known = result.time[~np.isnat(result.time)]
     assert (np.diff(known) >= np.timedelta64(0, "ms")).all()
     assert not ttff_s(result) < 0 if result.accepted else True
+
+
+@pytest.mark.parametrize(
+    ("times_the_limit", "seconds", "wild"), [(1.5, 1.0, False), (2.5, 1.0, True), (1.2, 10.0, True)]
+)
+def test_times_cut_to_seconds_are_granted_a_second(times_the_limit: float, seconds: float, wild: bool) -> None:
+    """A leg written as one second may have taken nearly two; ten seconds are eleven at most."""
+    metres = times_the_limit * Settings().speed_limit_mps * seconds
+    assert too_fast(np.array([metres]), np.array([seconds]), Settings()).tolist() == [wild]
+    assert too_fast(np.array([1e9]), np.array([np.nan]), Settings()).tolist() == [False]
 
 
 def test_a_grid_is_told_by_all_coordinates() -> None:

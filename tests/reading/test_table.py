@@ -143,6 +143,13 @@ def test_fix_columns() -> None:
     assert list(read("lat,lon,quality\n51,-3,0\n51,-3,1\n").fix) == [FIX_NONE, FIX_2D]
 
 
+def test_qualities_of_a_log_are_those_of_nmea() -> None:
+    """NMEA 0183, GGA: 0 none, 1 GPS, 2 differential, 3 PPS. Where a 0 is among them, the ones are ordinary fixes."""
+    text = "lat,lon,quality\n" + "".join(f"51,-3,{quality}\n" for quality in (0, 1, 1, 2, 3))
+    assert [fix != FIX_NONE for fix in read(text).fix] == [False, True, True, True, True]
+    assert list(read(text).problem) == ["no_fix", "", "", "", ""]
+
+
 # ---------------------------------------------------------------- text
 
 

@@ -277,3 +277,25 @@ def test_an_offset_that_explains_two_rides_of_five_is_none() -> None:
 def test_sentence() -> None:
     one = ClockOffset("a", "b", 120.4, float("nan"), 1, is_week_rollover=False)
     assert one.sentence().startswith("The clock of a is 120 s ahead of that of b (1 recording agrees)")
+
+
+def part_of(trace: Trace, last: int) -> Trace:
+    """Return a recording that was stopped after so many fixes, one a second."""
+    names = ("time", "lon_deg", "lat_deg", "ele_m", "hdop", "sat", "speed_mps", "segment", "point")
+    return dataclasses.replace(trace, **{name: getattr(trace, name)[:last] for name in names}, points=last)
+
+
+def test_one_short_pair_is_no_proof_and_a_long_one_is() -> None:
+    """Five minutes at another hour may be another ride; eleven minutes of the same stops and starts are one."""
+    pair = [ride("a", DAYS[0], 1), ride("b", DAYS[0], 2, shift_s=3600.0)]
+    assert estimate_offsets([part_of(t, 300) for t in pair]) == ()
+    (found,) = estimate_offsets([part_of(t, 660) for t in pair])
+    assert (abs(found.offset_s), found.pairs) == (pytest.approx(3600.0, abs=2), 1)
+
+
+def test_two_offsets_that_explain_as_much_claim_nothing() -> None:
+    """One device rode the same way at the same pace an hour before and an hour after the other says it did."""
+    once = [ride("b", "2024-05-13T07:01:00", 3)]
+    early, late = ride("a", "2024-05-13T06:01:00", 1), ride("a", "2024-05-13T08:01:00", 2)
+    assert estimate_offsets([early, late, *once]) == ()
+    assert len(estimate_offsets([early, *once])) == 1

@@ -43,9 +43,24 @@ def found(traces: Sequence[Trace], settings: Settings) -> set[frozenset[int]]:
 
 
 def simulated(tmp_path: Path, number: int) -> tuple[Trace, ...]:
+    return _simulated(tmp_path, number)[0]
+
+
+def _simulated(tmp_path: Path, number: int) -> tuple[tuple[Trace, ...], dict[str, str]]:
+    """Return the traces of a simulated campaign, and which way each recording was truly ridden, by its file."""
     spec = standard_spec(number) if number == 0 else drawn_spec(number)
-    write(make_campaign(dataclasses.replace(spec, days=min(spec.days, 3)), number), tmp_path)
-    return read_folder(tmp_path).traces
+    campaign = make_campaign(dataclasses.replace(spec, days=min(spec.days, 3)), number)
+    write(campaign, tmp_path)
+    ways = {r.file: r.ride.plan.direction for r in campaign.recordings}
+    return read_folder(tmp_path).traces, ways
+
+
+@pytest.mark.parametrize("number", range(3))
+def test_the_routes_are_the_ways_that_were_ridden(tmp_path: Path, number: int) -> None:
+    """By a truth that the code did not make: of recordings of one way none is elsewhere, and none of the other is with them."""
+    traces, ways = _simulated(tmp_path, number)
+    grouped = [{ways[traces[i].file] for i in members} for members in found(traces, Settings())]
+    assert sorted(map(sorted, grouped)) == [["back"], ["out"]]
 
 
 @pytest.mark.parametrize("number", range(3))

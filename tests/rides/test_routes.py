@@ -8,6 +8,7 @@ from trace_maker import HARBOUR, road, shifted_left, smooth_noise, trace_on
 
 from gpsq.pipeline.stages import analyse_traces
 from gpsq.plane import Plane
+from gpsq.rides.routes import group_rides
 from gpsq.settings import Settings
 
 SETTINGS = Settings()
@@ -136,3 +137,31 @@ def test_a_trace_sampled_more_finely_keeps_its_figures():
         rel=0.04,
         abs_m=0.2,
     )
+
+
+def rides(*traces):
+    return group_rides(traces, SETTINGS, [0.0] * len(traces))
+
+
+@pytest.mark.parametrize(("behind_s", "together"), [(0.0, True), (25.0, True), (35.0, False), (200.0, False)])
+def test_who_is_a_kilometre_behind_rides_alone(behind_s, together):
+    """At 5 m/s: 125 m apart is one rider with a bad fix, 175 m and 1 km are two who ride at one time."""
+    found = rides(trace_on(road(), device="a"), trace_on(road(), device="b", start_s=behind_s))
+    assert found == ((0, 0) if together else (0, 1))
+
+
+def test_who_names_a_ride_decides_which_it_is():
+    here = {"ride_label": "Monday"}
+    assert rides(trace_on(road(), **here), trace_on(road(), device="b", ride_label="Tuesday")) == (0, 1)
+    assert rides(trace_on(road(), **here), trace_on(road(), device="b", start_s=7200.0, **here)) == (0, 0)
+    assert rides(trace_on(road(), **here), trace_on(road(), device="b")) == (0, 0)
+
+
+def test_most_of_the_shorter_must_run_at_the_same_time():
+    """Half of each is shared where 0.5 is asked for; a quarter is too little."""
+    whole = trace_on(road())
+    shares = (SETTINGS.ride_overlap_share - 0.1, SETTINGS.ride_overlap_share + 0.1)
+    for share, found in zip(shares, ((0, 1), (0, 0)), strict=True):
+        first = int(401 * (1 - share))
+        longer = np.vstack([road()[first:], road()[-1] + 5.0 * np.column_stack([np.arange(first), np.zeros(first)])])
+        assert rides(whole, trace_on(longer, device="b", start_s=float(first))) == found

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from written_results import ROAD, one, results
@@ -12,7 +14,7 @@ from gpsq.statistics import paired
 from gpsq.summaries.across.bridge_verdicts import SAME_RIDES
 from gpsq.summaries.across.bridges import between_all, carried_most
 from gpsq.summaries.across.campaigns import compare_campaigns
-from gpsq.summaries.across.results_read import Results
+from gpsq.summaries.across.results_read import Results, read
 
 
 def tracks(errors, *, route="A", state="hot", waits=None, interval_s=1.0):
@@ -105,6 +107,59 @@ def test_three_bridges_are_put_together():
     found = pair([*years, year("new", drawn(rng, {"new": 2.0, "ref": 2.0}, 5))], "new", "old")
     assert "random effects over 3 bridges" in found.found.method
     assert found.found.value == pytest.approx(0.5, rel=0.25)
+
+
+def test_devices_that_a_campaign_does_not_compare_are_not_compared_across_campaigns_either():
+    """Two that lie 14 m apart: which of them is right cannot be known, so neither may be held against the other."""
+    why = "they lie 14 m apart, and which is right cannot be known without a surveyed line"
+    rows = {"a": [2.0, 3.0, 4.0], "b": [8.0, 9.0, 9.5], "ref": [2.0, 2.5, 3.0]}
+    apart = replace(year("one", rows), withheld={("a", "b"): why})
+    found = pair([apart, year("two", {"b": [2.0, 3.0, 3.0], "ref": [2.0, 3.0, 4.0]})], "a", "b")
+    assert np.isnan(found.found.value)
+    assert found.verdict == f"a and b, cross-track error: not comparable: {why}"
+    assert pair([apart], "a", "ref").via == SAME_RIDES
+    # and one that lies apart from either is no bridge
+    away = replace(year("one", {"a": [2.0, 3.0, 4.0], "ref": [8.0, 9.0, 9.5]}), withheld={("a", "ref"): why})
+    bridged = pair([away, year("two", {"c": [2.0, 3.0, 3.0], "ref": [2.0, 3.0, 4.0]})], "a", "c")
+    assert bridged.verdict.endswith("not comparable: what was carried along (ref) is no measure of both")
+
+
+def test_a_device_that_records_at_another_interval_is_no_bridge():
+    """Its error against either holds what sampling does, and that does not cancel."""
+    before = year("old", {"old": [2.0, 4.0, 8.0], "ref": [1.0, 2.0, 4.0]})
+    rows = (*tracks({"new": [3.0, 6.0, 3.0]}, interval_s=2.4), *tracks({"ref": [3.0, 6.0, 3.0]}))
+    assert pair([before, Results("new", (), rows, {})], "new", "old").via == "ref"
+    slow = (*tracks({"new": [3.0, 6.0, 3.0]}, interval_s=7.0), *tracks({"ref": [3.0, 6.0, 3.0]}, interval_s=1.0))
+    alike = Results("old", (), tracks({"old": [2.0, 4.0, 8.0]}, interval_s=7.0) + tracks({"ref": [1.0, 2.0, 4.0]}), {})
+    found = pair([alike, Results("new", (), slow, {})], "new", "old")
+    assert found.verdict.endswith("not comparable: what was carried along (ref) is no measure of both")
+
+
+def test_what_a_campaign_does_not_compare_is_read_from_its_results(tmp_path):
+    folder = one(tmp_path, "a")
+    head, row = (
+        "measure,first,second,verdict",
+        "xte_p68_m,a,b,a and b are not compared in cross-track error: they lie 14 m apart",
+    )
+    (folder / "comparisons.csv").write_text(f"{head}\n{row}\nttff_s,a,b,a fixes later than b\n")
+    assert read(folder).withheld == {("a", "b"): "they lie 14 m apart"}
+    (folder / "comparisons.csv").unlink()
+    assert read(folder).withheld == {}
+
+
+def test_times_from_unknown_start_states_say_so():
+    waits = {"a": [5.0, 6.0, 7.0, 8.0, 9.0, 10.0], "b": [25.0, 26.0, 27.0, 28.0, 29.0, 30.0]}
+    years = [year("one", {d: [1.0] * 6 for d in waits}, waits=waits, state="unknown")]
+    assert "hot and cold starts may be compared" in pair(years, "a", "b", "ttff_s", "unknown").verdict
+    hot = [year("one", {d: [1.0] * 6 for d in waits}, waits=waits)]
+    assert "hot and cold starts may be compared" not in pair(hot, "a", "b", "ttff_s", "hot").verdict
+
+
+def test_the_level_of_an_interval_is_said_as_it_was_set():
+    found = between_all(
+        [year("one", {"a": [2.0, 4.0, 3.1], "b": [1.0, 2.0, 1.5]})], replace(Settings(), confidence=0.9)
+    )
+    assert "(90 % interval" in found[0].verdict
 
 
 def test_devices_that_record_at_other_intervals_are_not_compared():

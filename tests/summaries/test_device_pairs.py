@@ -7,7 +7,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from offset_campaigns import Truth, campaign, left_out_offsets, positions, waits, with_fix
+from scipy.stats import norm
 
+from gpsq.results import DevicesApart
 from gpsq.settings import Settings
 from gpsq.statistics import paired
 from gpsq.summaries.device_pairs import compare_pairs
@@ -117,12 +119,36 @@ def test_one_fault_hardly_moves_the_ratio():
 
 def test_devices_that_lie_apart_are_not_compared_in_their_distance_from_the_line():
     traces, results, routes = _campaign(TRUTH, 8, 5)
+    apart = (replace(routes[0], apart=(DevicesApart("device 2", "device 1", 14.2, 2.0, 3.0),)),)
+    found = compared((traces, results, apart), "xte_p68_m")
+    assert found.verdict == (
+        "device 1 and device 2 are not compared in cross-track error: they lie 14 m apart, and which is right cannot be "
+        "known without a surveyed line"
+    )
+    assert (np.isnan(found.p), np.isnan(found.difference.value), found.test, found.shown) == (True, True, "none", False)
+    assert compared((traces, results, apart), "xte_p68_m", "device 1", "device 3").p > 0
+    assert compared((traces, results, apart), "repeatability_m").p > 0  # about their own middles they still are
 
-    class Apart:
-        pair, apart_m = frozenset({"device 1", "device 2"}), 14.0
 
-    found = with_verdict(compared((traces, results, routes), "xte_p68_m"), Settings(), 3, "they lie 14 m apart")
-    assert found.verdict == "device 1 and device 2 are not compared in cross-track error: they lie 14 m apart"
+def test_a_ride_alone_on_its_way_is_no_ride_of_repeatability_and_is_told():
+    out = campaign(np.random.default_rng(1).normal(size=(2, 5, 60)))
+    lone = campaign(np.random.default_rng(2).normal(size=(2, 1, 60)), route="B", first=10)
+    parts = tuple(a + b for a, b in zip(out, lone, strict=True))
+    found = compared(parts, "repeatability_m")
+    assert (found.rides, found.left_out) == (5, "rides left out: 1 alone on a way")
+    assert compared(parts, "xte_p68_m").rides == 6
+
+
+def test_what_is_likely_to_be_missed_is_that_of_the_test_and_its_rides():
+    """Ties say nothing to a sign test: of ten rides with four of them it is one of six, which needs six of one sign.
+
+    The smallest shift z with Φ(z)⁶ = 0.8 is 1.793 standard deviations; differences ±1 have a robust one of 1.4826.
+    """
+    times = np.array([[6.0, 4, 6, 4, 6, 4, 5, 5, 5, 5], [5.0] * 10])
+    found = compared(campaign(np.ones((2, 10, 40)), times), "ttff_s")
+    scatter = 1.4826 * np.median(np.abs(times[0] - times[1]))
+    assert scatter > 0
+    assert found.detectable == pytest.approx(scatter * norm.ppf(0.8 ** (1 / 6)), rel=1e-6)
 
 
 BASE = PairedComparison(
@@ -138,6 +164,7 @@ BASE = PairedComparison(
         ({"difference": Interval(6.0, -2.0, 10.0), "p": 0.2}, "A and B cannot be told apart in time to first fix", False),
         ({"p_adjusted": 0.2}, "A fixes later than B", False),
         ({"difference": Interval(6.0)}, "A and B share too few rides to be told apart in time to first fix", False),
+        ({"p": 0.0004}, "A fixes later than B: in the median 6.0 s (95 % interval 2.0 to 10.0 s, exact sign test, p < 0.001", True),
         ({"rides": 1}, "nothing can be said of time to first fix: A and B share 1 usable ride", False),
         ({"difference": Interval(np.nan, 2.0, np.inf)}, "A fixes later than B", True),
         ({"measure": "missed_m"}, "A misses more road than B: in the median 6.0 m", True),
@@ -160,5 +187,11 @@ def test_every_form_of_the_verdict(changes, begins, shown):
     assert found.verdict.startswith(begins)
     assert found.shown is shown
     assert ("may be chance" in found.verdict) == (changes.get("p_adjusted", 0) > 0.05)
+    assert "p = 0.000" not in found.verdict
     if "cannot be told apart" in begins:
         assert "is likely to be missed with so many rides" in found.verdict
+
+
+def test_the_level_is_said_as_it_was_set():
+    found = with_verdict(replace(BASE, p=0.08), replace(Settings(), confidence=0.9), 4)
+    assert found.verdict.startswith("A fixes later than B: in the median 6.0 s (90 % interval 2.0 to 10.0 s")

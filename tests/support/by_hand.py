@@ -8,6 +8,7 @@ that is new needs a number of its own here and its cell in the tests; they name 
 from __future__ import annotations
 
 import numpy as np
+from by_hand_figures import SUMMARIES
 
 from gpsq.model import (
     NAT,
@@ -26,14 +27,6 @@ from gpsq.model import (
 from gpsq.plane import Plane
 from gpsq.results import Analysis, RouteResult, TraceResult
 from gpsq.settings import Settings
-from gpsq.summary_types import (
-    AgainstReference,
-    DeviceSummary,
-    Interval,
-    PairedComparison,
-    ReferenceFigures,
-    Summaries,
-)
 
 NAN = float("nan")
 PLANE = Plane(12.0, 47.0)
@@ -140,7 +133,7 @@ def _results() -> tuple[TraceResult, ...]:
         ),
         TraceResult(
             2, "R02", "", "not scored", "it never found a position",
-            FirstFix("log", at("2026-05-05T07:03:00"), NAT, NAN, 613.5, True, hours_since_fix=24.125, start_state="warm"),
+            FirstFix("log", at("2026-05-05T07:03:00"), NAT, NAN, 613.75, True, hours_since_fix=24.125, start_state="warm"),
             NAN, NAN, spikes=None,
         ),
         TraceResult(
@@ -160,64 +153,10 @@ def _route(
     along = STATIONS_M if name == "out" else np.array([0.0, 205.0, length_m])
     number = np.arange(count)
     centreline = Centreline(
-        line, along.copy(), 3 + number, 21 + number, 2.11 + number * 1.17, 0.63 + number * 0.31
+        line, along.copy(), 3 + number, 21 + number, 2.114 + number * 1.17, 0.63 + number * 0.31
     )  # fmt: skip
     places = tuple(PLANE.to_metres(*lon_lat(own).T) for own in members.values())
     return RouteResult(Route(name, PLANE, tuple(members), places), centreline, rides, reason)
-
-
-def every(**figures: tuple[float, ...] | float) -> dict[str, Interval]:
-    """Return figures by name: a value, or a value, its low and its high bound and how many there were."""
-    return {
-        name: Interval(f[0], f[1], f[2], "by hand", int(f[3]) if len(f) > 3 else 0)
-        for name, f in ((n, f if isinstance(f, tuple) else (f, NAN, NAN)) for n, f in figures.items())
-    }
-
-
-AMBER = every(
-    ttff_known=(11, NAN, NAN, 13), ttff_never=(2, NAN, NAN, 11), fixed_in_10s=(0.125, 0.0321, 0.2876, 8),
-    fixed_in_30s=(0.375, 0.1432, 0.6543, 8), fixed_in_60s=(0.625, 0.3211, 0.8765, 8), ttff_median_s=(34.25, 17.75, 71.5),
-    ttff_ways_p=0.0432, settle_median_s=12.5, usable_median_s=47.25, missed_median_m=(81.25, 33.75, 122.5),
-    missed_share_median=0.1357, missed_worst_m=913.5, missed_is_minimum=1.0, scored_rides=9, scored_km=23.457,
-    xte_median_m=(2.25, 1.75, 3.25), xte_p68_m=(4.15, 3.65, 5.35), xte_p95_m=(8.45, 7.55, 9.85), xte_rms_m=6.55,
-    repeatability_m=(3.85, 2.95, 4.75), receiver_errors=5, receiver_errors_per_100km=(21.5, 7.25, 48.75),
-    receiver_error_recordings=(0.2222, 0.1111, 0.3333, 9), route_choices=3, undecided=4, spikes=6, bias_m=-1.15,
-    offset_body_m=0.75, offset_ground_m=-1.35, hausdorff_median_m=27.5, frechet_median_m=29.5, length_ratio_median=1.00321,
-    interval_median_s=5.25,
-)  # fmt: skip
-AMBER_OUT = every(
-    ttff_known=(7, NAN, NAN, 9), fixed_in_10s=(0.25, 0.0711, 0.5911, 4), ttff_median_s=(36.75, 19.25, 81.25),
-    missed_median_m=(91.75, 43.25, 133.5), xte_median_m=(2.75, 1.95, 3.75), xte_p95_m=(9.15, 8.05, 10.65),
-    repeatability_m=(4.05, 3.05, 5.05), bias_m=(-1.65, -2.45, -0.85),
-)  # fmt: skip
-BASALT = every(
-    ttff_known=(10, NAN, NAN, 12), ttff_never=(0, NAN, NAN, 10), fixed_in_10s=(0.4, 0.1681, 0.6873, 10),
-    fixed_in_30s=(0.7, 0.3968, 0.8922, 10), fixed_in_60s=(0.9, 0.5958, 0.9821, 10), ttff_median_s=(13.5, 6.25, 28.75),
-    ttff_ways_p=0.5432, settle_median_s=7.75, usable_median_s=19.75, missed_median_m=(54.5, 21.25, 77.5),
-    missed_share_median=0.0864, missed_worst_m=412.5, missed_is_minimum=0.0, scored_rides=8, scored_km=19.753,
-    xte_median_m=(5.85, 4.35, 7.15), xte_p68_m=(8.95, 6.85, 11.45), xte_p95_m=(16.35, 14.15, 18.55), xte_rms_m=12.25,
-    repeatability_m=(7.65, 5.75, 9.95), receiver_errors=1, receiver_errors_per_100km=(5.05, 0.15, 28.15),
-    receiver_error_recordings=(0.125, 0.0221, 0.4709, 8), route_choices=2, undecided=0, spikes=0,
-    offset_body_m=2.35, offset_ground_m=-0.65, hausdorff_median_m=43.5, frechet_median_m=46.5, length_ratio_median=0.99123,
-    interval_median_s=11.25,
-)  # fmt: skip
-
-COMPARED = (
-    PairedComparison("ttff_s", "Amber", "Basalt", 9, Interval(20.75, 6.125, 44.875), False, 0.0039, 0.0117, "exact sign test",
-                     17.375, "rides left out: 2 with different start states", True,
-                     "Amber fixes later than Basalt: in the median 20.8 s"),
-    PairedComparison("xte_p68_m", "Amber", "Basalt", 8, Interval(0.4567, 0.3456, 0.6789), True, 0.0078, 0.0156,
-                     "sign flips on the logarithm", 1.2345, "", True, "Amber errs less than Basalt: ratio 0.46"),
-    PairedComparison("repeatability_m", "Amber", "Basalt", 7, Interval(0.8901, 0.5678, 1.4567), True, 0.4567, 0.6851,
-                     "Student's paired test on the logarithm", 1.6789, "", False,
-                     "Amber and Basalt cannot be told apart in repeatability: ratio 0.89"),
-)  # fmt: skip
-REFERENCE = (
-    ReferenceFigures("out", "", "survey.gpx", 6, 587.5,
-                     AgainstReference(6, Interval(-3.15, -4.25, -2.05), 3.45, NAN, 3.75, 6.15, 7.35, 9.18, False, "few places")),
-    ReferenceFigures("out", "Amber", "survey.gpx", 5, 577.5,
-                     AgainstReference(5, Interval(-2.65, -3.55, -1.75), 2.85, 1.35, 3.25, 5.65, 6.37, 7.95, True, "holds: near")),
-)  # fmt: skip
 
 
 def by_hand(**more) -> Analysis:  # type: ignore[no-untyped-def]
@@ -236,12 +175,6 @@ def by_hand(**more) -> Analysis:  # type: ignore[no-untyped-def]
         "results": _results(), "deviations": FOUND,
         "flags": (Flag("b2" * 32, 2, FOUND[2].from_time, FOUND[2].to_time, 2, 4, "error", "under the bridge"),),
         "inputs": {t.file: t.sha256 for t in traces}, "notes": ("Two clocks were set by hand.",),
-        "summaries": Summaries(
-            devices=(
-                DeviceSummary("Amber", "", 12, AMBER), DeviceSummary("Amber", "out", 10, AMBER_OUT),
-                DeviceSummary("Basalt", "", 11, BASALT),
-            ),
-            comparisons=COMPARED, reference=REFERENCE,
-        ),
+        "summaries": SUMMARIES,
     } | more  # fmt: skip
     return Analysis(**fields)

@@ -33,7 +33,7 @@ BASALT_MON = {
 AMBER_TUE = {
     "file": "amber/tue.gpx", "track": "1", "sha256": "c3" * 32, "device": "Amber", "ride": "R02", "status": "not scored",
     "reason": "it never found a position", "started": "2026-05-05T07:03:00Z", "start_basis": "log",
-    "ttff_at_least_s": "613.5", "censored": "true", "hours_since_fix": "24.125", "start_state": "warm", "points": "17",
+    "ttff_at_least_s": "613.75", "censored": "true", "hours_since_fix": "24.125", "start_state": "warm", "points": "17",
     "accepted": "0", "set_aside": "17",
 }  # fmt: skip
 BASALT_WED = {
@@ -76,43 +76,50 @@ AMBER = {
     "device": "Amber", "route": "", "rides": "12", "ttff_known": "11", "fixed_in_10s": "0.125",
     "fixed_in_10s_low": "0.0321", "fixed_in_10s_high": "0.2876", "fixed_in_30s": "0.375", "fixed_in_30s_low": "0.1432",
     "fixed_in_30s_high": "0.6543", "fixed_in_60s": "0.625", "fixed_in_60s_low": "0.3211", "fixed_in_60s_high": "0.8765",
-    "ttff_never": "2", "ttff_median_s": "34.25", "ttff_low_s": "17.75", "ttff_high_s": "71.5", "ttff_ways_p": "0.0432",
-    "settle_median_s": "12.5", "usable_median_s": "47.25", "missed_median_m": "81.25", "missed_low_m": "33.75",
-    "missed_high_m": "122.5", "missed_worst_m": "913.5", "missed_is_minimum": "true", "missed_share_median": "0.1357",
-    "scored_rides": "9", "scored_km": "23.457", "xte_median_m": "2.25", "xte_median_low_m": "1.75",
-    "xte_median_high_m": "3.25", "xte_p68_m": "4.15", "xte_p68_low_m": "3.65", "xte_p68_high_m": "5.35",
-    "xte_p95_m": "8.45", "xte_p95_low_m": "7.55", "xte_p95_high_m": "9.85", "repeatability_m": "3.85",
-    "repeatability_low_m": "2.95", "repeatability_high_m": "4.75", "receiver_errors_per_100km": "21.5",
-    "receiver_errors_per_100km_low": "7.25", "receiver_errors_per_100km_high": "48.75", "receiver_errors": "5",
-    "receiver_error_recordings": "0.2222", "route_choices": "3", "undecided": "4", "spikes": "6", "xte_rms_m": "6.55",
-    "bias_m": "-1.15", "offset_body_m": "0.75", "offset_ground_m": "-1.35", "hausdorff_median_m": "27.5",
-    "frechet_median_m": "29.5", "length_ratio_median": "1.00321", "interval_median_s": "5.25",
+    "ttff_never": "2", "ttff_median_s": "34.26", "ttff_low_s": "17.76", "ttff_high_s": "71.6", "ttff_ways_p": "0.0432",
+    "settle_median_s": "12.6", "usable_median_s": "47.26", "missed_median_m": "81.26", "missed_low_m": "33.76",
+    "missed_high_m": "122.6", "missed_worst_m": "913.6", "missed_is_minimum": "true", "missed_share_median": "0.1357",
+    "scored_rides": "9", "scored_km": "23.457", "xte_median_m": "2.26", "xte_median_low_m": "1.76",
+    "xte_median_high_m": "3.26", "xte_p68_m": "4.16", "xte_p68_low_m": "3.66", "xte_p68_high_m": "5.36",
+    "xte_p95_m": "8.46", "xte_p95_low_m": "7.56", "xte_p95_high_m": "9.86", "repeatability_m": "3.86",
+    "repeatability_low_m": "2.96", "repeatability_high_m": "4.76", "receiver_errors_per_100km": "21.6",
+    "receiver_errors_per_100km_low": "7.26", "receiver_errors_per_100km_high": "48.76", "receiver_errors": "5",
+    "receiver_error_recordings": "0.2222", "route_choices": "3", "undecided": "4", "spikes": "6", "xte_rms_m": "6.56",
+    "bias_m": "-1.16", "offset_body_m": "0.76", "offset_ground_m": "-1.36", "hausdorff_median_m": "27.6",
+    "frechet_median_m": "29.6", "length_ratio_median": "1.00321", "interval_median_s": "5.26",
 }  # fmt: skip
 AMBER_OUT = {
     "device": "Amber", "route": "out", "rides": "10", "ttff_known": "7", "fixed_in_10s": "0.25",
-    "fixed_in_10s_low": "0.0711", "fixed_in_10s_high": "0.5911", "ttff_median_s": "36.75", "ttff_low_s": "19.25",
-    "ttff_high_s": "81.25", "missed_median_m": "91.75", "missed_low_m": "43.25", "missed_high_m": "133.5",
-    "xte_median_m": "2.75", "xte_median_low_m": "1.95", "xte_median_high_m": "3.75", "xte_p95_m": "9.15",
-    "xte_p95_low_m": "8.05", "xte_p95_high_m": "10.65", "repeatability_m": "4.05", "repeatability_low_m": "3.05",
-    "repeatability_high_m": "5.05", "bias_m": "-1.65",
+    "fixed_in_10s_low": "0.0711", "fixed_in_10s_high": "0.5911", "ttff_median_s": "36.76", "ttff_low_s": "19.26",
+    "ttff_high_s": "81.26", "missed_median_m": "91.76", "missed_low_m": "43.26", "missed_high_m": "133.6",
+    "xte_median_m": "2.76", "xte_median_low_m": "1.96", "xte_median_high_m": "3.76", "xte_p95_m": "9.16",
+    "xte_p95_low_m": "8.06", "xte_p95_high_m": "10.66", "repeatability_m": "4.06", "repeatability_low_m": "3.06",
+    "repeatability_high_m": "5.06", "bias_m": "-1.66",
 }  # fmt: skip
 BASALT = {
     "device": "Basalt", "route": "", "rides": "11", "ttff_known": "10", "fixed_in_10s": "0.4",
     "fixed_in_10s_low": "0.1681", "fixed_in_10s_high": "0.6873", "fixed_in_30s": "0.7", "fixed_in_30s_low": "0.3968",
     "fixed_in_30s_high": "0.8922", "fixed_in_60s": "0.9", "fixed_in_60s_low": "0.5958", "fixed_in_60s_high": "0.9821",
-    "ttff_never": "0", "ttff_median_s": "13.5", "ttff_low_s": "6.25", "ttff_high_s": "28.75", "ttff_ways_p": "0.5432",
-    "settle_median_s": "7.75", "usable_median_s": "19.75", "missed_median_m": "54.5", "missed_low_m": "21.25",
-    "missed_high_m": "77.5", "missed_worst_m": "412.5", "missed_is_minimum": "false", "missed_share_median": "0.0864",
-    "scored_rides": "8", "scored_km": "19.753", "xte_median_m": "5.85", "xte_median_low_m": "4.35",
-    "xte_median_high_m": "7.15", "xte_p68_m": "8.95", "xte_p68_low_m": "6.85", "xte_p68_high_m": "11.45",
-    "xte_p95_m": "16.35", "xte_p95_low_m": "14.15", "xte_p95_high_m": "18.55", "repeatability_m": "7.65",
-    "repeatability_low_m": "5.75", "repeatability_high_m": "9.95", "receiver_errors_per_100km": "5.05",
-    "receiver_errors_per_100km_low": "0.15", "receiver_errors_per_100km_high": "28.15", "receiver_errors": "1",
-    "receiver_error_recordings": "0.125", "route_choices": "2", "undecided": "0", "spikes": "0", "xte_rms_m": "12.25",
-    "bias_m": "", "offset_body_m": "2.35", "offset_ground_m": "-0.65", "hausdorff_median_m": "43.5",
-    "frechet_median_m": "46.5", "length_ratio_median": "0.99123", "interval_median_s": "11.25",
+    "ttff_never": "0", "ttff_median_s": "13.6", "ttff_low_s": "6.26", "ttff_high_s": "28.76", "ttff_ways_p": "0.5432",
+    "settle_median_s": "7.76", "usable_median_s": "19.76", "missed_median_m": "54.6", "missed_low_m": "21.26",
+    "missed_high_m": "77.6", "missed_worst_m": "412.6", "missed_is_minimum": "false", "missed_share_median": "0.0864",
+    "scored_rides": "8", "scored_km": "19.753", "xte_median_m": "5.86", "xte_median_low_m": "4.36",
+    "xte_median_high_m": "7.16", "xte_p68_m": "8.96", "xte_p68_low_m": "6.86", "xte_p68_high_m": "11.46",
+    "xte_p95_m": "16.36", "xte_p95_low_m": "14.16", "xte_p95_high_m": "18.56", "repeatability_m": "7.66",
+    "repeatability_low_m": "5.76", "repeatability_high_m": "9.96", "receiver_errors_per_100km": "5.06",
+    "receiver_errors_per_100km_low": "0.16", "receiver_errors_per_100km_high": "28.16", "receiver_errors": "1",
+    "receiver_error_recordings": "0.125", "route_choices": "2", "undecided": "0", "spikes": "0", "xte_rms_m": "12.26",
+    "bias_m": "", "offset_body_m": "2.36", "offset_ground_m": "-0.66", "hausdorff_median_m": "43.6",
+    "frechet_median_m": "46.6", "length_ratio_median": "0.99123", "interval_median_s": "11.26",
 }  # fmt: skip
-DEVICES = (AMBER, AMBER_OUT, BASALT)
+BASALT_HOME = {
+    "device": "Basalt", "route": "home", "rides": "4", "ttff_known": "3", "fixed_in_10s": "0.75",
+    "fixed_in_10s_low": "0.3006", "fixed_in_10s_high": "0.9544", "ttff_median_s": "9.7", "missed_median_m": "47.3",
+    "missed_low_m": "11.3", "missed_high_m": "66.3", "xte_median_m": "6.3", "xte_median_low_m": "4.7",
+    "xte_median_high_m": "7.8", "xte_p95_m": "17.3", "xte_p95_low_m": "15.3", "xte_p95_high_m": "20.3",
+    "repeatability_m": "8.3", "repeatability_low_m": "6.3", "repeatability_high_m": "11.7", "bias_m": "2.7",
+}  # fmt: skip
+DEVICES = (AMBER, AMBER_OUT, BASALT, BASALT_HOME)
 
 COMPARISONS = (
     {
@@ -135,16 +142,16 @@ COMPARISONS = (
 )  # fmt: skip
 REFERENCE = (
     {
-        "route": "out", "device": "", "reference": "survey.gpx", "rides": "6", "shared_m": "587.5", "trueness_m": "-3.15",
-        "trueness_low_m": "-4.25", "trueness_high_m": "-2.05", "trueness_rms_m": "3.45", "repeatability_m": "",
-        "accuracy_m": "3.75", "within_95_m": "6.15", "nssda_95_m": "7.35", "nssda_radius_95_m": "9.18",
+        "route": "out", "device": "", "reference": "survey.gpx", "rides": "6", "shared_m": "587.6", "trueness_m": "-3.16",
+        "trueness_low_m": "-4.26", "trueness_high_m": "-2.06", "trueness_rms_m": "3.46", "repeatability_m": "",
+        "accuracy_m": "3.76", "within_95_m": "6.16", "nssda_95_m": "7.36", "nssda_radius_95_m": "9.18",
         "assumption_holds": "false", "assumption": "few places",
     },
     {
-        "route": "out", "device": "Amber", "reference": "survey.gpx", "rides": "5", "shared_m": "577.5",
-        "trueness_m": "-2.65", "trueness_low_m": "-3.55", "trueness_high_m": "-1.75", "trueness_rms_m": "2.85",
-        "repeatability_m": "1.35", "accuracy_m": "3.25", "within_95_m": "5.65", "nssda_95_m": "6.37",
-        "nssda_radius_95_m": "7.95", "assumption_holds": "true", "assumption": "holds: near",
+        "route": "out", "device": "Amber", "reference": "survey.gpx", "rides": "5", "shared_m": "577.6",
+        "trueness_m": "-2.66", "trueness_low_m": "-3.56", "trueness_high_m": "-1.76", "trueness_rms_m": "2.86",
+        "repeatability_m": "1.36", "accuracy_m": "3.26", "within_95_m": "5.66", "nssda_95_m": "6.37",
+        "nssda_radius_95_m": "7.96", "assumption_holds": "true", "assumption": "holds: near",
     },
 )  # fmt: skip
 SET_ASIDE = tuple(

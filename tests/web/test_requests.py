@@ -550,6 +550,10 @@ def test_no_request_makes_it_stumble(desk, client):
         method, path, more = any_request(rng, desk)
         answer = client.request(method, path, **more)
         assert answer.status_code < 500, (number, method, path, more)
+        if "host" in more["headers"]:
+            assert answer.status_code == 421, (number, method, path, more)
+        elif "origin" in more["headers"] and method not in ("GET", "HEAD"):
+            assert answer.status_code == 403, (number, method, path, more)
     assert flags.load(desk.folder)[1] == ()
     campaign_file.load(desk.folder)
     assert demo_results()[0].deviations

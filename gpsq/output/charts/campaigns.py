@@ -85,8 +85,18 @@ def finding(compared: Compared) -> str:
     said = [f"{wording.short(name)} {_said(ratio)}" for name, ratio in ratios.items()]
     devices = {entry.device for entry in compared.entries}
     others = sorted(devices - set(ratios) - {compared.carried})
-    rest = [f"{', '.join(map(wording.short, others))}: not comparable, no device was carried along"] if others else []
+    why: dict[str, list[str]] = {}
+    for name in others:
+        why.setdefault(_why_not(compared, name), []).append(wording.short(name))
+    rest = [f"{', '.join(names)}: not comparable{reason}" for reason, names in why.items()]
     return f"Cross-track error against {wording.short(compared.carried)}: {'; '.join([*said, *rest])}."
+
+
+def _why_not(compared: Compared, name: str) -> str:
+    """Return why a device is not held against the one carried along, as the comparison of the two says it."""
+    pair = {name, compared.carried}
+    methods = [b.found.method for b in compared.bridges if b.is_ratio and {b.first, b.second} == pair]
+    return "".join(f", {method.removeprefix('none: ')}" for method in methods[:1] if method)
 
 
 def _said(ratio: Interval) -> str:

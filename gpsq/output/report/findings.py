@@ -9,16 +9,20 @@ import numpy as np
 
 from gpsq.output import wording
 from gpsq.output.wording import GAP, cell
+from gpsq.summary_types import Interval
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from gpsq.results import Analysis
-    from gpsq.summary_types import QualityClass, ReferenceFigures
+    from gpsq.summary_types import ErrorVariance, QualityClass, QualityTrend, ReferenceFigures
 
 QUANTITIES = {"hdop": "hdop", "sat": "satellites"}
 #: A rank correlation nearer to nought than this is none worth saying (common practice).
 WEAK = 0.1
+#: From this on a device looks surely the best; of two devices that are alike one does so in a campaign of ten, by chance.
+SURE = 0.95
+ALIKE = "Of two devices that are alike, one looks as sure in about one campaign of ten."
 
 
 def sections(analysis: Analysis) -> dict[str, Any]:
@@ -43,8 +47,9 @@ def _ranks(analysis: Analysis) -> Iterator[str]:
         )
         where, sure = f"Route {route}: " if route else "", wording.share(analysis.settings.confidence)
         likely = wording.share(first.first_share)
+        chance = f" {ALIKE}" if first.first_share >= SURE and first.worst > 1 else ""
         yield cell(
-            f"{where}{first.device} is the best of them with a probability of {likely}. "
+            f"{where}{first.device} is the best of them with a probability of {likely}.{chance} "
             f"Places, with the range that is sure to {sure}: {others}; {first.rides} rides."
         )
 
@@ -61,14 +66,41 @@ def hot_spot_searches(analysis: Analysis) -> Iterator[str]:
             yield cell(f"Route {found.route}: no place stands out by more than chance in {found.rides} rides; {seen}.")
 
 
+def own_errors(analysis: Analysis) -> Iterator[tuple[str, str]]:
+    """Say each device's own error over all routes, with its interval, or why there is none."""
+    for found in analysis.summaries.error_variances:
+        if not found.route:
+            yield found.device, _own_error(found)
+
+
+def _own_error(found: ErrorVariance) -> str:
+    low, high = found.variance_m2.low, found.variance_m2.high
+    rides = f"{found.rides} ride{'s' * (found.rides != 1)}"
+    if found.note and not high > 0:
+        return f"{found.note}; {rides}"
+    if not np.isfinite(high):
+        return f"standard deviation {wording.metres(found.sd_m)}, too few for an interval; {rides}"
+    if low <= 0:
+        return f"cannot be told from none, at most {wording.metres(float(np.sqrt(high)))}; {rides}"
+    inside = f"{wording.metres(float(np.sqrt(low)))} to {wording.metres(float(np.sqrt(high)))}"
+    return f"standard deviation {wording.metres(found.sd_m)} ({inside}); {rides}"
+
+
 def _between(analysis: Analysis) -> Iterator[str]:
-    """Say how far two devices of a ride lie apart on the ground, east and north."""
+    """Say how far two devices of a ride lie apart on the ground, east and north, word and sign together."""
     for found in analysis.summaries.offsets_between:
-        parts = [
-            f"{wording.metres(abs(f.value))} {ways[f.value < 0]} ({wording.between(f, wording.metres)})"
-            for f, ways in ((found.east_m, ("east", "west")), (found.north_m, ("north", "south")))
-        ]
-        yield cell(f"{found.first} lies {parts[0]} and {parts[1]} of {found.second}, {found.rides} rides.")
+        parts = (_to_a_side(found.east_m, "east", "west"), _to_a_side(found.north_m, "north", "south"))
+        if all(f.low <= 0 <= f.high for f in (found.east_m, found.north_m)):
+            said = f"{found.first} and {found.second}: no shift can be told from none"
+            yield cell(f"{said}: {parts[0]} and {parts[1]}, {found.rides} rides.")
+        else:
+            yield cell(f"{found.first} lies {parts[0]} and {parts[1]} of {found.second}, {found.rides} rides.")
+
+
+def _to_a_side(found: Interval, ahead: str, back: str) -> str:
+    """Return a signed shift as a distance to the side it lies on, its bounds counted to that side too."""
+    shift = found if found.value >= 0 else Interval(-found.value, -found.high, -found.low)
+    return f"{wording.metres(shift.value)} {ahead if found.value >= 0 else back} ({wording.between(shift, wording.metres)})"
 
 
 def _quality(analysis: Analysis) -> Iterator[tuple[str, str]]:
@@ -77,10 +109,20 @@ def _quality(analysis: Analysis) -> Iterator[tuple[str, str]]:
     for trend in analysis.summaries.quality_trends:
         own = [c for c in classes if (c.device, c.quantity) == (trend.device, trend.quantity)]
         steps = ", ".join(f"{wording.metres(c.rms_m)} {_class(c)}" for c in own)
-        value, what = trend.correlation.value, QUANTITIES[trend.quantity]
-        goes = f"hardly goes with {what}" if abs(value) < WEAK else f"{'grows' if value > 0 else 'falls'} with {what}"
-        said = f"error {goes} (rank correlation {value:.2f}, median of {trend.rides} recordings): RMS {steps}"
+        said = f"error {_goes(trend)}: RMS {steps}"
         yield trend.device, wording.typeset(said)
+
+
+def _goes(trend: QualityTrend) -> str:
+    """Return whether an error grows or falls with a figure; neither where chance explains it, or there is no interval."""
+    found, what = trend.correlation, QUANTITIES[trend.quantity]
+    inside = f", {found.low:.2f} to {found.high:.2f}" if np.isfinite(found.low) else ", too few for an interval"
+    grounds = f"(rank correlation {found.value:.2f}{inside}, median of {trend.rides} recordings)"
+    if not (found.low > 0 or found.high < 0):
+        return f"cannot be told to go with {what} {grounds}"
+    if abs(found.value) < WEAK:
+        return f"hardly goes with {what} {grounds}"
+    return f"{'grows' if found.value > 0 else 'falls'} with {what} {grounds}"
 
 
 def _class(found: QualityClass) -> str:

@@ -80,7 +80,7 @@ def _figures(analysis: Analysis) -> dict[str, Any]:
         "errors": _table(summaries, columns.shown("errors")),
         "per_route": _per_route(analysis),
         "states": _states(analysis),
-        "own_errors": [found for found in analysis.summaries.error_variances if not found.route],
+        "own_errors": list(findings.own_errors(analysis)),
         "comparisons": [sentences.sentence(found.verdict) for found in analysis.summaries.comparisons],
         "hot_spots": _numbered(hot_spots(analysis)),
         "searches": list(findings.hot_spot_searches(analysis)),

@@ -11,6 +11,8 @@ import numpy as np
 
 from gpsq.output import wording
 from gpsq.output.device_figures import figure
+from gpsq.summaries.pair_verdicts import MAY_BE_CHANCE
+from gpsq.summaries.sampling import RARELY_S
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -21,8 +23,6 @@ if TYPE_CHECKING:
 #: Under this many rides no interval of any use exists, and a sentence says so.
 FEW_RIDES = 3
 LIMITS_S = (10, 30, 60)
-#: A device that records more rarely than this cuts the road short between its fixes.
-RARELY_S = 10.0
 #: Differences said in the answer; the others stand in the section on errors.
 MOST_SAID = 3
 MEASURES = {
@@ -55,7 +55,11 @@ def _of_measure(compared: Sequence[PairedComparison], name: str) -> list[str]:
         return [sentence(c.verdict) for c in chosen] + rest
     if len(compared) == 1:
         return [sentence(compared[0].verdict)]
-    return [f"No two devices can surely be told apart in {name}."] if compared else []
+    none = f"No two devices can surely be told apart in {name}"
+    nearest = min((c for c in compared if MAY_BE_CHANCE in c.verdict), key=lambda c: c.p, default=None)
+    if nearest is not None:
+        return [wording.typeset(f"{none}; nearest to it: {nearest.verdict}.")]
+    return [f"{none}."] if compared else []
 
 
 def sentence(verdict: str) -> str:

@@ -185,7 +185,7 @@ DEVICES: tuple[Column, ...] = (
     Column("offset_body_m", "2", "offset that goes with the rider, + to the left: half the sum of the two ways' biases",
            "offset_body_m", "m", "offset of the body (+ left)", parts=("errors",)),
     Column("offset_ground_m", "2", "offset that goes with the ground, + to the left of the way named first: half their "
-           "difference", "offset_ground_m", "m", "offset of the ground", parts=("errors",)),
+           "difference", "offset_ground_m", "m", "offset of the ground (+ left of the first way)", parts=("errors",)),
     Column("hausdorff_median_m", "2", "median Hausdorff distance from the centreline, over the shared stretch",
            "hausdorff_median_m", "m", "Hausdorff distance, median", parts=("errors",)),
     Column("frechet_median_m", "2", "median Fréchet distance from the centreline, over the shared stretch",

@@ -11,6 +11,7 @@ if TYPE_CHECKING:
     from gpsq.summary_types import Interval
 
 SAME_RIDES = "the same rides"
+MIXED = "their states are not known, so hot and cold starts may be compared"
 
 
 @dataclass(frozen=True)
@@ -38,8 +39,8 @@ class Bridge:
         return self.measure == "xte_p68_m"
 
 
-def verdict(found: Bridge) -> Bridge:
-    """Return the comparison with its verdict."""
+def verdict(found: Bridge, confidence: float) -> Bridge:
+    """Return the comparison with its verdict; `confidence` is that of its interval."""
     names = f"{found.first} and {found.second}"
     what = "cross-track error" if found.is_ratio else f"time to first fix, {found.state} starts"
     if not found.via:
@@ -64,7 +65,8 @@ def verdict(found: Bridge) -> Bridge:
         if found.is_ratio
         else (f"{_seconds(figure.low)} to {_seconds(figure.high)}")
     )
-    grounds = f"{size} (95 % interval {bounds}; {how}, {rides} rides)"
+    mixed = f"; {MIXED}" if found.state == "unknown" else ""
+    grounds = f"{size} ({100 * confidence:g} % interval {bounds}; {how}, {rides} rides{mixed})"
     if figure.low <= equal <= figure.high:
         return replace(found, verdict=f"{names} cannot be told apart, {what}: {grounds}")
     more = figure.value > equal

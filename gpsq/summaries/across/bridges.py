@@ -17,7 +17,7 @@ import numpy as np
 from gpsq.statistics import bridge, paired
 from gpsq.summaries.across.bridge_verdicts import SAME_RIDES, Bridge, verdict
 from gpsq.summaries.across.results_read import number
-from gpsq.summaries.sampling import INTERVAL_RATIO
+from gpsq.summaries.sampling import slower
 from gpsq.summary_types import Interval
 
 if TYPE_CHECKING:
@@ -38,22 +38,29 @@ def between_all(results: Sequence[Results], settings: Settings) -> tuple[Bridge,
     """Return a row for each pair of devices of all campaigns and each measure, comparable or not."""
     devices = sorted({t["device"] for r in results for t in r.tracks if t["device"]})
     errors = {r.campaign: _errors(r) for r in results}
-    sampling = _sampling(results)
+    interval_s = _sampling(results)
+    apart = _never_compared(devices, results, interval_s)
     waits = {
         state: {r.campaign: _waits(r, state) for r in results}
         for state in sorted({t.get("start_state") or "unknown" for r in results for t in r.tracks if _is_trial(t)})
     }
     found: list[Bridge | None] = []
     for first, second in combinations(devices, 2):
-        slow = max(sampling[first], sampling[second]) > INTERVAL_RATIO * min(sampling[first], sampling[second])
-        found.append(_slow(first, second, sampling) if slow else _of_errors(first, second, errors, settings))
+        found.append(_of_errors(first, second, errors, apart, settings))
         found += [_of_waits(first, second, state, values, settings) for state, values in waits.items()]
-    return tuple(verdict(b) for b in found if b is not None)
+    return tuple(verdict(b, settings.confidence) for b in found if b is not None)
 
 
-def _slow(first: str, second: str, interval_s: Mapping[str, float]) -> Bridge:
-    said = f"none: {first} records every {interval_s[first]:g} s, {second} every {interval_s[second]:g} s"
-    return Bridge(first, second, "xte_p68_m", "", "", "", Interval(np.nan, method=said), 0, 0)
+def _never_compared(
+    devices: Sequence[str], results: Sequence[Results], interval_s: Mapping[str, float]
+) -> dict[frozenset[str], str]:
+    """Return the pairs of devices whose errors say nothing of one another, and why."""
+    found = {frozenset(pair): why for r in results for pair, why in r.withheld.items()}
+    for first, second in combinations(devices, 2):
+        if slower((first, second), interval_s):
+            said = f"{first} records every {interval_s[first]:g} s, {second} every {interval_s[second]:g} s"
+            found.setdefault(frozenset((first, second)), said)
+    return found
 
 
 def carried_most(results: Sequence[Results], found: Sequence[Bridge]) -> str:
@@ -94,13 +101,18 @@ def _sampling(results: Sequence[Results]) -> dict[str, float]:
         for t in r.tracks:
             found.setdefault(t["device"], []).append(number(t, "interval_s"))
     known = {d: [s for s in own if np.isfinite(s)] for d, own in found.items()}
-    return {d: float(np.median(own)) if own else np.nan for d, own in known.items()}
+    return {d: float(np.median(own)) for d, own in known.items() if own}
 
 
 # --- errors: ratios -------------------------------------------------------------------------------------------------
 
 
-def _of_errors(first: str, second: str, errors: Mapping[str, Values], settings: Settings) -> Bridge:
+def _of_errors(
+    first: str, second: str, errors: Mapping[str, Values], apart: Mapping[frozenset[str], str], settings: Settings
+) -> Bridge:
+    why = apart.get(frozenset((first, second)), "")
+    if why:
+        return Bridge(first, second, "xte_p68_m", "", "", "", Interval(np.nan, method=f"none: {why}"), 0, 0)
     direct = {name: _less(values, first, (second,)) for name, values in errors.items()}
     direct = {name: logs for name, logs in direct.items() if len(logs) >= FEWEST_RIDES}
     if direct:
@@ -109,7 +121,7 @@ def _of_errors(first: str, second: str, errors: Mapping[str, Values], settings: 
         return Bridge(
             first, second, "xte_p68_m", "", SAME_RIDES, ", ".join(direct), found, len(logs), len(logs)
         )  # fmt: skip
-    spans = list(_spans(first, second, errors))
+    spans = list(_spans(first, second, errors, apart))
     if not spans:
         return Bridge(first, second, "xte_p68_m", "", "", "", _none(first, second, errors), 0, 0)
     return _joined(first, second, spans, settings.confidence)
@@ -133,12 +145,20 @@ class _Span:
     second: FloatArray
 
 
-def _spans(first: str, second: str, errors: Mapping[str, Values]) -> Iterator[_Span]:
-    """Give a span for each two campaigns of which one has the first device, one the second, and both another."""
+def _spans(
+    first: str, second: str, errors: Mapping[str, Values], apart: Mapping[frozenset[str], str]
+) -> Iterator[_Span]:
+    """Give a span for each two campaigns of which one has the first device, one the second, and both another.
+
+    One that cannot be held against either (`apart`) is no bridge between them.
+    """
     for here, there in ((a, b) for a in errors for b in errors if a != b):
         if first not in errors[here] or second not in errors[there]:
             continue
         carried = sorted((set(errors[here]) & set(errors[there])) - {first, second})
+        carried = [
+            via for via in carried if apart.keys().isdisjoint({frozenset((first, via)), frozenset((second, via))})
+        ]
         choices = [tuple(carried), *((device,) for device in carried)] if carried else []
         spans = [
             _Span(via, (here, there), _less(errors[here], first, via), _less(errors[there], second, via))
@@ -198,7 +218,16 @@ def _of_waits(first: str, second: str, state: str, waits: Mapping[str, Values], 
 def _none(first: str, second: str, values: Mapping[str, Values]) -> Interval:
     """Return that two devices cannot be compared, and why."""
     together = any(set(own.get(first, {})) & set(own.get(second, {})) for own in values.values())
-    why = "too few rides together" if together else "no device was carried along"
+    carried = {
+        via
+        for a in values.values()
+        for b in values.values()
+        if a is not b and first in a and second in b
+        for via in (set(a) & set(b)) - {first, second}
+    }
+    why = f"what was carried along ({', '.join(sorted(carried))}) is no measure of both"
+    if together or not carried:
+        why = "too few rides together" if together else "no device was carried along"
     return Interval(np.nan, method=f"none: {why}")
 
 

@@ -112,5 +112,5 @@ def _undecided(results: Sequence[Results]) -> Iterator[str]:
     for r in results:
         count = sum(number(row, "undecided", 0.0) for row in r.devices if row["route"])
         if count > 0:
-            wait = "deviations wait" if count > 1 else "deviation waits"
-            yield f"{r.campaign}: {count:.0f} {wait} for a decision; they count as errors until then."
+            wait, they = ("deviations wait", "they count") if count > 1 else ("deviation waits", "it counts")
+            yield f"{r.campaign}: {count:.0f} {wait} for a decision; until then {they} in the errors."

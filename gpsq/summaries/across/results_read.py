@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import csv
 import json
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -14,7 +14,7 @@ from gpsq.settings import RESULTS
 from gpsq.summaries.csv_cells import bare
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
     from pathlib import Path
 
     from gpsq.model import FloatArray
@@ -24,17 +24,22 @@ Row = dict[str, str]
 NEEDED = {
     "tracks.csv": ("device", "route", "ride", "ttff_s", "censored", "xte_p68_m"),
     "devices.csv": ("device", "route"),
+    "comparisons.csv": ("measure", "first", "second", "verdict"),
 }
 
 
 @dataclass(frozen=True, eq=False)
 class Results:
-    """The tables of one campaign, a row as text by column, and its centrelines in degrees by route."""
+    """The tables of one campaign, a row as text by column, and its centrelines in degrees by route.
+
+    `withheld` are the pairs of devices whose errors the campaign itself does not compare, with the reason.
+    """
 
     campaign: str
     devices: tuple[Row, ...]
     tracks: tuple[Row, ...]
     lines: Mapping[str, FloatArray]
+    withheld: Mapping[tuple[str, str], str] = field(default_factory=dict)
 
 
 def results_in(folder: Path) -> Path:
@@ -60,7 +65,18 @@ def read(folder: Path) -> Results:
             if len(line) > 1:
                 lines[str(feature["properties"]["route"])] = line
     title = str(run.get("title") or folder.resolve().parent.name)
-    return Results(title, _table(folder / "devices.csv"), _table(folder / "tracks.csv"), lines)
+    compared = _table(folder / "comparisons.csv") if (folder / "comparisons.csv").is_file() else ()
+    return Results(title, _table(folder / "devices.csv"), _table(folder / "tracks.csv"), lines, _withheld(compared))
+
+
+def _withheld(compared: Sequence[Row]) -> dict[tuple[str, str], str]:
+    """Return the pairs whose cross-track errors are not compared, as their verdict says it."""
+    mark = " are not compared in "
+    return {
+        (row["first"], row["second"]): row["verdict"].partition(mark)[2].partition(": ")[2]
+        for row in compared
+        if row["measure"] == "xte_p68_m" and mark in row["verdict"]
+    }
 
 
 def _line(geometry: Mapping[str, Any]) -> FloatArray:

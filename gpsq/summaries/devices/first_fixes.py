@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import math
 from collections import Counter
 from dataclasses import replace
+from itertools import combinations
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -14,13 +16,13 @@ from gpsq.summary_types import Interval
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from gpsq.model import BoolArray, FloatArray
+    from gpsq.model import BoolArray, FirstFix, FloatArray
     from gpsq.results import TraceResult
     from gpsq.settings import Settings
 
 LIMITS_S = (10, 30, 60)
 FEWEST_A_WAY = 3
-DEALS = 2000
+DEALS = 5000
 
 
 def times(results: Sequence[TraceResult], settings: Settings) -> dict[str, Interval]:
@@ -29,9 +31,7 @@ def times(results: Sequence[TraceResult], settings: Settings) -> dict[str, Inter
     The shares lead: a sample with hot and cold starts in it has its median in the gap between them.
     """
     trials = [r.first_fix for r in results if is_trial(r)]
-    never = np.array([not np.isfinite(t.seconds) for t in trials], dtype=bool)
-    waited = [t.at_least_s if lost else t.seconds for t, lost in zip(trials, never, strict=True)]
-    seconds = np.array(waited, dtype=float)
+    seconds, never = _waited(trials)
     figures = {"ttff_median_s": survival.median_time(seconds, never, settings.confidence)}
     for limit_s in LIMITS_S:
         figures[f"fixed_in_{limit_s}s"] = survival.share_within(limit_s, seconds, never, settings.confidence)
@@ -40,6 +40,13 @@ def times(results: Sequence[TraceResult], settings: Settings) -> dict[str, Inter
     figures["ttff_known"] = Interval(float(len(trials)), method=said, of=len(results))
     figures["ttff_never"] = Interval(float(never.sum()) if trials else np.nan, method=said, of=len(trials))
     return figures
+
+
+def _waited(trials: Sequence[FirstFix]) -> tuple[FloatArray, BoolArray]:
+    """Return the seconds to the first fix, or those waited in vain, and which are these."""
+    never = np.array([not np.isfinite(t.seconds) for t in trials], dtype=bool)
+    waited = [t.at_least_s if lost else t.seconds for t, lost in zip(trials, never, strict=True)]
+    return np.array(waited, dtype=float), never
 
 
 def ways_differ(results: Sequence[TraceResult]) -> Interval:
@@ -55,14 +62,21 @@ def ways_differ(results: Sequence[TraceResult]) -> Interval:
 
 
 def _rank_sum_p(first: FloatArray, second: FloatArray) -> float:
-    """Return the two-sided p of the rank sum, from dealing the times out again (Wilcoxon 1945; infinite ones are last)."""
+    """Return the two-sided p of the rank sum over all ways of dealing the times out again (Wilcoxon 1945, Biometrics 1:80–83).
+
+    Infinite times are last; of more than `DEALS` ways as many are drawn.
+    """
     everything = np.concatenate([first, second])
     rank = (everything[:, None] > everything).sum(axis=1) + (everything[:, None] == everything).sum(axis=1) / 2
-    rng = np.random.default_rng(len(everything))
-    dealt = rng.permuted(np.broadcast_to(rank, (DEALS, len(rank))), axis=1)[:, : len(first)].sum(axis=1)
-    usual = rank.mean() * len(first)
-    as_far = np.abs(dealt - usual) >= abs(rank[: len(first)].sum() - usual) - 1e-9
-    return float((1 + as_far.sum()) / (1 + DEALS))
+    few = math.comb(len(rank), len(first)) <= DEALS
+    if few:
+        dealt = np.array([sum(chosen) for chosen in combinations(rank, len(first))])
+    else:
+        rng = np.random.default_rng(len(everything))
+        dealt = rng.permuted(np.broadcast_to(rank, (DEALS, len(rank))), axis=1)[:, : len(first)].sum(axis=1)
+    own = rank[: len(first)].sum()
+    tail = min(np.count_nonzero(dealt <= own + 1e-9), np.count_nonzero(dealt >= own - 1e-9))
+    return float(min(1.0, 2 * (tail / len(dealt) if few else (tail + 1) / (DEALS + 1))))
 
 
 def is_trial(result: TraceResult) -> bool:
@@ -97,7 +111,6 @@ def road_missed(results: Sequence[TraceResult], settings: Settings) -> dict[str,
     fixes = [r.first_fix for r in results]
     missed = np.array([f.missed_m for f in fixes], dtype=float)
     share = np.array([f.missed_share for f in fixes], dtype=float)
-    usable = np.array([f.seconds + f.settle_s for f in fixes], dtype=float)
     known = np.isfinite(missed)
     least = np.array([f.missed_is_minimum for f in fixes], dtype=bool)
     minimum = _median_is_minimum(missed[known], least[known])
@@ -107,7 +120,7 @@ def road_missed(results: Sequence[TraceResult], settings: Settings) -> dict[str,
         "missed_share_median": intervals.median(share, level, 3),
         "missed_worst_m": Interval(worst, method="" if known.any() else "none: known for no ride"),
         "settle_median_s": intervals.median(np.array([f.settle_s for f in fixes], dtype=float), level, 0),
-        "usable_median_s": intervals.median(usable, level, 0),
+        "usable_median_s": _until_usable(results, level),
     }
     if minimum:
         for name in ("missed_median_m", "missed_share_median"):
@@ -115,6 +128,23 @@ def road_missed(results: Sequence[TraceResult], settings: Settings) -> dict[str,
             text = f"{f.method}; at least: no trace shows where some rides began"
             figures[name] = Interval(f.value, f.low, f.high, text)
     return figures | {"missed_is_minimum": Interval(float(minimum) if known.any() else np.nan)}
+
+
+def _until_usable(results: Sequence[TraceResult], confidence: float) -> Interval:
+    """Return the Kaplan–Meier median of the seconds until a recording stays near its line.
+
+    One that never fixed, or of which it is not known when it settled, took longer than what is known of it. The median is
+    never under that of the times to first fix, on which the same recordings count, and unknown where that is.
+    """
+    trials = [r.first_fix for r in results if is_trial(r)]
+    settled = np.array([np.isfinite(t.seconds + t.settle_s) for t in trials], dtype=bool)
+    waited = [t.at_least_s if np.isnan(t.seconds) else t.seconds + np.nan_to_num(t.settle_s) for t in trials]
+    found = survival.median_time(np.array(waited, dtype=float), ~settled, confidence)
+    fixed = survival.median_time(*_waited(trials), confidence).value
+    if not trials:
+        return found
+    said = f"{found.method}; settled on {settled.sum()} of {len(trials)}"
+    return replace(found, value=float(np.maximum(found.value, fixed)), method=said)
 
 
 def _median_is_minimum(missed_m: FloatArray, least: BoolArray) -> bool:

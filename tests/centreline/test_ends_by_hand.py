@@ -1,0 +1,117 @@
+"""Where a line is led another way or cut back, and the middle of two, on places made by hand."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from gpsq.centreline.ends import rerouted, without_spurs
+from gpsq.centreline.robust_middle import robust_middle
+from gpsq.centreline.strands import strand
+from gpsq.geometry.alignment import Abreast
+from gpsq.settings import Settings
+
+STEP_M = 5.0
+SETTINGS = Settings(step_m=STEP_M)
+
+
+def middle(places_m, weights):
+    places = np.array([places_m], float)
+    nowhere = np.zeros(places.shape[:2], dtype=bool)
+    return robust_middle(places, np.array([weights], float), np.array([[1.0, 9.0]]), nowhere)[0]
+
+
+def test_two_places_count_by_their_weights():
+    """Weights 1 and 3, 4 m apart: the mean lies 1 m from the heavier."""
+    assert middle([[0.0, 0.0], [4.0, 0.0]], [1.0, 3.0]) == pytest.approx([3.0, 0.0])
+    assert middle([[0.0, 0.0], [4.0, 0.0]], [3.0, 1.0]) == pytest.approx([1.0, 0.0])
+
+
+def test_of_two_roads_the_middle_is_neither():
+    """30 m apart two places are two receivers on one road; further apart the line stays where the heavier is."""
+    assert middle([[0.0, 0.0], [30.0, 0.0]], [1.0, 1.0])[0] == pytest.approx(15.0)
+    assert middle([[0.0, 0.0], [31.0, 0.0]], [3.0, 1.0])[0] == pytest.approx(0.0, abs=0.5)
+
+
+def straight(count=100):
+    return np.column_stack([STEP_M * np.arange(count), np.zeros(count)])
+
+
+def around(low, high, away_m):
+    """Return a line of 100 stations that goes round by a detour between two of them, and the stations of its detour."""
+    out = np.column_stack([np.full(9, STEP_M * low), np.linspace(away_m / 9, away_m, 9)])
+    along = np.column_stack([STEP_M * np.arange(low, high + 1), np.full(high - low + 1, away_m)])
+    back = np.column_stack([np.full(9, STEP_M * high), np.linspace(away_m, away_m / 9, 9)])
+    line = np.vstack([straight()[: low + 1], out, along, back, straight()[high:]])
+    return line, slice(low + 1, low + 1 + 18 + len(along))
+
+
+def abreast_of(line, detour, *, on_it):
+    """Return the places of a ride on a line: on its detour, or straight past it and abreast of nothing there."""
+    vertex = np.arange(len(line), dtype=float)
+    if not on_it:
+        gap = detour.stop - detour.start
+        vertex[detour] = np.nan
+        vertex[detour.stop :] -= gap
+    known = ~np.isnan(vertex)
+    return Abreast(np.where(known[:, None], line, np.nan), vertex, known)
+
+
+def strands_of(*ways):
+    return [
+        strand(
+            way,
+            [(0, len(way))],
+            f"r{k}",
+            np.ones(len(way), dtype=bool),
+            SETTINGS,
+            device="a",
+            age_s=np.full(len(way), np.inf),
+        )
+        for k, way in enumerate(ways)
+    ]
+
+
+@pytest.mark.parametrize(("straight_ones", "led_past"), [(6, True), (2, True), (1, False)])
+def test_a_detour_that_more_pass_by_than_ride_is_led_past(straight_ones, led_past):
+    """The line began with the one that made a detour of 100 m; those who ride straight on are more, or just as many."""
+    line, detour = around(40, 60, 100.0)
+    past = np.delete(line, np.arange(detour.start, detour.stop), axis=0)
+    strands = strands_of(line, *[past] * straight_ones)
+    places = [abreast_of(line, detour, on_it=k == 0) for k in range(len(strands))]
+    found = rerouted(line, strands, places, np.ones((len(line), len(strands))), STEP_M)
+    assert bool(np.abs(found[:, 1]).max() < 3.0) is led_past
+    assert found[0] == pytest.approx(line[0])
+    assert found[-1] == pytest.approx(line[-1])
+
+
+def test_a_heavy_ride_on_the_detour_outweighs_light_ones_past_it():
+    line, detour = around(40, 60, 100.0)
+    past = np.delete(line, np.arange(detour.start, detour.stop), axis=0)
+    strands = strands_of(line, past, past)
+    places = [abreast_of(line, detour, on_it=k == 0) for k in range(3)]
+    weights = np.tile([5.0, 1.0, 1.0], (len(line), 1))
+    assert np.abs(rerouted(line, strands, places, weights, STEP_M)[:, 1]).max() == pytest.approx(100.0)
+
+
+def test_a_head_that_doubles_the_line_goes():
+    """Twenty stations 4 m beside the line and the other way, with a fifth of its support, parted by three of nobody's."""
+    road = straight()
+    head = road[23:3:-1] + np.array([0.0, 4.0])
+    line = np.vstack([head, np.full((3, 2), [5.0, 2.0]), road])
+    weight = np.concatenate([np.full(20, 1.0), np.zeros(3), np.full(100, 5.0)])
+    assert without_spurs(line, weight, STEP_M)[0] == pytest.approx(road[0])
+    turned = without_spurs(line[::-1], weight[::-1], STEP_M)
+    assert turned[-1] == pytest.approx(road[0])
+
+
+def test_a_head_that_many_ride_or_that_leads_elsewhere_stays():
+    road = straight()
+    beside = road[23:3:-1] + np.array([0.0, 4.0])
+    weight = np.concatenate([np.full(20, 4.0), np.zeros(3), np.full(100, 5.0)])
+    line = np.vstack([beside, np.full((3, 2), [5.0, 2.0]), road])
+    assert len(without_spurs(line, weight, STEP_M)) == len(line)
+    elsewhere = np.column_stack([np.full(20, -20.0), STEP_M * np.arange(24, 4, -1)])
+    away = np.vstack([elsewhere, np.full((3, 2), [-10.0, 5.0]), road])
+    few = np.concatenate([np.full(20, 2.0), np.zeros(3), np.full(100, 5.0)])
+    assert len(without_spurs(away, few, STEP_M)) == len(away)

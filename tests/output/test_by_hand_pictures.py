@@ -1,0 +1,239 @@
+"""What map and charts draw, read back from the drawing by its own axes, against an analysis written by hand."""
+
+from __future__ import annotations
+
+import re
+from typing import Any
+
+import numpy as np
+import pytest
+from by_hand import PLACES, by_hand
+from lxml import etree
+
+from gpsq.output.charts import all_charts
+from gpsq.output.map.data import map_data
+
+AMBER, BASALT, INK, PAPER = "#0072B2", "#D55E00", "#1c2428", "#fffdf8"
+AMBER_MON, BASALT_MON, BASALT_WED = (PLACES[name] for name in ("amber mon", "basalt mon", "basalt wed"))
+
+
+# ---- the map ----
+@pytest.fixture(scope="module")
+def data() -> dict[str, Any]:
+    return map_data(by_hand())
+
+
+def places(steps: list[int]) -> list[tuple[float, float]]:
+    """Return longitudes and latitudes of steps in millionths of a degree, latitude first."""
+    lat_lon = np.cumsum(np.array(steps).reshape(-1, 2), axis=0) / 1e6
+    return [(float(lon), float(lat)) for lat, lon in lat_lon]
+
+
+def plain(value: Any) -> Any:
+    return value.replace("\N{NO-BREAK SPACE}", " ") if isinstance(value, str) else value
+
+
+def test_every_word_and_mark_of_the_maps_recordings(data: dict[str, Any]) -> None:
+    names = ("file", "name", "device", "route", "ride", "status", "errors", "fix", "flag", "missed", "points", "day")
+    assert [tuple(plain(r[name]) for name in names) for r in data["recordings"]] == [
+        ("amber/mon.gpx", "Monday morning", 0, 0, 0, "scored", "cross-track error 3.3 m RMS over 411 m",
+         "fixed after 23 s, 61 m missed", "23 s", 61.3, 6, "Mon"),
+        ("basalt/mon.gpx (2)", "", 1, 0, 0, "scored", "cross-track error 9.4 m RMS over 302 m",
+         "fixed after 59 s, at least 179 m missed", "59 s", 179.4, 5, "Mon"),
+        ("amber/tue.gpx", "", 0, -1, 1, "not scored: it never found a position", "", "never fixed in 10 min 14 s",
+         "never fixed", None, 0, "Tue"),
+        ("basalt/wed.gpx", "", 1, 1, 2, "not scored: only 1 ride on this route: cross-track error needs 3", "",
+         "start unknown, 12 m missed", "12 m", 12.2, 3, "Wed"),
+    ]  # fmt: skip
+
+
+def test_what_the_map_draws_of_each_recording(data: dict[str, Any]) -> None:
+    """First fix, unbroken parts, and the head: from the logged start at station 101, else from the line's beginning."""
+    amber, basalt, lost, home = data["recordings"]
+    assert [places(r["at"]) for r in (amber, basalt, home)] == [AMBER_MON[:1], BASALT_MON[:1], BASALT_WED[:1]]
+    assert (lost["at"], lost["parts"], lost["head"]) == ([], [], [])
+    assert [places(part) for part in amber["parts"]] == [AMBER_MON]
+    assert [places(part) for part in basalt["parts"]] == [BASALT_MON[:2], BASALT_MON[2:]]
+    # 61.27 m on from 101 m is 0.6007 of the way to the station at 203 m; 179.43 m is 0.7689 of it
+    assert np.allclose(places(amber["head"]), [(12.0013, 47.0002), (12.002081, 47.00014)], rtol=0, atol=2e-6)
+    assert np.allclose(
+        places(basalt["head"]), [(12.0, 47.0), (12.0013, 47.0002), (12.0023, 47.000123)], rtol=0, atol=2e-6
+    )
+    assert [r["play"] and (r["play"]["from"], r["play"]["known"]) for r in data["recordings"]] == [
+        (23.0, True), (58.8, True), None, (0.0, False),
+    ]  # fmt: skip
+    assert places(amber["play"]["at"])[-1] == AMBER_MON[-1]
+
+
+def test_what_a_bound_looks_like_where_no_time_is_known() -> None:
+    """A lower bound of the metres missed, and of the seconds, has its sign on the flag."""
+    from gpsq.model import FirstFix
+    from gpsq.output.drawing.flags import flag_text
+
+    fixes = [
+        FirstFix("none", missed_m=65.0, missed_is_minimum=True), FirstFix("none", missed_m=65.0),
+        FirstFix("none", at_least_s=65.0), FirstFix("log", seconds=65.0, missed_m=9.0, missed_is_minimum=True),
+    ]  # fmt: skip
+    assert [plain(flag_text(fix)) for fix in fixes] == ["≥ 65 m", "65 m", "≥ 65 s", "65 s"]
+
+
+def test_the_maps_lines_rides_and_places(data: dict[str, Any]) -> None:
+    assert [(r["name"], r["rides"], plain(r["length"]), r["reason"]) for r in data["routes"]] == [
+        ("out", 3, "621 m", ""), ("home", 1, "408 m", "only 1 ride on this route: cross-track error needs 3"),
+    ]  # fmt: skip
+    assert [places(r["line"]) for r in data["routes"]] == [PLACES["out"], PLACES["home"]]
+    assert [(plain(r["label"]), r["route"]) for r in data["rides"]] == [
+        ("Mon 4 May 07:00, out, 23–59 s", 0), ("Tue 5 May 07:03, never fixed", -1), ("Wed 6 May 17:20, home, 12 m", 1),
+    ]  # fmt: skip
+    assert [(d["name"], d["colour"], d["mark"]) for d in data["devices"]] == [
+        ("Amber", AMBER, "disc"), ("Basalt", BASALT, "triangle"),
+    ]  # fmt: skip
+    assert [(spot["route"], plain(spot["text"])) for spot in data["hotspots"]] == [
+        (0, "from 203 m to 306 m along the route: spread 8.7 m"), (0, "from 515 m to 621 m along the route: spread 13 m"),
+    ]  # fmt: skip
+    assert (data["points"], plain(data["tolerance"])) == (14, "0.5 m")
+
+
+def test_what_the_map_says_and_draws_of_deviations(data: dict[str, Any]) -> None:
+    names = ("event", "ids", "recordings", "state", "text", "size", "suggestion", "evidence", "note")
+    first, second = data["deviations"]
+    assert [plain(first[name]) for name in names] == [
+        "E77", ["d0a", "d1b"], [0, 1], "unflagged", "41 m to the left, from 203 m to 515 m along the route", "41 m",
+        "route choice", "1 of 1 other devices on the ride leave the line with it", "",
+    ]  # fmt: skip
+    assert [plain(second[name]) for name in names] == [
+        "E88", ["d1c"], [1], "error", "53 m to the right, from 410 m to 621 m along the route", "53 m", "receiver error",
+        "it jumps, 44 m/s where its fast riding is 6 m/s", "under the bridge",
+    ]  # fmt: skip
+    assert places(first["parts"][0]) == AMBER_MON[1:5]
+    assert places(second["parts"][0]) == BASALT_MON[2:5]
+
+
+# ---- the charts ----
+class Picture:
+    """The words and shapes of a chart, each with its place in points, y downwards."""
+
+    def __init__(self, svg: str) -> None:
+        root = etree.fromstring(svg.encode())
+        svg_name = "{http://www.w3.org/2000/svg}"
+        self.words = [
+            (float(t.get("x")), float(t.get("y")), plain("".join(t.itertext())).replace("\N{MINUS SIGN}", "-"))
+            for t in root.iter(f"{svg_name}text")
+        ]
+        self.shapes = [
+            (np.array(re.findall(r"-?[\d.]+", p.get("d")), float).reshape(-1, 2), _style(p.get("style")))
+            for p in root.iter(f"{svg_name}path")
+            if not re.search("[HV]", p.get("d"))
+        ]
+
+    def of(self, **style: str) -> list[np.ndarray]:
+        """Return the shapes that have at least this style."""
+        return [line for line, own in self.shapes if all(own.get(k.replace("_", "-")) == v for k, v in style.items())]
+
+    def axis(self, values: dict[str, float], axis: int = 0, beside: Any = lambda x: True) -> Any:
+        """Return what turns a place into a value: straight between two ticks, by the words beside them."""
+        (a, b), (low, high) = zip(
+            *((value, next(w[axis] for w in self.words if w[2] == text and beside(w[0]))) for text, value in values.items()),
+            strict=True,
+        )  # fmt: skip
+        lift = 3.24 if axis else 0.0  # a word stands on its base line, a third of its height below its tick
+        return lambda place: a + (np.asarray(place) + lift - low) / (high - low) * (b - a)
+
+
+def _style(text: str) -> dict[str, str]:
+    return dict(part.split(":", 1) for part in text.split(";"))
+
+
+def middle(shape: np.ndarray) -> np.ndarray:
+    return (shape.min(axis=0) + shape.max(axis=0)) / 2
+
+
+@pytest.fixture(scope="module")
+def pictures() -> dict[str, Picture]:
+    return {chart.name: Picture(chart.wide_svg) for chart in all_charts.figures(by_hand())}
+
+
+def test_bars_of_the_road_missed_are_as_long_as_it(pictures: dict[str, Picture]) -> None:
+    found = pictures["missed"]
+    left, right = (lambda x: x < 360), (lambda x: x > 360)
+    out, home = found.axis({"start": 0.0, "50": 50.0}, 0, left), found.axis({"start": 0.0, "10": 10.0}, 0, right)
+    bars = {
+        colour: [s for s in found.of(fill=colour) if len(s) == 4 and np.ptp(s[:, 0]) > 10] for colour in (AMBER, BASALT)
+    }
+    assert [out(s[:, 0]).max() for s in bars[AMBER]] == pytest.approx([61.27], abs=0.05)
+    assert out(bars[BASALT][0][:, 0]).max() == pytest.approx(179.43, abs=0.05)
+    assert home(bars[BASALT][1][:, 0]).max() == pytest.approx(12.19, abs=0.01)
+    assert all(out(s[:, 0]).min() == pytest.approx(0.0, abs=0.05) for s in (*bars[AMBER], bars[BASALT][0]))
+    words = [word for _, _, word in found.words]
+    assert {"61 m", "≥ 179 m", "12 m", "Route out, 621 m", "Route home, 408 m"} <= set(words)
+
+
+def test_marks_medians_and_intervals_of_the_time_to_first_fix(pictures: dict[str, Picture]) -> None:
+    found = pictures["first-fix"]
+    seconds = found.axis({"2 s": np.log(2.0), "10 min": np.log(600.0)})
+
+    def at(shapes: list[np.ndarray]) -> list[float]:
+        return sorted(float(np.exp(seconds(middle(s)[0]))) for s in shapes)
+
+    assert at([s for s in found.of(fill=AMBER) if len(s) > 10]) == pytest.approx([23.125], rel=2e-3)
+    assert at([s for s in found.of(fill=BASALT) if len(s) == 3]) == pytest.approx([58.75], rel=2e-3)
+    # the one that never fixed is hollow, and a line leads on from it
+    assert at([s for s in found.of(fill=PAPER, stroke=AMBER) if len(s) > 10]) == pytest.approx([613.75], rel=2e-3)
+    assert [float(np.exp(seconds(s[0, 0]))) for s in found.of(stroke_dasharray="1.5 2")] == pytest.approx(
+        [613.75], rel=2e-3
+    )
+    medians = [s for s in found.of(stroke=INK) if np.ptp(s[:, 0]) == 0]
+    assert at(medians) == pytest.approx([36.76], rel=2e-3)
+    (interval,) = found.of(fill=INK, opacity="0.1")
+    assert np.exp(seconds([interval[:, 0].min(), interval[:, 0].max()])) == pytest.approx([19.26, 81.26], rel=2e-3)
+    words = {word for _, _, word in found.words}
+    assert {"Mon 23 s", "Mon 59 s", "Tue ≥ 10 min 14 s", "1 of 1 in 30 s, median 37 s"} <= words
+
+
+def test_lines_bands_and_blocks_along_the_route(pictures: dict[str, Picture]) -> None:
+    """Seven bins, seven stations: a bin holds one station, and its middle stands within half a bin of it."""
+    found = pictures["error-along-route"]
+    metres, km = found.axis({"0 m": 0.0, "10 m": 10.0}, 1), found.axis({"0.1": 0.1, "0.6": 0.6})
+    for colour, values in ((AMBER, [-1.5, 2.5, 6.25, -3.5, 4.5]), (BASALT, [8.25, 9.75, -7.25, 11.25, 12.75])):
+        (line,) = [s for s in found.of(stroke=colour, stroke_width="1.8") if len(s) == 5]
+        assert metres(line[:, 1]) == pytest.approx(values, abs=0.02)
+        assert km(line[:, 0]) == pytest.approx([0.203, 0.306, 0.410, 0.515, 0.621], abs=0.621 / 14)
+    (band,) = found.of(fill=INK, opacity="0.12")
+    spread = [2.11, 3.28, 4.45, 5.62, 6.79, 7.96, 9.13]
+    assert metres(band[:7, 1]) == pytest.approx(spread, abs=0.02)
+    assert metres(band[7:, 1]) == pytest.approx([-value for value in reversed(spread)], abs=0.02)
+    blocks = [km([s[:, 0].min(), s[:, 0].max()]).tolist() for s in found.of(fill=INK, opacity="0.1")]
+    assert np.array(blocks) == pytest.approx(np.array([[0.203, 0.306], [0.515, 0.621]]), abs=5e-4)
+    assert {"8.7 m", "13 m"} <= {word for _, _, word in found.words}
+
+
+def test_curves_and_marks_of_the_shares_of_the_road(pictures: dict[str, Picture]) -> None:
+    """Five sizes each: a quarter, half and three quarters of the road are within the second, third and fourth of them."""
+    found = pictures["error-distribution"]
+    metres, share = found.axis({"2": 2.0, "14": 14.0}), found.axis({"25 %": 25.0, "75 %": 75.0}, 1)
+    for colour, sizes, p95_m in ((AMBER, [2.5, 3.5, 4.5], 8.46), (BASALT, [8.25, 9.75, 11.25], 16.36)):
+        (curve,) = [s for s in found.of(stroke=colour) if len(s) > 20]
+        assert np.interp([25.0, 50.0, 75.0], share(curve[:, 1]), metres(curve[:, 0])) == pytest.approx(sizes, abs=0.03)
+        (mark,) = [s for s in found.of(fill=colour) if len(s) > 2]
+        assert metres(middle(mark)[0]) == pytest.approx(p95_m, abs=0.02)
+        assert share(middle(mark)[1]) == pytest.approx(95.0, abs=0.5)
+    assert {"8.5 m", "16 m"} <= {word for _, _, word in found.words}
+
+
+def test_titles_and_findings_of_the_charts() -> None:
+    charts = all_charts.figures(by_hand())
+    assert [(d.name, plain(d.title)) for d in all_charts.drawings(by_hand())] == [
+        ("overlay-out", "Route out: fixed within 30 s on 1 of 2 recordings; Mon left the usual road"),
+        ("overlay-home", "Route home: 12 m of road lost before the first fix (median)"),
+        ("first-fix", "Fixed within 30 s on 0 of 1 rides (Basalt), 1 of 2 (Amber)"),
+        ("missed", "Road lost before the first fix: at least 55 m (Basalt) to 81 m (Amber) in the median"),
+        ("error-along-route", "Recordings scatter most at 0.52 to 0.62 km of route out: spread 13 m"),
+        ("error-distribution", "95 % of the road within 8.5 m (Amber) to 16 m (Basalt) of the centreline"),
+    ]  # fmt: skip
+    said = {chart.name: plain(chart.finding) for chart in charts}
+    assert said["first-fix"] == "Amber: median 34 s (18 s to 72 s), 1 never fixed. Basalt: median 14 s (6.3 s to 29 s)."
+    assert said["missed"] == "Amber: median 81 m missed. Basalt: median 55 m missed."
+    assert said["error-along-route"] == "Route out: recordings scatter most at 203 m to 306 m, 515 m to 621 m."
+    assert said["error-distribution"] == (
+        "Amber: half of the road within 3.5 m, 95 % within 8.5 m. Basalt: half of the road within 9.8 m, 95 % within 16 m."
+    )

@@ -72,13 +72,19 @@ def load(folder: Path) -> Campaign:
     CampaignError
         For a key that is not known, a value of the wrong kind or out of range, by name.
     """
-    path = folder / FILE
     try:
-        table = tomllib.loads(safe_files.read_bytes(path).decode("utf-8-sig"))
+        data = safe_files.read_bytes(folder / FILE)
     except FileNotFoundError:
         return Campaign()
     except OSError as error:
         raise CampaignError(FILE, f"a file that cannot be read ({error.strerror})", "a readable file") from error
+    return parse(data, folder)
+
+
+def parse(data: bytes, folder: Path) -> Campaign:
+    """Read the bytes of a ``campaign.toml`` that lies, or is to lie, in `folder`; refused as by `load`."""
+    try:
+        table = tomllib.loads(data.decode("utf-8-sig"))
     except UnicodeDecodeError as error:
         raise CampaignError(FILE, "text that is not UTF-8", "TOML in UTF-8") from error
     except tomllib.TOMLDecodeError as error:
@@ -131,13 +137,18 @@ def _time_zone(table: Mapping[str, Any]) -> str | None:
     name = _text(table, "time_zone")
     if not name:
         return None
+    check_zone(name)
+    return name
+
+
+def check_zone(name: str) -> None:
+    """Refuse what is not the name of a time zone."""
     try:
         ZoneInfo(name)
     except (ZoneInfoNotFoundError, ValueError, OSError) as error:
         raise CampaignError(
             FILE, f"time_zone = {name!r}", 'a name of the IANA time zone data such as "Europe/Paris"'
         ) from error
-    return name
 
 
 def _streets(table: Mapping[str, Any], folder: Path) -> str:

@@ -12,7 +12,7 @@ import tempfile
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from gpsq.exceptions import OutputError
+from gpsq.exceptions import CampaignError, OutputError
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -42,6 +42,24 @@ def read_bytes(path: Path, most_bytes: int = MOST_COMPANION_BYTES) -> bytes:
             if left < 0:
                 raise _too_large(path, most_bytes - left, most_bytes)
     return b"".join(blocks)
+
+
+def kept_text(path: Path, otherwise: str) -> str:
+    """Return the text of a small file, `otherwise` where there is none.
+
+    Raises
+    ------
+    CampaignError
+        Where it is not UTF-8, or cannot be read.
+    """
+    try:
+        return path.read_bytes().decode("utf-8")
+    except FileNotFoundError:
+        return otherwise
+    except UnicodeDecodeError as error:
+        raise CampaignError(path.name, "text that is not UTF-8", "UTF-8; it was left as it is") from error
+    except OSError as error:
+        raise CampaignError(path.name, f"a file that cannot be read ({error.strerror})", "a readable file") from error
 
 
 def _too_large(path: Path, size: int, most_bytes: int) -> OSError:

@@ -97,7 +97,7 @@ def read_table(text: str) -> Table:
     delimiter = delimiter_of(lines[top])
     heading = _rows(lines[top : top + 1], delimiter, 0, top + 1)
     heads = heading.rows[0][1]
-    columns = [_COLUMN.get(_plain(head), "") for head in heads]
+    columns = [column_of(head) for head in heads]
     if not any(columns):
         return _without_heading(lines, top, delimiter, heads)
     found = _rows(lines[top + 1 :], delimiter, len(columns), top + 2)
@@ -115,6 +115,17 @@ def read_table(text: str) -> Table:
 def delimiter_of(line: str) -> str:
     """Return what parts the cells of a line: the sign there is most of; a comma, which stands in dates too, last."""
     return max("\t;,", key=line.count) if set("\t;,") & set(line) else ","
+
+
+def column_of(head: str) -> str:
+    """Return the column that a heading means, "" where none.
+
+    Examples
+    --------
+    >>> column_of("Pressed-start (local)"), column_of("mood")
+    ('started', '')
+    """
+    return _COLUMN.get(_plain(head), "")
 
 
 def _plain(head: str) -> str:

@@ -16,6 +16,7 @@ from starlette.responses import HTMLResponse, JSONResponse, RedirectResponse, Re
 from starlette.routing import Route
 
 from gpsq.exceptions import GpsqError, OutputError
+from gpsq.output.drawing.rendering import following
 from gpsq.output.folder_swap import written_names
 from gpsq.output.map.page import leaflet
 from gpsq.settings import RESULTS
@@ -38,6 +39,8 @@ if TYPE_CHECKING:
 
 #: A form without script waits this long for the effect before it shows the page again.
 WAIT_S = 4.0
+#: Signs of a name, a title or a time.
+MOST_TEXT = 100
 _OWN = {"page.css": "text/css"} | dict.fromkeys(("page.js", "places.js", "copy.js"), "text/javascript")
 _LEAFLET = {"leaflet.js": "text/javascript", "leaflet.css": "text/css"}
 
@@ -110,6 +113,7 @@ class _Addresses:
 
         async def answered(request: Request) -> Response:
             async with _form(request, self.desk.token) as form:
+                request.state.about = pages.About(f"{name} {_text(form, 'file') or _text(form, 'old')}", _typed(form))
                 answer, place = await run_in_threadpool(_FORMS[name], self.desk, form)
             if answer is not None and not _by_script(request):
                 await _settled(answer)
@@ -123,7 +127,10 @@ class _Addresses:
         if name == "map.html" and self.desk.results is not None:
             return _result("map.html", pages.framed_map(self.desk.results.map_page).encode())
         await asyncio.wrap_future(self.desk.write())
-        return await run_in_threadpool(_file, self.desk.folder / RESULTS, name)
+        answer = await run_in_threadpool(_file, self.desk.folder / RESULTS, name)
+        if "as" in request.query_params and answer.media_type == _KINDS[".svg"]:
+            answer = _result(name, following(bytes(answer.body).decode()).encode())
+        return answer
 
     async def published(self, request: Request) -> Response:
         """Hand out a file of what was made fit to publish."""
@@ -143,7 +150,8 @@ class _Addresses:
         status, why = _why(error)
         if _by_script(request):
             return JSONResponse({"problem": why}, status)
-        return HTMLResponse(await run_in_threadpool(pages.page, self.desk, why), status)
+        about = getattr(request.state, "about", pages.NOTHING)
+        return HTMLResponse(await run_in_threadpool(pages.page, self.desk, why, about), status)
 
 
 def _flag(desk: Desk, form: FormData) -> tuple[Future[Any] | None, str]:
@@ -153,11 +161,20 @@ def _flag(desk: Desk, form: FormData) -> tuple[Future[Any] | None, str]:
 
 
 def _start(desk: Desk, form: FormData) -> tuple[Future[Any] | None, str]:
-    return desk.set_start(_text(form, "file"), _text(form, "started")[:100]), "/#starts"
+    texts = (_text(form, name)[:MOST_TEXT] for name in ("started", "zone"))
+    return desk.set_start(_text(form, "file"), *texts), "/#starts"
 
 
 def _device(desk: Desk, form: FormData) -> tuple[Future[Any] | None, str]:
-    return desk.rename(_text(form, "old"), _text(form, "new")[:100]), "/#devices"
+    return desk.rename(_text(form, "old"), _text(form, "new")[:MOST_TEXT]), "/#devices"
+
+
+def _title(desk: Desk, form: FormData) -> tuple[Future[Any] | None, str]:
+    return desk.describe("title", _text(form, "title")[:MOST_TEXT]), "/#devices"
+
+
+def _zone(desk: Desk, form: FormData) -> tuple[Future[Any] | None, str]:
+    return desk.describe("time_zone", _text(form, "zone")[:MOST_TEXT]), "/#starts"
 
 
 def _place(desk: Desk, form: FormData) -> tuple[Future[Any] | None, str]:
@@ -165,6 +182,15 @@ def _place(desk: Desk, form: FormData) -> tuple[Future[Any] | None, str]:
     numbers = [_number(form, name) for name in ("lat", "lon", "radius_m")]
     (campaign_edits.remove_place if "remove" in form else campaign_edits.add_place)(desk.folder, *numbers)
     return None, "/#places"
+
+
+def _paste(desk: Desk, form: FormData) -> tuple[Future[Any] | None, str]:
+    desk.look_at_log(_text(form, "log"), _text(form, "zone")[:MOST_TEXT])
+    return None, "/#paste"
+
+
+def _keep(desk: Desk, form: FormData) -> tuple[Future[Any] | None, str]:
+    return desk.keep_log(), "/#starts"
 
 
 def _analyse(desk: Desk, form: FormData) -> tuple[Future[Any] | None, str]:
@@ -190,8 +216,8 @@ def _preview(desk: Desk, form: FormData) -> tuple[Future[Any] | None, str]:
 
 
 _FORMS: dict[str, Callable[[Desk, FormData], tuple[Future[Any] | None, str]]] = {
-    "flag": _flag, "start": _start, "device": _device, "place": _place, "analyse": _analyse, "cancel": _cancel,
-    "publish": _publish, "preview": _preview,
+    "flag": _flag, "start": _start, "device": _device, "title": _title, "zone": _zone, "paste": _paste, "keep": _keep,
+    "place": _place, "analyse": _analyse, "cancel": _cancel, "publish": _publish, "preview": _preview,
 }  # fmt: skip
 
 
@@ -207,6 +233,11 @@ async def _form(request: Request, token: str) -> AsyncIterator[FormData]:
 def _text(form: FormData, name: str) -> str:
     value = form.get(name, "")
     return value if isinstance(value, str) else ""
+
+
+def _typed(form: FormData) -> str:
+    """Return what the person typed into a small form, to be shown again where it is refused."""
+    return next((_text(form, name) for name in ("started", "new", "title", "zone") if name in form), "")
 
 
 def _number(form: FormData, name: str) -> float:

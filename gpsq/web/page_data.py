@@ -17,6 +17,7 @@ from gpsq.output.report.cards import by_event, card
 from gpsq.output.ride_days import long_names
 from gpsq.output.tables import columns
 from gpsq.output.tables.column import bounds, said
+from gpsq.web import typed_starts
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -74,6 +75,8 @@ def of_analysis(
         "notes": [wording.cell(note) for note in analysis.notes],
         "lines": [_line(found) for found in analysis.routes if found.centreline is not None],
         "devices": devices(analysis),
+        "title": analysis.title,
+        "zone": analysis.time_zone,
     }
 
 
@@ -106,14 +109,13 @@ def _cell(summary: DeviceSummary, column: Column, before: Figures, first: Figure
 def _recordings(analysis: Analysis) -> list[dict[str, Any]]:
     names = long_names(analysis)
     return [
-        _recording(trace, result) | {"ride": names.get(result.ride) or "no ride"}
+        _recording(trace, result, analysis.time_zone) | {"ride": names.get(result.ride) or "no ride"}
         for trace, result in zip(analysis.traces, analysis.results, strict=True)
     ]
 
 
-def _recording(trace: Trace, result: TraceResult) -> dict[str, Any]:
+def _recording(trace: Trace, result: TraceResult, zone: str) -> dict[str, Any]:
     fixed = iso_times(trace.time[:1])[0] if trace.accepted else ""
-    logged = "" if trace.start_basis != "log" or np.isnat(trace.started) else iso_times(trace.started.reshape(1))[0]
     remarks = [result.reason, *trace.notes, trace.log_note]
     return {
         "trace": trace,
@@ -121,7 +123,7 @@ def _recording(trace: Trace, result: TraceResult) -> dict[str, Any]:
         "first_fix": wording.first_fix(result.first_fix),
         "basis": result.first_fix.basis,
         "fixed_at": fixed,
-        "logged": logged,
+        "logged": typed_starts.shown(trace.started, trace, zone) if trace.start_basis == "log" else "",
         "remarks": [wording.cell(text) for text in remarks if text],
     }
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
 from typing import TYPE_CHECKING, Any
@@ -10,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 from gpsq.output import wording
 from gpsq.output.templating import template_text
 from gpsq.web.dropped_files import MOST_FILES, PUBLISHED, original_names
+from gpsq.web.received import noticed
 
 if TYPE_CHECKING:
     from jinja2 import Environment
@@ -52,8 +54,19 @@ def _environment() -> Environment:
     )
 
 
-def page(desk: Desk, refusal: str = "") -> str:
-    """Return the whole page; `refusal` is why the last request was not followed."""
+@dataclass(frozen=True)
+class About:
+    """The form that was refused, by its name and what it is about, and what was typed into it."""
+
+    key: str = ""
+    typed: str = ""
+
+
+NOTHING = About()
+
+
+def page(desk: Desk, refusal: str = "", about: About = NOTHING) -> str:
+    """Return the whole page; `refusal` is why the last request was not followed, and stands beside its field too."""
     results = desk.results
     places, places_problem = desk.places()
     return (
@@ -64,6 +77,7 @@ def page(desk: Desk, refusal: str = "") -> str:
             folder=str(desk.folder),
             state=status(desk),
             refusal=refusal,
+            about=about,
             number=results.number if results else 0,
             title=results.analysis.title if results else "",
             shown=results.shown if results else None,
@@ -73,6 +87,7 @@ def page(desk: Desk, refusal: str = "") -> str:
             ground_places=json.dumps([(p.lat_deg, p.lon_deg, p.radius_m) for p in places]),
             published=desk.published,
             preview=desk.preview,
+            pasted=desk.pasted,
             published_folder=PUBLISHED,
             originals=original_names(desk.folder),
             downloads=DOWNLOADS,
@@ -95,9 +110,10 @@ def status(desk: Desk) -> dict[str, Any]:
         "published": desk.published is not None,
         "received": [
             {"given": wording.cell(r.given), "said": wording.cell(r.said), "outcome": r.outcome,
-             "seen": [wording.cell(s) for s in r.seen]}
+             "seen": wording.cell(r.seen)}
             for r in desk.received
         ],
+        "noticed": [wording.cell(note) for note in noticed(desk.received)],
     }  # fmt: skip
 
 

@@ -7,7 +7,7 @@ import os
 import secrets
 import threading
 from concurrent.futures import Future
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from gpsq.campaign import campaign_file, flags, leftovers
@@ -16,15 +16,18 @@ from gpsq.exceptions import CampaignError, InputError, OutputError
 from gpsq.measures import events
 from gpsq.model import FLAGS
 from gpsq.output.report.cards import meant
+from gpsq.reading.folder import recordings_meant
 from gpsq.settings import RESULTS
-from gpsq.web import campaign_edits, dropped_files, page_data
+from gpsq.web import campaign_edits, dropped_files, page_data, pasted_log, start_edits, typed_starts
 from gpsq.web.jobs import Line
+from gpsq.web.received import Received
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
     from pathlib import Path
     from typing import IO
 
+    from gpsq.campaign.start_matching import Recording
     from gpsq.results import Analysis
 
 #: Lines on dropped files that the page still shows.
@@ -41,16 +44,6 @@ class Results:
     shown: Mapping[str, Any]
 
 
-@dataclass(eq=False)
-class Received:
-    """One dropped file: the name it came with, what became of it, and what was seen in it."""
-
-    given: str
-    said: str
-    outcome: str = "kept"
-    seen: list[str] = field(default_factory=list)
-
-
 class Desk:
     """The campaign in one folder, for one page. Everything that lasts lies in the folder, as plain files."""
 
@@ -62,6 +55,7 @@ class Desk:
         self.received: list[Received] = []
         self.published: tuple[str, ...] | None = None
         self.preview: tuple[str, ...] = ()
+        self.pasted = pasted_log.Pasted()
         self._written = 0
         self._number = 0
         self._first: dict[tuple[str, str], str] = {}
@@ -141,8 +135,11 @@ class Desk:
         flags.change(self.folder, lambda kept: flags.decided(kept, chosen, analysis.traces, decision, note))
         return self.analyse()
 
-    def set_start(self, file: str, started: str) -> Future[Any]:
-        """Write the start of a recording into the start log, then analyse."""
+    def set_start(self, file: str, typed: str, page_zone: str = "") -> Future[Any]:
+        """Write the start of a recording into the start log, then analyse.
+
+        `page_zone` is the time zone that the page shows; where the campaign has none and the start needs one, it is kept.
+        """
         self.check_folder()
         analysis = self.analysis
         known = {t.file for t in analysis.traces} | {u.file for u in analysis.unreadable}
@@ -150,7 +147,50 @@ class Desk:
             raise InputError("recording", file, "one that the page shows now")
         names = campaign_edits.found_names(self.folder, analysis.traces, analysis.unreadable)
         device = names[file] if names[file] != UNKNOWN_DEVICE else ""
-        campaign_edits.set_start(self.folder, file, started.strip(), device, sorted(known))
+        started = self._read_start(file, typed, page_zone) if typed.strip() else ""
+        start_edits.set_starts(self.folder, [{"file": file, "device": device, "started": started}], self._recordings())
+        return self.analyse()
+
+    def _recordings(self) -> list[Recording]:
+        told = campaign_file.load(self.folder)
+        return recordings_meant([*self.analysis.traces, *self.analysis.unreadable], told)
+
+    def look_at_log(self, text: str, page_zone: str = "") -> None:
+        """Find out what a pasted start log says; nothing is kept."""
+        self.check_folder()
+        told = campaign_file.load(self.folder)
+        if page_zone:
+            campaign_file.check_zone(page_zone)
+        self.pasted = pasted_log.look(text, self.analysis.traces, self.analysis.unreadable, told, page_zone)
+
+    def keep_log(self) -> Future[Any]:
+        """Keep the starts that were looked at last, then analyse."""
+        self.check_folder()
+        if not self.pasted.rows:
+            raise InputError("start log", "no line that fits a recording", "one line or more")
+        if self.pasted.zone:
+            campaign_edits.describe(self.folder, "time_zone", self.pasted.zone)
+        start_edits.set_starts(self.folder, self.pasted.rows, self._recordings())
+        self.pasted = pasted_log.Pasted()
+        return self.analyse()
+
+    def _read_start(self, file: str, typed: str, page_zone: str) -> str:
+        told = campaign_file.load(self.folder)
+        tracks = [trace for trace in self.analysis.traces if trace.file == file]
+        try:
+            return typed_starts.read(typed, tracks, told.time_zone, told.settings)
+        except CampaignError:
+            if told.time_zone or not page_zone:
+                raise
+        campaign_file.check_zone(page_zone)
+        started = typed_starts.read(typed, tracks, page_zone, told.settings)
+        campaign_edits.describe(self.folder, "time_zone", page_zone)
+        return started
+
+    def describe(self, key: str, value: str) -> Future[Any]:
+        """Write title or time zone into the campaign's file, then analyse."""
+        self.check_folder()
+        campaign_edits.describe(self.folder, key, value)
         return self.analyse()
 
     def rename(self, old: str, new: str) -> Future[Any]:
@@ -226,16 +266,9 @@ class Desk:
 
 def _seen(line: Received, answer: Future[Any]) -> None:
     if error := answer.exception():
-        line.outcome, line.seen = "unread", [str(error)]
-        return
-    records = answer.result()
-    line.outcome = "unread" if not records or all(r["outcome"] == "error" for r in records) else "read"
-    line.seen = [_sentence(record) for record in records]
-
-
-def _sentence(record: Mapping[str, Any]) -> str:
-    track = f"track {record['track']}: " if record["track"] > 1 else ""
-    return track + " ".join([str(record["message"]), *record["notes"][:2]])
+        line.unread(str(error))
+    else:
+        line.read(answer.result())
 
 
 def _files(folder: Path) -> frozenset[tuple[str, int, int]]:

@@ -3,12 +3,10 @@
 from __future__ import annotations
 
 import dataclasses
-from importlib.util import find_spec
-from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import pytest
-from browser import missing
+from accessible import serious_violations
 from output_sample import sample
 from written_results import one
 
@@ -16,11 +14,14 @@ from gpsq.output.campaigns_page import write_compared
 from gpsq.output.charts import all_charts
 from gpsq.output.map.page import map_page
 from gpsq.output.report.page import report_page
+from gpsq.output.share import shared_page
 from gpsq.settings import Settings
 from gpsq.summaries.across.campaigns import compare_campaigns
 
-RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
-PAGES = ("report", "map", "compare", "published")
+if TYPE_CHECKING:
+    from pathlib import Path
+
+PAGES = ("report", "map", "compare", "published", "share")
 
 
 @pytest.fixture(scope="module")
@@ -30,6 +31,7 @@ def pages(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
     charts = all_charts.figures(analysis)
     cut = dataclasses.replace(analysis, published=True, folder="")
     texts = {"report": report_page(analysis, charts), "map": map_page(analysis), "published": report_page(cut, charts)}
+    texts["share"] = shared_page(texts["published"], map_page(cut))
     for name, text in texts.items():
         (folder / f"{name}.html").write_text(text, "utf-8")
     found = compare_campaigns([one(folder, "spring"), one(folder, "autumn", title="Week 2")], Settings())
@@ -39,26 +41,16 @@ def pages(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
 
 @pytest.fixture(scope="module")
 def axe(chromium: Any) -> Any:
-    """Open a page in a look and a width, and return what axe-core finds serious."""
-    found = find_spec("axe_playwright_python")
-    if found is None or found.origin is None:
-        missing("the package axe-playwright-python")
-    script = (Path(str(found.origin)).parent / "axe.min.js").read_text("utf-8")
+    """Open a page in a look and a width, and return what is serious."""
 
     def run(path: Path, scheme: str, width: int = 1280, do: str = "1") -> list[str]:
         context = chromium.new_context(viewport={"width": width, "height": 800}, color_scheme=scheme, bypass_csp=True)
         page = context.new_page()
         page.goto(path.as_uri())
         page.evaluate(do)
-        page.evaluate(script + "; 1")
-        result = page.evaluate("(rules) => axe.run(document, {runOnly: rules, resultTypes: ['violations']})", RULES)
+        found = serious_violations(page)
         context.close()
-        return [
-            f"{violation['id']}: {node['html'][:120]} {node['failureSummary'][:200]}"
-            for violation in result["violations"]
-            if violation["impact"] in {"serious", "critical"}
-            for node in violation["nodes"]
-        ]
+        return found
 
     return run
 

@@ -1,115 +1,17 @@
-"""One value changed in rides.csv or campaign.toml: the command line reads it, and all else stays as it was."""
+"""One value changed in campaign.toml: the command line reads it, and all else stays as it was."""
 
 from __future__ import annotations
 
-import csv
-import io
 import tomllib
 
-import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from web_session import demo_results, desk_with_results
 
-from gpsq.campaign import campaign_file, safe_files, start_log
-from gpsq.campaign.start_matching import Recording, match
-from gpsq.exceptions import CampaignError, OutputError
+from gpsq.campaign import campaign_file
+from gpsq.exceptions import CampaignError
 from gpsq.web import campaign_edits
-
-LOG = 'file,device,started,mood,note\r\na.gpx,A,2024-05-14T07:10:00Z,"glad,\r\nvery",x\r\nb.gpx,B,,so so\r\n'
-NEW = "2024-05-14T09:30:00+02:00"
-
-
-def start_of(folder, file, files=("a.gpx", "b.gpx", "c.gpx")):
-    log = start_log.load(folder, campaign_file.load(folder))
-    return match(log, map(Recording, files)).starts[file, 1].started
-
-
-def write(folder, text):
-    (folder / start_log.FILE).write_bytes(text.encode())
-    return folder
-
-
-def test_a_start_is_changed_and_all_else_stays_byte_for_byte(tmp_path):
-    write(tmp_path, "\ufeff" + LOG)
-    campaign_edits.set_start(tmp_path, "b.gpx", NEW, "B", ["a.gpx", "b.gpx"])
-    told = (tmp_path / start_log.FILE).read_bytes().decode()
-    assert told == "\ufeff" + LOG.replace("b.gpx,B,,so so\r\n", f"b.gpx,B,{NEW},so so,\r\n")
-    assert start_of(tmp_path, "b.gpx") == np.datetime64("2024-05-14T07:30:00", "ms")
-
-
-def test_a_recording_without_a_row_gets_one(tmp_path):
-    write(tmp_path, LOG.removesuffix("\r\n"))
-    campaign_edits.set_start(tmp_path, "c.gpx", NEW, "C", ["a.gpx", "b.gpx", "c.gpx"])
-    assert (tmp_path / start_log.FILE).read_bytes().decode() == LOG + f"c.gpx,C,{NEW},,\r\n"
-
-
-def test_a_campaign_without_a_log_gets_one(tmp_path):
-    campaign_edits.set_start(tmp_path, "a.gpx", NEW, "", ["a.gpx"])
-    assert (tmp_path / start_log.FILE).read_text() == f"file,device,started\na.gpx,,{NEW}\n"
-
-
-def test_a_row_that_names_the_file_without_its_folder_is_found(tmp_path):
-    write(tmp_path, LOG)
-    campaign_edits.set_start(tmp_path, "bar/b.gpx", NEW, "B", ["bar/b.gpx", "a.gpx"])
-    assert (tmp_path / start_log.FILE).read_bytes().decode().count("b.gpx") == 1
-    assert not np.isnat(start_of(tmp_path, "bar/b.gpx", ["bar/b.gpx", "a.gpx"]))
-
-
-def test_a_start_is_taken_back(tmp_path):
-    write(tmp_path, LOG)
-    campaign_edits.set_start(tmp_path, "a.gpx", "", "A", ["a.gpx", "b.gpx"])
-    assert np.isnat(start_of(tmp_path, "a.gpx"))
-    campaign_edits.set_start(tmp_path, "c.gpx", "", "C", ["c.gpx"])
-    assert b"c.gpx" not in (tmp_path / start_log.FILE).read_bytes()
-
-
-def test_the_campaigns_zone_stands_for_a_time_without_one(tmp_path):
-    (tmp_path / campaign_file.FILE).write_text('time_zone = "Europe/Paris"\n')
-    campaign_edits.set_start(tmp_path, "a.gpx", "2024-05-14T09:30:00", "", ["a.gpx"])
-    assert start_of(tmp_path, "a.gpx") == np.datetime64("2024-05-14T07:30:00", "ms")
-
-
-@pytest.mark.parametrize(
-    "text", ["soon", "2024-05-14T09:30:00", "09:30", "2024-02-31T09:30:00Z", "x\ny", "2024-05-14T09:30Z,,"]
-)
-def test_a_start_that_cannot_be_followed_is_refused_and_nothing_written(tmp_path, text):
-    write(tmp_path, LOG)
-    with pytest.raises(CampaignError, match=r"as the start of a\.gpx"):
-        campaign_edits.set_start(tmp_path, "a.gpx", text, "A", ["a.gpx", "b.gpx"])
-    assert (tmp_path / start_log.FILE).read_bytes().decode() == LOG
-
-
-@pytest.mark.parametrize(
-    "data", [b"file,device,started\n\xff.gpx,A,\n", b"file,device,started\na\0.gpx,A,\n", b"file,when\na,b\n"]
-)
-def test_a_log_that_could_not_be_kept_is_left_alone(tmp_path, data):
-    (tmp_path / start_log.FILE).write_bytes(data)
-    with pytest.raises(CampaignError, match=r"rides\.csv"):
-        campaign_edits.set_start(tmp_path, "a.gpx", NEW, "A", ["a.gpx"])
-    assert (tmp_path / start_log.FILE).read_bytes() == data
-
-
-cells = st.text(st.characters(codec="utf-8", exclude_characters="\0\r"), max_size=8)
-
-
-@given(
-    st.lists(st.lists(cells, min_size=4, max_size=4), max_size=5),
-    st.sampled_from(",;\t"),
-    st.sampled_from(["\n", "\r\n"]),
-)
-def test_other_rows_survive_whatever_stands_in_them(rows, delimiter, end):
-    text = io.StringIO()
-    writer = csv.writer(text, delimiter=delimiter, lineterminator=end)
-    writer.writerow(["file", "device", "started", "more"])
-    writer.writerows(rows)
-    changed = campaign_edits.with_start(text.getvalue(), None, "new.gpx", NEW, "N")
-    assert changed.startswith(text.getvalue())
-    row = len(rows) + 1
-    again = campaign_edits.with_start(changed, row, "new.gpx", "", "N")
-    assert list(csv.reader(io.StringIO(again, newline=""), delimiter=delimiter))[-1] == ["new.gpx", "N", "", ""]
-
 
 TOML = '# ours\ntitle = "Ferry"  # said by the baker\n\n[devices]\n"bar-unit" = "Bar"\n\n[settings]\ngap_s = 45\n'
 
@@ -177,16 +79,19 @@ def test_a_broken_campaign_file_is_refused_and_left_alone(tmp_path):
     assert (tmp_path / campaign_file.FILE).read_text() == "title = \n"
 
 
-def test_a_full_disk_leaves_the_log_whole(tmp_path, monkeypatch):
-    import errno
-    import os
+def test_title_and_zone_stand_before_the_tables_and_the_rest_stays(tmp_path):
+    (tmp_path / campaign_file.FILE).write_text(TOML)
+    campaign_edits.describe(tmp_path, "title", " Our \n week ")
+    campaign_edits.describe(tmp_path, "time_zone", "Europe/Paris")
+    told = campaign_file.load(tmp_path)
+    assert (told.title, told.time_zone, told.devices) == ("Our week", "Europe/Paris", {"bar-unit": "Bar"})
+    assert "# said by the baker" in (tmp_path / campaign_file.FILE).read_text()
+    campaign_edits.describe(tmp_path, "time_zone", "")
+    assert (tmp_path / campaign_file.FILE).read_text() == TOML.replace("Ferry", "Our week")
 
-    write(tmp_path, LOG)
 
-    def full(*_):
-        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
-
-    monkeypatch.setattr(safe_files.os, "fsync", full)
-    with pytest.raises(OutputError, match="No space left"):
-        campaign_edits.set_start(tmp_path, "a.gpx", NEW, "A", ["a.gpx", "b.gpx"])
-    assert (tmp_path / start_log.FILE).read_bytes().decode() == LOG
+def test_a_value_that_the_campaign_would_refuse_is_not_written(tmp_path):
+    (tmp_path / campaign_file.FILE).write_text(TOML)
+    with pytest.raises(CampaignError, match="expected a name of the IANA time zone data"):
+        campaign_edits.describe(tmp_path, "time_zone", "Paris")
+    assert (tmp_path / campaign_file.FILE).read_text() == TOML

@@ -23,8 +23,9 @@ import numpy as np
 import pytest
 
 from gpsq.campaign import campaign_file, flags, safe_files, start_log
+from gpsq.campaign.start_matching import Recording
 from gpsq.model import Flag
-from gpsq.web import campaign_edits, dropped_files
+from gpsq.web import campaign_edits, dropped_files, start_edits
 
 LONG = bool(os.environ.get("GPSQ_LONG"))
 KILLS = 200 if LONG else 20
@@ -44,7 +45,8 @@ def write_for_ever(folder: Path, number: int, acknowledged: int) -> None:
         kept = decided(number)
         flags.change(folder, lambda earlier, kept=kept: [*earlier, kept])
         os.write(acknowledged, f"flag {number}\n".encode())
-        campaign_edits.set_start(folder, f"{number}.gpx", "2024-05-14T07:10:00Z", "", [f"{number}.gpx"])
+        row = {"file": f"{number}.gpx", "device": "", "started": "2024-05-14T07:10:00Z"}
+        start_edits.set_starts(folder, [row], [Recording(f"{number}.gpx")])
         os.write(acknowledged, f"start {number}\n".encode())
         campaign_edits.add_place(folder, number % 90, 0, 10 + number // 90)
         os.write(acknowledged, f"place {number}\n".encode())

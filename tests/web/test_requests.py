@@ -72,7 +72,8 @@ def test_this_computer_is_answered(client, host):
     ],
 )
 @pytest.mark.parametrize(
-    "path", ["/flag", "/recordings", "/start", "/device", "/place", "/analyse", "/cancel", "/publish"]
+    "path",
+    ["/flag", "/recordings", "/start", "/device", "/title", "/zone", "/place", "/analyse", "/cancel", "/publish"],
 )
 def test_a_foreign_origin_is_refused(client, desk, path, origin):
     answer = client.post(path, data={"id": first(desk).id, "decision": "error"}, headers={"origin": origin})
@@ -102,7 +103,8 @@ def test_a_link_from_elsewhere_may_be_followed(client):
 
 @pytest.mark.parametrize("token", [None, "", "wrong", "ü"])
 @pytest.mark.parametrize(
-    "path", ["/flag", "/recordings", "/start", "/device", "/place", "/analyse", "/cancel", "/publish"]
+    "path",
+    ["/flag", "/recordings", "/start", "/device", "/title", "/zone", "/place", "/analyse", "/cancel", "/publish"],
 )
 def test_a_wrong_token_is_refused(client, desk, path, token):
     headers = {"x-gpsq-token": token if str(token).isascii() else None}  # headers are ASCII; the form need not be
@@ -316,6 +318,9 @@ def test_several_deviations_are_flagged_at_once(client, desk):
         ("/start", {"file": "bar-unit/2025-09-08-out.gpx", "started": "soon"}),
         ("/device", {"old": "nobody", "new": "x"}),
         ("/device", {"old": "bar-unit", "new": " \n "}),
+        ("/zone", {"zone": "Paris"}),
+        ("/start", {"file": "bar-unit/2025-09-08-out.gpx", "started": "08:56:52", "zone": "Paris"}),
+        ("/start", {"file": "bar-unit/2025-09-08-out.gpx", "started": "08:58:52Z"}),
         ("/place", {"lat": "x", "lon": "1", "radius_m": "300"}),
         ("/place", {"lat": "1", "lon": "1", "radius_m": "-300"}),
     ],
@@ -347,6 +352,39 @@ def test_a_start_and_a_name_and_a_place_reach_the_plain_files(client, desk):
     assert campaign_file.load(desk.folder).private_places == ()
 
 
+def test_a_start_keeps_the_pages_zone_only_where_it_needs_it_and_none_is_kept(client, desk):
+    """The demo rides at UTC-2: in Noronha (IANA time zone data)."""
+    file = "bar-unit/2025-09-08-out.gpx"
+    client.post("/start", data={"file": file, "started": "08:56:40Z", "zone": "America/Noronha"})
+    assert campaign_file.load(desk.folder).time_zone is None
+    client.post("/start", data={"file": file, "started": "06:56:40", "zone": "America/Noronha"})
+    told = campaign_file.load(desk.folder)
+    assert told.time_zone == "America/Noronha"
+    assert str(start_log.load(desk.folder, told).entries[file].started) == "2025-09-08T08:56:40.000"
+    refused = client.post("/start", data={"file": file, "started": "08:56:40", "zone": "Europe/London"})
+    assert "2.0 h after the first fix" in refused.json()["problem"]
+
+
+def test_title_and_zone_come_and_go(client, desk):
+    client.post("/title", data={"title": " Rolls   for all "})
+    client.post("/zone", data={"zone": "Asia/Kathmandu"})
+    told = campaign_file.load(desk.folder)
+    assert (told.title, told.time_zone) == ("Rolls for all", "Asia/Kathmandu")
+    client.post("/title", data={"title": ""})
+    client.post("/zone", data={"zone": " "})
+    told = campaign_file.load(desk.folder)
+    assert (told.title, told.time_zone) == ("", None)
+    assert desk.asked == 4
+
+
+def test_without_a_script_a_refusal_stands_beside_its_field_and_keeps_what_was_typed(client, desk):
+    data = {"file": "bar-unit/2025-09-08-out.gpx", "started": "7.43 <b>"}
+    text = client.post("/start", data=data, headers={"accept": "text/html"}).text
+    row = text[text.index('value="7.43 &lt;b&gt;"') :].partition("</form>")[0]
+    assert re.search(r'class="beside" role="alert">start: found .* as hh:mm:ss', row)
+    assert text.count('class="beside"') == 1
+
+
 def test_without_a_script_a_form_leads_back_to_the_page(client, desk):
     answer = client.post("/flag", data={"id": first(desk).id, "decision": "error"}, headers={"accept": "text/html"})
     assert (answer.status_code, answer.headers["location"]) == (303, f"/#d-{first(desk).id}")
@@ -373,6 +411,23 @@ def test_files_come_with_the_plain_form(tmp_path):
 
 
 # ---- what it hands out ----
+def test_a_picture_follows_the_look_of_the_page_only_where_the_page_shows_it(client, desk):
+    out = desk.folder / "gpsq-results"
+    write_results(desk.results.analysis, out)
+    desk._written = desk.results.number
+    name = "figures/first-fix.svg"
+    kept = (out / name).read_text("utf-8")
+    assert client.get(f"/gpsq-results/{name}").text == kept
+    shown = client.get(f"/gpsq-results/{name}?as=page").text
+    assert "#1c2428" in kept
+    assert "var(--ink)" not in kept
+    drawn = shown.partition("</style>")[2]
+    assert "var(--ink)" in drawn
+    assert "#1c2428" not in drawn
+    assert "prefers-color-scheme:dark" in shown
+    assert client.get("/gpsq-results/tracks.csv?as=page").content == (out / "tracks.csv").read_bytes()
+
+
 def test_only_files_that_gpsq_wrote_are_handed_out(client, desk, tmp_path_factory):
     secret = tmp_path_factory.mktemp("elsewhere") / "secret.txt"
     secret.write_text("secret")

@@ -5,77 +5,27 @@ Once with mouse and hand at 1280 px, once by keyboard alone at 390 px, in a dark
 
 from __future__ import annotations
 
-import io
 import subprocess
 import sys
 import zipfile
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import pytest
+from visiting import Visit, served, tab_to
 from web_session import DEMO
 
 from gpsq.campaign import campaign_file, flags, start_log
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
-
-PATIENCE_MS = 30_000
+    from pathlib import Path
 
 
 @pytest.fixture
 def address(tmp_path: Path) -> Iterator[str]:
     """A page for an empty folder."""
-    command = [sys.executable, "-m", "gpsq.cli", "serve", str(tmp_path / "week"), "--port", "0"]
-    with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as process:
-        yield process.stdout.readline().split()[0]
-        process.terminate()
-        process.wait(20)
-
-
-class Visit:
-    """A page, what it asked for elsewhere, and what the browser complained of."""
-
-    def __init__(self, chromium: Any, address: str, width: int, **more: Any) -> None:
-        self.context = chromium.new_context(viewport={"width": width, "height": 900}, accept_downloads=True, **more)
-        self.context.set_default_timeout(PATIENCE_MS)
-        self.elsewhere, self.complaints = [], []
-        self.context.route(lambda url: not url.startswith((address, "data:")), self._refuse)
-        self.page = self.context.new_page()
-        self.page.on("console", lambda message: self.complaints.append(message.text))
-        self.page.on("pageerror", lambda error: self.complaints.append(str(error)))
-        self.page.goto(address)
-
-    def _refuse(self, route: Any) -> None:
-        self.elsewhere.append(route.request.url)
-        route.abort()
-
-    def close(self) -> None:
-        self.context.close()
-        self.quiet()
-
-    def quiet(self) -> None:
-        assert (self.elsewhere, self.complaints) == ([], [])
-
-    def drawn(self) -> int:
-        """How many recordings the map in the frame shows."""
-        frame = self.page.wait_for_selector("#map-page").content_frame()
-        frame.wait_for_selector("body[data-recordings]:not([data-recordings='0'])")
-        frame.evaluate("document.querySelectorAll('#routes input:not(:checked)').forEach((box) => box.click())")
-        assert frame.locator(".leaflet-control-scale-line").inner_text() != "20 m"  # the map knows its size
-        return int(frame.evaluate("document.body.dataset.recordings"))
-
-    def figures(self) -> str:
-        return self.page.locator("#fix").inner_text()
-
-    def archive(self, do: Any) -> zipfile.ZipFile:
-        with self.page.expect_download() as download:
-            do()
-        return zipfile.ZipFile(io.BytesIO(Path(download.value.path()).read_bytes()))
-
-    def fits(self) -> None:
-        wide = self.page.evaluate("document.documentElement.scrollWidth")
-        assert wide <= self.page.viewport_size["width"]
+    with served(tmp_path / "week") as address:
+        yield address
 
 
 def test_the_story_with_the_mouse(chromium: Any, address: str, tmp_path: Path) -> None:
@@ -159,17 +109,6 @@ def _edit_by_hand(page: Any, week: Path) -> None:
     (place,) = campaign_file.load(week).private_places
     assert abs(place.lat_deg - 56.21) < 0.05
     assert place.radius_m == 300.0
-
-
-def tab_to(page: Any, wanted: str) -> None:
-    """Press Tab until the wanted element has the focus, and see that the focus shows."""
-    for _ in range(600):
-        page.keyboard.press("Tab")
-        if page.evaluate("wanted => document.activeElement.matches(wanted)", wanted):
-            style = page.evaluate("getComputedStyle(document.activeElement).outlineStyle")
-            assert style != "none"
-            return
-    raise AssertionError(f"the keyboard does not reach {wanted}")
 
 
 def test_the_story_by_keyboard_on_a_narrow_dark_screen(chromium: Any, address: str, tmp_path: Path) -> None:

@@ -14,10 +14,10 @@ from xml.sax.saxutils import escape
 import numpy as np
 
 from gpsq.output.drawing.sheet import FONT, INK, LEAF, POINTS_PER_INCH, RULE, SOFT, STREET, Line, Sheet, Text
-from gpsq.output.templating import SPELLED_OUT
+from gpsq.output.templating import SPELLED_OUT, template_text
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Iterable, Sequence
     from concurrent.futures import Executor
 
     from numpy.typing import NDArray
@@ -62,13 +62,23 @@ class Chart:
     def inline(self, *, wide: bool) -> str:
         """Return the SVG for a page: colours follow the page, and no name in it meets that of another chart."""
         svg = self.wide_svg if wide else self.square_svg
-        svg = svg[svg.index("<svg") :]
-        for colour, variable in THEMED.items():
-            svg = svg.replace(colour, variable)
+        svg = _themed(svg[svg.index("<svg") :])
         svg = re.sub(r"<title>.*?</title>\n", "", svg, count=1).translate(SPELLED_OUT)
         return re.sub(
             r'^<svg [^>]*viewBox="([^"]+)"[^>]*>', r'<svg viewBox="\1" aria-hidden="true" focusable="false">', svg
         )
+
+
+def following(svg: str) -> str:
+    """Return an SVG file whose colours follow the look, light or dark, of who opens it: for pages that show it as a picture."""
+    looks, _, _ = template_text("look.css").partition("*{")
+    return _themed(svg).replace("<defs>", f"<style>{escape(looks)}</style>\n<defs>", 1)
+
+
+def _themed(svg: str) -> str:
+    for colour, variable in THEMED.items():
+        svg = svg.replace(colour, variable)
+    return svg
 
 
 def rendered(drawings: Sequence[Drawing]) -> tuple[Chart, ...]:
@@ -113,7 +123,7 @@ def svg_text(sheet: Sheet, name: str, title: str) -> str:
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width:g} {height:g}" width="{width:g}pt" '
         f'height="{height:g}pt" font-family="{FONT}, Verdana, sans-serif" role="img">',
         f"<title>{escape(title)}</title>",
-        f"<defs>{defs}</defs>" if defs else "",
+        f"<defs>{defs}</defs>",
         f'<path d="M0 0H{width:g}V{height:g}H0Z" style="fill:{LEAF}"/>',
         *body,
         "</svg>",
@@ -160,25 +170,47 @@ def _svg_text(item: Text, height: float) -> str:
 # ---- pixels ----
 
 
-def pixels(sheet: Sheet, dpi: int, *, ground: str = LEAF) -> NDArray[np.uint8]:
-    """Return the sheet as (height, width, 4) pixels, on a ground of that colour; "" leaves it clear."""
-    import matplotlib as mpl
-    from matplotlib.backends import backend_agg
+class Canvas:
+    """A picture of (height, width, 4) pixels on which one drawing after another stands over the same ground."""
 
-    maker: Any = backend_agg.RendererAgg
-    renderer = maker(round(sheet.width_in * dpi), round(sheet.height_in * dpi), dpi)
-    height = sheet.height_in * dpi
-    corners = np.array([(0, 0), (sheet.width_in, 0), (sheet.width_in, sheet.height_in), (0, sheet.height_in)])
-    with mpl.rc_context(_OPTIONS), warnings.catch_warnings():
-        # A name may hold signs that the font lacks; the viewer's fonts have them.
-        warnings.filterwarnings("ignore", message="Glyph .* missing from")
-        below = [Line(corners, "", fill=ground, closed=True)] if ground else []
-        for item in [*below, *sheet.items]:
-            if isinstance(item, Line):
-                _paint_line(renderer, item, dpi)
-            else:
-                _paint_text(renderer, item, dpi, height)
-    return np.asarray(renderer.buffer_rgba())
+    def __init__(self, width_in: float, height_in: float, dpi: int) -> None:
+        from matplotlib.backends import backend_agg
+
+        maker: Any = backend_agg.RendererAgg
+        self._dpi, self._height = dpi, height_in * dpi
+        self._renderer = maker(round(width_in * dpi), round(height_in * dpi), dpi)
+        self._picture: NDArray[np.uint8] = np.asarray(self._renderer.buffer_rgba())
+        corners = np.array([(0, 0), (width_in, 0), (width_in, height_in), (0, height_in)])
+        self._paint([Line(corners, "", fill=LEAF, closed=True)])
+        self._bare = self._ground = self._picture.copy()
+
+    def keep(self, items: Iterable[Line | Text]) -> None:
+        """Make these the ground of what is drawn from now on."""
+        self._ground = self._bare
+        self._ground = self.over(items).copy()
+
+    def over(self, items: Iterable[Line | Text]) -> NDArray[np.uint8]:
+        """Return the ground with these over it: the picture itself, which the next drawing takes."""
+        np.copyto(self._picture, self._ground)
+        self._paint(items)
+        return self._picture
+
+    def _paint(self, items: Iterable[Line | Text]) -> None:
+        import matplotlib as mpl
+
+        with mpl.rc_context(_OPTIONS), warnings.catch_warnings():
+            # A name may hold signs that the font lacks; the viewer's fonts have them.
+            warnings.filterwarnings("ignore", message="Glyph .* missing from")
+            for item in items:
+                if isinstance(item, Line):
+                    _paint_line(self._renderer, item, self._dpi)
+                else:
+                    _paint_text(self._renderer, item, self._dpi, self._height)
+
+
+def pixels(sheet: Sheet, dpi: int) -> NDArray[np.uint8]:
+    """Return the sheet as (height, width, 4) pixels."""
+    return Canvas(sheet.width_in, sheet.height_in, dpi).over(sheet.items)
 
 
 def _paint_line(renderer: Any, item: Line, dpi: int) -> None:

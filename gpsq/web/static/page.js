@@ -31,24 +31,52 @@
     if (!form.matches("[data-quiet]")) return;
     event.preventDefault();
     const data = new URLSearchParams(new FormData(form, event.submitter));
+    if (/\/(start|paste)$/.test(form.action) && !by("zone").dataset.kept) data.set("zone", by("zone").value);
     const buttons = [...form.querySelectorAll("button")];
     for (const button of buttons) button.ariaBusy = "true";
     try {
       refuse("");
+      beside(form, "");
       await post(form.action, data);
       const first = data.get("id");
       if (first) {
         shownOnMap = `d-${first}`;
         for (const id of data.getAll("id")) decided(by(`d-${id}`), data.get("decision"));
       }
-      form.querySelectorAll("input").forEach((input) => (input.defaultValue = input.value));
-      if (/\/(place|publish|preview)$/.test(form.action)) await renew(form.action.endsWith("publish"));
+      form.querySelectorAll("input, textarea").forEach((input) => (input.defaultValue = input.value));
+      if (/\/(place|publish|preview|paste)$/.test(form.action)) await renew(form.action.endsWith("publish"));
       await look();
     } catch (error) {
-      refuse(why(error));
+      if (error instanceof TypeError) refuse(LOST);
+      else beside(form, error.message);
     }
     for (const button of buttons) button.ariaBusy = "false";
   });
+
+  // A refusal stands beside the field that it is about, until something else is typed or sent there.
+  const refused = new Map(), field = (form) => form.querySelector("input:not([type=hidden]), textarea") ?? form.querySelector("button");
+  function beside(form, text) {
+    const input = field(form);
+    if (text) refused.set(input.id, text); else refused.delete(input.id);
+    form.querySelector(".beside")?.remove();
+    if (!text) { input.removeAttribute("aria-invalid"); input.removeAttribute("aria-describedby"); return; }
+    const told = make("p", text, "beside");
+    Object.assign(told, { id: `beside-${input.id}`, role: "alert" });
+    if (input.matches("input, textarea")) input.ariaInvalid = "true";
+    input.setAttribute("aria-describedby", told.id);
+    form.append(told);
+  }
+  document.addEventListener("input", (event) => { if (refused.has(event.target.id)) beside(event.target.form, ""); });
+
+  // Where no time zone is kept, the computer's own stands in its field.
+  function proposeZone() {
+    const zone = by("zone");
+    if (!zone || zone.dataset.kept) return;
+    zone.value ||= Intl.DateTimeFormat().resolvedOptions().timeZone ?? "";
+    by("zone-said").hidden = false;
+    if (!by("zones").options.length) by("zones").append(...(Intl.supportedValuesOf?.("timeZone") ?? []).map((name) => new Option(name, name)));
+  }
+  proposeZone();
 
   // A decision is on the disk when it is acknowledged, and shows at once; the figures follow when they are worked out.
   const SAID = { unflagged: "No decision yet", intentional: "Intentional", error: "Receiver error" };
@@ -175,7 +203,12 @@
       const row = make("li", "", line.outcome.replaceAll(" ", "-"));
       const name = make("strong", "");
       name.append(make("bdi", line.given));
-      row.append(name, ` ${line.said}`, ...line.seen.map((seen) => make("span", seen, "seen")));
+      row.append(name, ` ${line.said}`, ...(line.seen ? [make("span", line.seen, "seen")] : []));
+      return row;
+    }));
+    by("noticed").replaceChildren(...state.noticed.map((note) => {
+      const row = make("li", "");
+      row.append(make("bdi", note));
       return row;
     }));
     list.scrollTop = list.scrollHeight;
@@ -186,18 +219,20 @@
     const fresh = new DOMParser().parseFromString(await (await fetch("/")).text(), "text/html");
     number = now;
     const focus = document.activeElement?.id;
-    const typed = new Map([...document.querySelectorAll("[data-live] input:not([type=hidden])")].filter((i) => i.id && i.value !== i.defaultValue).map((i) => [i.id, i.value]));
-    const unfolded = [...document.querySelectorAll("[data-live] details[open]")].map((one) => one.parentElement.id).filter(Boolean);
+    const typed = new Map([...document.querySelectorAll("[data-live] :is(input:not([type=hidden]), textarea)")].filter((i) => i.id && i.value !== i.defaultValue).map((i) => [i.id, i.value]));
+    const unfolded = [...document.querySelectorAll("[data-live] details[open]")].map((one) => one.id || one.parentElement.id).filter(Boolean);
     for (const part of document.querySelectorAll("section, nav")) part.hidden = fresh.getElementById(part.id).hidden;
     Object.assign(by("ground").dataset, fresh.getElementById("ground").dataset);
     for (const part of document.querySelectorAll("[data-live]")) {
       const other = fresh.getElementById(part.id);
       if (other.innerHTML !== part.innerHTML) part.replaceChildren(...document.importNode(other, true).childNodes);
     }
-    for (const id of unfolded) by(id)?.querySelector("details")?.setAttribute("open", "");
+    for (const id of unfolded) (by(id)?.matches("details") ? by(id) : by(id)?.querySelector("details"))?.setAttribute("open", "");
     for (const [id, value] of typed) if (by(id)) by(id).value = value;
     if (focus && document.activeElement?.id !== focus) (by(focus) ?? by(focus.replace(/^clear-/, "intentional-")))?.focus({ preventScroll: true });
+    for (const [id, text] of [...refused]) if (by(id)) beside(by(id).form, text);
     unhide();
+    proposeZone();
     document.title = fresh.title;
     document.querySelector("h1").replaceChildren(...fresh.querySelector("h1").childNodes);
     if (withMap && number) showMap();

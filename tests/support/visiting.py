@@ -1,0 +1,96 @@
+"""A visit to the local page with a browser: what it asked for elsewhere and what the browser complained of are kept."""
+
+from __future__ import annotations
+
+import contextlib
+import io
+import subprocess
+import sys
+import zipfile
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+PATIENCE_MS = 60_000
+PHONE_PX = 600
+
+
+@contextlib.contextmanager
+def served(folder: Path) -> Iterator[str]:
+    """The address of a page for a folder."""
+    command = [sys.executable, "-m", "gpsq.cli", "serve", str(folder), "--port", "0"]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as process:
+        assert process.stdout is not None
+        yield process.stdout.readline().split()[0]
+        process.terminate()
+        process.wait(20)
+
+
+class Visit:
+    """A page, what it asked for elsewhere, and what the browser complained of."""
+
+    def __init__(self, chromium: Any, address: str, width: int, **more: Any) -> None:
+        self.context = chromium.new_context(viewport={"width": width, "height": 900}, accept_downloads=True, **more)
+        self.context.set_default_timeout(PATIENCE_MS)
+        self.elsewhere, self.complaints = [], []
+        self.context.route(lambda url: not url.startswith((address, "data:")), self._refuse)
+        self.page = self.context.new_page()
+        self.page.on("console", lambda message: self.complaints.append(message.text))
+        self.page.on("pageerror", lambda error: self.complaints.append(str(error)))
+        self.page.goto(address)
+
+    def _refuse(self, route: Any) -> None:
+        self.elsewhere.append(route.request.url)
+        route.abort()
+
+    def close(self) -> None:
+        self.context.close()
+        self.quiet()
+
+    def quiet(self) -> None:
+        assert (self.elsewhere, self.complaints) == ([], [])
+
+    def drawn(self) -> int:
+        """How many recordings the map in the frame shows."""
+        frame = self.page.wait_for_selector("#map-page").content_frame()
+        frame.wait_for_selector("body[data-recordings]:not([data-recordings='0'])")
+        frame.evaluate("document.querySelectorAll('#routes input:not(:checked)').forEach((box) => box.click())")
+        assert frame.locator(".leaflet-control-scale-line").inner_text() != "20 m"  # the map knows its size
+        return int(frame.evaluate("document.body.dataset.recordings"))
+
+    def figures(self) -> str:
+        return self.page.locator("#fix").inner_text()
+
+    def archive(self, do: Any) -> zipfile.ZipFile:
+        with self.page.expect_download() as download:
+            do()
+        return zipfile.ZipFile(io.BytesIO(Path(download.value.path()).read_bytes()))
+
+    def fits(self) -> None:
+        """Nothing is to be scrolled sideways; on a phone no element reaches beyond the screen, nor any figure out of its table."""
+        assert self.page.evaluate("document.documentElement.scrollWidth") <= self.page.viewport_size["width"]
+        if self.page.viewport_size["width"] > PHONE_PX:
+            return
+        wide = self.page.evaluate(
+            """() => [...document.body.querySelectorAll('*')].filter((node) => {
+              const box = node.getBoundingClientRect(), most = document.documentElement.clientWidth + 0.5;
+              return box.width && !node.closest('svg, .leaflet-pane, .unseen, .skip, thead')
+                && (box.right > most || box.left < -0.5);
+            }).map((node) => node.outerHTML.slice(0, 120))"""
+        )
+        assert wide == []
+        region = self.page.locator("#fix table").first.locator("..")
+        assert region.evaluate("(node) => node.scrollWidth <= node.clientWidth")
+
+
+def tab_to(page: Any, wanted: str) -> None:
+    """Press Tab until the wanted element has the focus, and see that the focus shows."""
+    for _ in range(600):
+        page.keyboard.press("Tab")
+        if page.evaluate("wanted => document.activeElement.matches(wanted)", wanted):
+            style = page.evaluate("getComputedStyle(document.activeElement).outlineStyle")
+            assert style != "none"
+            return
+    raise AssertionError(f"the keyboard does not reach {wanted}")

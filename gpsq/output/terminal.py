@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from gpsq.campaign.flags import CLEAR
 from gpsq.output import wording
 from gpsq.output.device_figures import figure, overall
@@ -22,6 +24,8 @@ if TYPE_CHECKING:
     from gpsq.summary_types import DeviceSummary
 
 Row = list[str]
+#: Columns that are left out where no device has a figure; of the others it is said that they are unknown.
+ONLY_WHERE_KNOWN = ("ttff_estimate_median_s",)
 DEVIATION_HEADS = ["event", "deviation", "recording", "route", "from", "to", "peak", "suggestion", "flag"]
 
 
@@ -40,7 +44,13 @@ def lines(analysis: Analysis) -> Iterator[str]:
 
 def _figures(devices: Iterable[DeviceSummary], part: str) -> list[Row]:
     """Return heads and a row per device: the columns of a part of the report that a terminal has room for."""
+    devices = tuple(devices)
     wanted = [c for c in shown(part) if {"terminal", "terminal interval"} & set(c.parts)]
+    wanted = [
+        c
+        for c in wanted
+        if c.name not in ONLY_WHERE_KNOWN or any(np.isfinite(figure(d, c.source).value) for d in devices)
+    ]
     heads = ["device", "rides", *(c.short_heading for c in wanted)]
     return [heads, *([cell(d.device), str(d.rides), *(_said(d, c) for c in wanted)] for d in devices)]
 

@@ -17,6 +17,8 @@ if TYPE_CHECKING:
     from gpsq.summary_types import Interval
 
 UNKNOWN = "unknown"
+#: What a time to first fix is worked out from, by `gpsq.model.ESTIMATE_BASES`.
+ESTIMATED_FROM = {"companion": "another device of the ride", "file name": "the file’s name", "road": "the road missed"}
 #: No-break space between figure and unit (SI brochure, 5.4.3).
 GAP = "\N{NO-BREAK SPACE}"
 
@@ -154,6 +156,9 @@ def first_fix(fix: FirstFix) -> str:
     'start unknown'
     >>> first_fix(FirstFix("log", seconds=58.0, missed_m=290.0, missed_is_minimum=True)).replace(GAP, " ")
     'fixed after 58 s, at least 290 m missed'
+    >>> worked_out = FirstFix("none", estimate_s=25.0, estimate_low_s=19.0, estimate_high_s=31.0, estimate_basis="road")
+    >>> first_fix(worked_out).replace(GAP, " ")
+    'fixed after about 25 s (19 s to 31 s)'
     """
     if fix.censored:
         return "never fixed" + (f" in {seconds(fix.at_least_s)}" if math.isfinite(fix.at_least_s) else "")
@@ -161,9 +166,40 @@ def first_fix(fix: FirstFix) -> str:
         said = f"fixed after {seconds(fix.seconds)}"
     elif math.isfinite(fix.at_least_s):
         said = f"fixed after at least {seconds(fix.at_least_s)}"
+    elif math.isfinite(fix.estimate_s):
+        said = f"fixed after {about(fix)}"
     else:
         said = "start unknown"
     return said + (f", {missed(fix)} missed" if says_missed(fix) else "")
+
+
+def about(fix: FirstFix) -> str:
+    """Return a time that is worked out, with its bounds, never without.
+
+    Examples
+    --------
+    >>> from gpsq.model import FirstFix
+    >>> about(FirstFix("none", estimate_s=25.0, estimate_low_s=19.0, estimate_high_s=float("inf"))).replace(GAP, " ")
+    'about 25 s (over 19 s)'
+    """
+    low, high = seconds(fix.estimate_low_s), seconds(fix.estimate_high_s)
+    return f"about {seconds(fix.estimate_s)} ({f'{low} to {high}' if math.isfinite(fix.estimate_high_s) else f'over {low}'})"
+
+
+def start_known(fix: FirstFix) -> str:
+    """Return how the start of a recording is known, or what its time to first fix is worked out from.
+
+    Examples
+    --------
+    >>> from gpsq.model import FirstFix
+    >>> start_known(FirstFix("none", estimate_s=25.0, estimate_basis="road"))
+    'worked out from the road missed; start pressed is not recorded'
+    >>> start_known(FirstFix("log", seconds=25.0))
+    'start from the start log'
+    """
+    if math.isfinite(fix.estimate_s):
+        return f"worked out from {ESTIMATED_FROM[fix.estimate_basis]}; start pressed is not recorded"
+    return start_basis(fix.basis)
 
 
 def says_missed(fix: FirstFix) -> bool:

@@ -6,7 +6,7 @@ import dataclasses
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from gpsq.measures import first_fix, place_of_start
+from gpsq.measures import estimates, first_fix, place_of_start
 from gpsq.measures.route import Measured, Member, analyse_route, named_as_recorded
 from gpsq.pipeline.remembering import remembered_each, route_key
 from gpsq.results import Analysis, RouteResult, TraceResult
@@ -79,7 +79,9 @@ def _measured(arranged: Arranged, settings: Settings, decisions: Sequence[Flag],
     measured = _routes_measured(arranged, settings, decisions, means)
     found = [result for result, _ in measured]
     alone = _results(arranged, {m.number: m for _, group in measured for m in group})
-    results = _with_ride_mates(place_of_start.with_places(arranged.traces, alone, found, settings), found)
+    placed = place_of_start.with_places(arranged.traces, alone, found, settings)
+    worked_out = estimates.with_estimates(arranged.traces, placed, found, settings)
+    results = _with_ride_mates(worked_out, found)
     return Analysis(
         folder="",
         title="",

@@ -43,11 +43,13 @@ if TYPE_CHECKING:
 MOST_ROWS = {True: 10, False: 7}
 TIMES_S = {True: (1, 2, 5, 10, 20, 30, 60, 120, 300, 600, 1800, 3600), False: (1, 3, 10, 30, 120, 600, 3600)}
 MARK_PT = 8.0
+BAR_IN = 0.06
 #: More flags than this in a row are marks alone.
 MOST_FLAGS = 12
 LEAST_FLAGS_IN = 0.5
 KEY = "A mark for each ride; hollow with a line: at least this long. Upright bar: median."
 KEY_INTERVAL = " Grey: its interval."
+KEY_ESTIMATE = " Bar: worked out, from the least to the most; the start is not recorded."
 AXIS = {
     True: "from the start of the recording to its first fix; the axis is logarithmic",
     False: "start to first fix; logarithmic axis",
@@ -70,8 +72,10 @@ class Row:
         count, of = headlines.quick_count(self.fixes)
         unknown = sum(not np.isfinite(_drawn_s(fix)) for fix in self.fixes)
         middle = figure(self.summary, "ttff_median_s").value
+        worked_out = sum(_is_estimate(fix) for fix in self.fixes)
         parts = [f"{count} of {of} in {wording.seconds(headlines.QUICK_S)}"] if of else []
         parts += [f"median {wording.seconds(middle)}"] if np.isfinite(middle) else []
+        parts += [f"{worked_out} worked out"] if worked_out else []
         parts += [f"{unknown} unknown"] if unknown else []
         return ", ".join(parts)
 
@@ -104,6 +108,7 @@ def first_fix(analysis: Analysis) -> Drawing | None:
         more = f" {len(rows) - len(shown)} more rows in the table." if len(rows) > len(shown) else ""
         key = (
             KEY
+            + (KEY_ESTIMATE if any(map(_is_estimate, (fix for r in shown for fix in r.fixes))) else "")
             + (KEY_INTERVAL if any(np.isfinite(figure(r.summary, "ttff_median_s").low) for r in shown) else "")
             + more
         )
@@ -132,12 +137,21 @@ def _rows(analysis: Analysis) -> list[Row]:
 
 
 def _drawn_s(fix: FirstFix) -> float:
-    """Where a recording stands on the axis: its time to fix, else the time it certainly took."""
-    return float(np.maximum(1.0, fix.seconds if np.isfinite(fix.seconds) else fix.at_least_s))
+    """Where a recording stands on the axis: its time to fix, else the time it certainly took, else the one worked out."""
+    known = [s for s in (fix.seconds, fix.at_least_s, fix.estimate_s) if np.isfinite(s)]
+    return max(1.0, known[0]) if known else float("nan")
+
+
+def _is_estimate(fix: FirstFix) -> bool:
+    return bool(np.isfinite(fix.estimate_s) and not np.isfinite([fix.seconds, fix.at_least_s]).any())
 
 
 def _said(summary: DeviceSummary | None, found: Sequence[FirstFix]) -> str:
-    middle = figure(summary, "ttff_median_s")
+    middle, with_estimates = figure(summary, "ttff_median_s"), figure(summary, "ttff_estimate_median_s")
+    if not np.isfinite(middle.value) and np.isfinite(with_estimates.value):
+        bounds = wording.between(with_estimates)
+        about = f"median about {wording.seconds(with_estimates.value)}{f' ({bounds})' if bounds else ''}"
+        return f"{about}, worked out; no start is recorded"
     said = [f"median {wording.seconds(middle.value)}" if np.isfinite(middle.value) else "median unknown"]
     if bounds := wording.between(middle):
         said[0] += f" ({bounds})"
@@ -150,6 +164,7 @@ def _said(summary: DeviceSummary | None, found: Sequence[FirstFix]) -> str:
 
 def _draw_rows(sheet: Sheet, rows: Sequence[Row], looks: dict[str, Look], area: Box) -> None:
     times = [_drawn_s(fix) for row in rows for fix in row.fixes]
+    times += [fix.estimate_high_s for row in rows for fix in row.fixes]
     high = max(10.0, *(s for s in times if np.isfinite(s))) * 1.35
     plot = Plot(sheet, area, (0.9, high), log=True)
     ticks = [t for t in TIMES_S[sheet.wide] if t <= high]
@@ -198,6 +213,14 @@ def _draw_interval(plot: Plot, summary: DeviceSummary | None, room: Box) -> None
     plot.sheet.line([(at, room.bottom), (at, room.top)], INK, 2.2)
 
 
+def _draw_bar(plot: Plot, fix: FirstFix, y: float, look: Look) -> None:
+    """Draw a time that is worked out: a bar from its lower to its upper bound, open where there is none, with a notch at it."""
+    high_s = min(fix.estimate_high_s, plot.x[1])
+    left, at, right = plot.x_in(np.maximum(1.0, [fix.estimate_low_s, fix.estimate_s, high_s])).tolist()
+    plot.sheet.block(Box(left, y - BAR_IN / 2, right, y + BAR_IN / 2), look.colour, alpha=0.35)
+    plot.sheet.line([(at, y - BAR_IN), (at, y + BAR_IN)], look.colour, 1.6)
+
+
 def _draw_marks(plot: Plot, row: Row, room: Box, look: Look) -> None:
     """Draw a mark for each ride, none over another; with its day on a flag where there is room for all of them."""
     times = np.array([_drawn_s(fix) for fix in row.fixes])
@@ -223,6 +246,9 @@ def _draw_marks(plot: Plot, row: Row, room: Box, look: Look) -> None:
         )
         heights = (room.bottom + room.top) / 2 + swarmed * step
     for place, y, i in zip(x, heights, drawn, strict=True):
+        if _is_estimate(row.fixes[i]):
+            _draw_bar(plot, row.fixes[i], float(y), look)
+            continue
         known = bool(np.isfinite(row.fixes[i].seconds))
         if not known:
             plot.sheet.line([(place, y), (room.right, y)], look.colour, 1.4, dashes_pt=(1.5, 2.0))

@@ -63,10 +63,9 @@ def key(overlay: Overlay) -> str:
     """Return what the signs of the picture mean."""
     said = "Flag: first fix, "
     said += "seconds since the start" if overlay.knows_seconds else "metres missed; no start is known, so no seconds"
-    mixed = overlay.knows_seconds and any(
-        not np.isfinite(r.fix.seconds) and not np.isfinite(r.fix.at_least_s) for r in overlay.rides
-    )
-    said += " (metres missed, where no start is known)" if mixed else ""
+    known = [np.isfinite([r.fix.seconds, r.fix.at_least_s, r.fix.estimate_s]) for r in overlay.rides]
+    said += " (≈: worked out, as no start is recorded)" if any(k[2] and not k[:2].any() for k in known) else ""
+    said += " (metres missed, where no start is known)" if overlay.knows_seconds and not all(map(np.any, known)) else ""
     return f"{said}. Dotted: ridden before it, not recorded. Pale: centreline and usual spread."
 
 

@@ -114,7 +114,7 @@ def _results() -> tuple[TraceResult, ...]:
         TraceResult(
             0, "R01", "out", "scored", "",
             FirstFix("log", at("2026-05-04T07:00:07"), at("2026-05-04T07:00:30"), 23.125, NAN, False, 14.375, 61.27, 0.0987,
-                     False, 9.375, "warm", 51.29, 83.31, "way back"),
+                     False, 9.375, "warm", 51.29, 83.31, "way back", 162.27),
             512.34, 5.125,
             crosstrack=_crosstrack([NAN, NAN, -1.5, 2.5, 6.25, -3.5, 4.5], -1.21, 3.31, 2.41, 7.61, 0.8125, 0.9375, 411.19,
                                    before_settling_rms_m=11.71, p68_m=4.51),

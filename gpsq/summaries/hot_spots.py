@@ -102,9 +102,10 @@ def _search(table: StationTable, level: float, rng: np.random.Generator) -> _Sea
     shifts = max(SHIFTS, _least_shifts(level))
     distance = rng.integers(offset.shape[1], size=(shifts, len(rides)))
     highest = [
-        np.nanmax(_heights(found, np.abs(_from_others(_shifted(offset, ride, some), ride))), axis=1)
+        np.fmax.reduce(_heights(found, np.abs(_from_others(_shifted(offset, ride, some), ride))), axis=1)
         for some in np.array_split(distance, min(-(-offset.size * shifts // AT_A_TIME), shifts))
     ]
+    # Where recordings hardly overlap, a shift may leave no place that two know: its nan counts as the highest.
     return replace(found, height=_reached_by_chance(np.concatenate(highest), level))
 
 

@@ -103,7 +103,12 @@ def _cell(summary: DeviceSummary, column: Column, before: Figures, first: Figure
     found = figure(summary, column.source)
     value = said(column, found)
     was, began = (known.get((summary.device, column.name), value) for known in (before, first))
-    return Cell(value, bounds(column, found), was if was != value else "", began if began not in {value, was} else "")
+    return Cell(
+        value,
+        bounds(column, found, summary.figures),
+        was if was != value else "",
+        began if began not in {value, was} else "",
+    )
 
 
 def _recordings(analysis: Analysis) -> list[dict[str, Any]]:

@@ -210,7 +210,7 @@ def test_what_could_not_be_read_is_told_by_its_kind(whole):
 
 
 def test_a_recording_begins_at_the_first_time_that_has_a_date(whole):
-    """The first fix, else the start, the first record, the file's own time; a time of day alone is none (GPS time: 6 January 1980)."""
+    """The first fix, else the start, the first record, the file's own time; a time of day alone, of 1970, is none."""
     amber, _, lost, _ = whole.traces
     assert [str(neutral.began(t)) for t in (amber, lost)] == ["2026-05-04T07:00:30.000", "2026-05-05T07:03:00.000"]
     undated = np.datetime64("1970-01-01T06:50", "ms")

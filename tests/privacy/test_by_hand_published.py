@@ -61,7 +61,7 @@ def test_of_errors_decimetres_and_of_shares_whole_per_cent_are_told(whole):
     assert (found.bias_m, found.rms_m, found.median_m, found.p68_m, found.p95_m) == (-1.2, 3.3, 2.4, 4.5, 7.6)
     assert np.isnan([found.within_5m, found.within_10m, found.scored_m, found.before_settling_rms_m]).all()
     assert (len(found.along_m), len(found.offset_m), len(found.scored)) == (0, 0, 0)
-    many = np.ones(100)
+    many = np.ones(120)
     long = CrossTrack(many, many, many.astype(bool), *[1.26] * 4, 0.8125, 0.9375, 500.0)
     part = CrossTrack(many[:3], many[:3] * 7, many[:3].astype(bool), *[9.9] * 4, 0.1, 0.2, 15.0)
     found = figures.crosstrack(long, part)
@@ -207,6 +207,18 @@ def test_what_could_not_be_read_is_told_by_its_kind(whole):
         whole.unreadable[0], file="unreadable 01", track=1, points=0, set_aside=(), message="unreadable 01: html page",
         sha256="", device="device 7",
     )  # fmt: skip
+
+
+def test_a_recording_begins_at_the_first_time_that_has_a_date(whole):
+    """The first fix, else the start, the first record, the file's own time; a time of day alone, of 1970, is none."""
+    amber, _, lost, _ = whole.traces
+    assert [str(neutral.began(t)) for t in (amber, lost)] == ["2026-05-04T07:00:30.000", "2026-05-05T07:03:00.000"]
+    undated = np.datetime64("1970-01-01T06:50", "ms")
+    later = np.datetime64("2026-05-05T07:04", "ms")
+    assert neutral.began(dataclasses.replace(lost, started=undated, first_record=later)) == later
+    nothing = dataclasses.replace(lost, started=undated, first_record=undated, file_time=undated)
+    assert np.isnat(neutral.began(nothing))
+    assert neutral.began(dataclasses.replace(nothing, file_time=later)) == later
 
 
 @pytest.mark.parametrize(

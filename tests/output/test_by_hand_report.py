@@ -40,9 +40,11 @@ ERRORS = {
                   "5.1 | 0.16 to 28", "0", "0", "12 m", "2.4 m", "-0.7 m", "44 m", "47 m", "0.991"],
 }  # fmt: skip
 BY_ROUTE = {
-    "heads": ["fixed within 10 s", "median time to first fix", "median with times worked out", "road missed, median", "half of the road within",
+    "heads": ["fixed within 10 s", "median time to first fix", "median with times worked out", "road missed, median",
+              "half of the road within",
               "95 % of the road within", "repeatability, standard deviation", "bias (+ left)"],
-    "out Amber 10": ["1 of 4 | 7 % to 59 %", "37 s | 19 s to 81 s", "unknown | not measured", "92 m | 43 m to 134 m", "2.8 m | 2.0 m to 3.8 m",
+    "out Amber 10": ["1 of 4 | 7 % to 59 %", "37 s | 19 s to 81 s", "unknown | not measured",
+              "92 m | 43 m to 134 m", "2.8 m | 2.0 m to 3.8 m",
                      "9.2 m | 8.1 m to 11 m", "4.1 m | 3.1 m to 5.1 m", "-1.7 m | -2.5 m to -0.9 m"],
     "home Basalt 4": ["3 of 4 | 30 % to 95 %", "9.7 s", "15 s | 8.3 s to 25 s", "47 m | 11 m to 66 m", "6.3 m | 4.7 m to 7.8 m",
                       "17 m | 15 m to 20 m", "8.3 m | 6.3 m to 12 m", "2.7 m | 1.3 m to 4.3 m"],
@@ -70,7 +72,8 @@ RECORDINGS = {
     ],
     "basalt/wed.gpx": [
         "Basalt", "Wed 6 May 17:20 , home",
-        "fixed after about 17 s (12 s to 27 s) | worked out from the road missed; start pressed is not recorded", "12 m", "–", "–", "–",
+        "fixed after about 17 s (12 s to 27 s) | worked out from the road missed; start pressed is not recorded",
+              "12 m", "–", "–", "–",
         "only 1 ride on this route: cross-track error needs 3",
     ],
 }  # fmt: skip

@@ -140,14 +140,10 @@ CARDS = {
 }  # fmt: skip
 TERMINAL = """\
 Time to first fix
-device  rides  fixed in 10 s  in 30 s  in 60 s  never    median time to first fix  with ti\
-mes worked out  road missed, median  at worst
-------  -----  -------------  -------  -------  -------  ------------------------  -------\
---------------  -------------------  --------
-Amber   12     1 of 8         3 of 8   5 of 8   2 of 11  34 s (18 s to 72 s)       28 s (2\
-2 s to 40 s)    ≥ 81 m               914 m
-Basalt  11     4 of 10        7 of 10  9 of 10  0 of 10  14 s (6.3 s to 29 s)      unknown\
-                55 m                 413 m
+device  rides  fixed in 10 s  in 30 s  in 60 s  never    median time to first fix  road missed, median  at worst
+------  -----  -------------  -------  -------  -------  ------------------------  -------------------  --------
+Amber   12     1 of 8         3 of 8   5 of 8   2 of 11  34 s (18 s to 72 s)       ≥ 81 m               914 m
+Basalt  11     4 of 10        7 of 10  9 of 10  0 of 10  14 s (6.3 s to 29 s)      55 m                 413 m
 
 Errors on the road, after settling
 device  rides  half of the road within  95 % within             repeatability           errors per 100 km

@@ -135,6 +135,17 @@ def test_a_jump_is_more_than_fast_riding_or_noise():
         assert ("it jumps" in judged(course(jump), spread_m=spread_m)[1]) is found
 
 
+def test_fast_riding_is_what_a_twentieth_of_the_legs_exceed():
+    """Of 400 legs eighteen are fast, 4.5 %: sixteen of 12 m at 5 m/s elsewhere, and the two of 30 m that lead there and back.
+
+    A leg of 30 m is 25 m beyond fast riding at 5 m/s, and would be 18 m beyond it at 12 m/s: no jump.
+    """
+    beside = np.zeros(COUNT)
+    beside[10:26] = np.sqrt(12.0**2 - 25.0) * (np.arange(16) % 2)
+    off = np.where((np.arange(COUNT) > LOW) & (np.arange(COUNT) < HIGH), np.sqrt(30.0**2 - 25.0), 0.0)
+    assert "it jumps, 30 m/s where its fast riding is 5 m/s" in judged(course(beside + off), spread_m=1.0)[1]
+
+
 def test_sparse_sampling_makes_no_jump_of_a_detour():
     """A fix every 10 s on a street 150 m off, reached at 12 m/s by side streets."""
     assert judged(course(plateau(150.0), interval_s=10.0))[0] == CANNOT_BE_TOLD

@@ -68,6 +68,14 @@ def test_the_logs_place_before_the_line_is_added_to_it():
     assert nearest == pytest.approx(straight_m, abs=8.0)
 
 
+def test_the_way_back_leads_from_the_logs_place_even_where_its_rides_end_here_and_there():
+    lon, lat = HARBOUR.to_degrees(ROAD[[10]])
+    place = {"start_lat_deg": float(lat[0]), "start_lon_deg": float(lon[0])}
+    pairs = outward(both_ways(stops_m=(2500.0, 2440.0, 2380.0, 2500.0), out=place))[0]
+    assert [(fix.place_basis, fix.missed_is_minimum) for fix, _ in pairs] == [("log", False)] * 4
+    assert [fix.missed_m for fix, _ in pairs] == pytest.approx([5.0 * (cut - 10) for cut in (60, 66, 74, 82)], abs=8.0)
+
+
 def test_a_recording_fixed_at_once_shows_the_place_before_any_way_back():
     traces = both_ways(fixed_at=(4, 66, 74, 82))
     start = {"started": MONDAY - np.timedelta64(2, "s"), "start_basis": "log"}

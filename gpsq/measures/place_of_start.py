@@ -70,10 +70,20 @@ def with_places(
             continue
         usual = _usual_place(route, [results[i] for i in own], ends, settings)
         for i in own:
-            place = _logged(traces[i], route, results[i].first_fix, ends) or usual
-            fix = missed_from(results[i].first_fix, place, route.centreline.length_m)
-            found[i] = dataclasses.replace(results[i], first_fix=fix, lead=place.lead)
+            logged = _logged(traces[i], route, results[i].first_fix, ends)
+            fix = missed_from(results[i].first_fix, logged or usual, route.centreline.length_m)
+            if logged is None and _began_elsewhere(traces[i], results[i], fix, settings):
+                continue
+            found[i] = dataclasses.replace(results[i], first_fix=fix, lead=(logged or usual).lead)
     return tuple(found)
+
+
+def _began_elsewhere(trace: Trace, result: TraceResult, fix: FirstFix, settings: Settings) -> bool:
+    """Whether no device searches as long as the ride to the first fix would have taken, so that it began further on."""
+    if np.isfinite(fix.seconds) or not trace.timed:
+        return False
+    ridden_s = float((trace.time[-1] - trace.time[0]) / np.timedelta64(1, "s"))
+    return fix.missed_m * ridden_s > settings.start_bound_s * result.length_m > 0
 
 
 def missed_from(fix: FirstFix, place: Place, length_m: float) -> FirstFix:

@@ -105,7 +105,12 @@ def test_the_sentences_to_read_aloud():
         ({"ttff_never": Interval(0, of=10)}, "on 6 of 10 rides within 10 s."),
         ({"ttff_never": Interval(2, of=10)}, "within 10 s, twice never."),
         ({"ttff_never": Interval(5, of=10)}, "within 10 s, on 5 never."),
-        ({"ttff_known": Interval(0)}, "When it was started is not known. Before it"),
+        ({"ttff_known": Interval(0)}, "When it was started is not known. Before the first position 85 m of road"),
+        ({"fixed_in_10s": Interval(1.0, of=1)}, "first position: on the only ride within 10 s"),
+        (
+            {f"fixed_in_{s}s": Interval(0.0, of=1) for s in (10, 30, 60)},
+            "first position: on the only ride not within 60 s",
+        ),
         ({"missed_median_m": Interval(85.0, at_least=True)}, "Before it at least 85 m of road were missed"),
         ({"missed_worst_m": Interval(910.0, at_least=True)}, "in the median, at worst at least 910 m."),
         (
@@ -153,6 +158,11 @@ def test_both_ways_apart_where_they_differ():
     analysis = dataclasses.replace(sample(), summaries=Summaries(devices=ways))
     apart = of_device(analysis=analysis, ttff_ways_p=Interval(0.01))
     assert "once never (5 of 5 on way A, 1 of 5 on way B); in the median 7 s on way A, 22 s on way B." in apart
+    lost = dataclasses.replace(ways[1], figures={"fixed_in_10s": Interval(0.2, of=5), "ttff_median_s": Interval(NAN)})
+    half = dataclasses.replace(
+        analysis, summaries=Summaries(devices=(ways[0], lost))
+    )  # one way's median is not reached
+    assert "(5 of 5 on way A, 1 of 5 on way B). Before it" in of_device(analysis=half, ttff_ways_p=Interval(0.01))
     called = dataclasses.replace(analysis, ways={"A": Way("back", "back"), "B": Way("to work", "to work")})
     apart = of_device(analysis=called, ttff_ways_p=Interval(0.01))
     assert "(5 of 5 on the way back, 1 of 5 on to work); in the median 7 s on the way back, 22 s on to work." in apart

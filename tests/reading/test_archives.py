@@ -78,7 +78,7 @@ def test_what_is_left_of_a_stream_that_is_cut_off_is_handed_on_and_marked() -> N
     assert reasons(data[:10] + b"\xff\xff\xff\xff") == ["compressed_damaged"]
 
 
-@pytest.mark.parametrize("inner", [gzip.compress(b"<gpx/>"), zipped(("a.gpx", b"<gpx/>"))])
+@pytest.mark.parametrize("inner", [gzip.compress(b"<gpx/>"), zipped(("a.gpx", b"<gpx/>"))], ids=["gzip", "zip"])
 def test_one_archive_in_another_is_refused(inner: bytes) -> None:
     assert reasons(gzip.compress(inner)) == ["nested_archive"]
     assert reasons(zipped(("a.zip", zipped(("b.gpx", b"<gpx/>"))))) == ["nested_archive"]

@@ -4,12 +4,10 @@ from __future__ import annotations
 
 import math
 import re
+from pathlib import Path
 from typing import TYPE_CHECKING
 
-import numpy as np
-
 from gpsq.exceptions import one_line
-from gpsq.output.instants import dated
 
 if TYPE_CHECKING:
     from gpsq.model import FirstFix
@@ -19,6 +17,8 @@ if TYPE_CHECKING:
 UNKNOWN = "unknown"
 #: What a time to first fix is worked out from, by `gpsq.model.ESTIMATE_BASES`.
 ESTIMATED_FROM = {"companion": "another device of the ride", "file name": "the file’s name", "road": "the road missed"}
+#: A length under this is shown as 0.0 m; as a lower bound it says nothing.
+NOTHING_M = 0.05
 #: No-break space between figure and unit (SI brochure, 5.4.3).
 GAP = "\N{NO-BREAK SPACE}"
 
@@ -91,20 +91,6 @@ def longer(extra_m: float) -> str:
     if size == metres(0.0):
         return "as long as"
     return f"{size} {'longer' if extra_m > 0 else 'shorter'} than"
-
-
-def day(time: np.datetime64) -> str:
-    """Return the day of a time, in UTC; "" where it has none.
-
-    Examples
-    --------
-    >>> day(np.datetime64("2025-09-01T06:50", "ms")), day(np.datetime64("NaT"))
-    ('1 September 2025', '')
-    """
-    if np.isnat(dated(np.array([time], "datetime64[ms]"))[0]):
-        return ""
-    found = time.astype("datetime64[D]").item()
-    return f"{found.day} {found:%B %Y}"
 
 
 def share(value: float) -> str:
@@ -204,7 +190,7 @@ def start_known(fix: FirstFix) -> str:
 
 def says_missed(fix: FirstFix) -> bool:
     """Return whether the distance missed says anything: it is known, and no lower bound of nothing."""
-    return fix.missed_m >= (0.05 if fix.missed_is_minimum else 0.0)
+    return fix.missed_m >= (NOTHING_M if fix.missed_is_minimum else 0.0)
 
 
 def missed(fix: FirstFix) -> str:
@@ -220,6 +206,10 @@ def missed(fix: FirstFix) -> str:
         return UNKNOWN
     least = "at least " if fix.missed_is_minimum else ""
     return least + metres(fix.missed_m)
+
+
+def _name_of(folder: str) -> str:
+    return Path(folder.replace("\\", "/")).absolute().name
 
 
 def missed_between(fix: FirstFix) -> str:
@@ -255,8 +245,28 @@ def typeset(text: str) -> str:
 
 def title(analysis: Analysis) -> str:
     """Return the campaign's title, else the name of its folder."""
-    named = analysis.title or analysis.folder.replace("\\", "/").rstrip("/").rsplit("/", 1)[-1]
+    named = analysis.title or (_name_of(analysis.folder) if analysis.folder else "")
     return cell(named) if named.strip(". ") else "Repeated rides"
+
+
+def way(analysis: Analysis, route: str) -> str:
+    """Return a route's letter with what it is called, such as "A (out, mornings, north-east)"."""
+    called = analysis.ways.get(route)
+    return cell(f"{route} ({called.name})" if called and called.name else route)
+
+
+def way_short(analysis: Analysis, route: str) -> str:
+    """Return a route's letter with what it is called where there is little room, such as "A (out)"."""
+    called = analysis.ways.get(route)
+    return cell(f"{route} ({called.short})" if called and called.short else route)
+
+
+def on_way(analysis: Analysis, route: str) -> str:
+    """Return which way, within a sentence: "on the way out", "on the way back", "on way A", or "on" and the person's name."""
+    called = analysis.ways.get(route)
+    if called is None or not called.short:
+        return f"on way {cell(route)}"
+    return f"on the way {called.short}" if called.short in ("out", "back") else f"on {cell(called.short)}"
 
 
 def short(text: str, length: int = 28) -> str:

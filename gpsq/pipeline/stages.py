@@ -6,6 +6,7 @@ import dataclasses
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from gpsq.campaign.local_time import zone_in_words
 from gpsq.measures import estimates, first_fix, place_of_start
 from gpsq.measures.route import Measured, Member, analyse_route, named_as_recorded
 from gpsq.pipeline.remembering import remembered_each, route_key
@@ -14,6 +15,7 @@ from gpsq.rides.arrange import Arranged, arrange
 from gpsq.rides.opposite import tails_towards
 from gpsq.summaries import reference
 from gpsq.summaries.summarise import summaries
+from gpsq.summaries.ways import ways
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Mapping, Sequence
@@ -52,19 +54,35 @@ def analysed(readings: Readings, arranged: Arranged, means: Means) -> Analysis:
     found = _measured(arranged, readings.campaign.settings, readings.flags, means)
     means.tell("summing up", 0, 1)
     figures, unused = reference.measure(found, readings.references)
+    told = readings.campaign
+    found = dataclasses.replace(found, time_zone=readings.time_zone)
+    called, not_here = ways(found, told.routes)
     summed = dataclasses.replace(summaries(found), reference=figures)
     means.tell("summing up", 1, 1)
     return dataclasses.replace(
         found,
         folder=readings.folder,
-        title=readings.campaign.title,
+        title=told.title,
         unreadable=readings.unreadable,
         inputs=dict(readings.inputs),
-        time_zone=readings.campaign.time_zone or "",
         streets=readings.streets,
-        notes=(*readings.problems, *readings.notes, *arranged.cutting, *found.notes, *unused),
+        ways=called,
+        notes=(
+            *readings.problems,
+            *not_here,
+            *readings.notes,
+            *_zone_of_the_files("" if told.time_zone else readings.time_zone),
+            *arranged.cutting,
+            *found.notes,
+            *unused,
+        ),
         summaries=summed,
     )
+
+
+def _zone_of_the_files(offset: str) -> tuple[str, ...]:
+    said = f"Times are shown in {zone_in_words(offset)}, as the files write them; time_zone in campaign.toml names another."
+    return (said,) if offset else ()
 
 
 def analyse_traces(

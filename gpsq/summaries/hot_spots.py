@@ -72,7 +72,7 @@ def search(
     """Return the hot spots, and for each route what was looked for and how long a stretch would have been seen."""
     tables = [(r, t) for r in routes if (t := station_table(r, traces, results)) is not None and len(t.along_m) > 1]
     tables = [(r, t) for r, t in tables if len(set(t.ride)) >= FEWEST_RIDES and r.centreline is not None]
-    level = 1 - ALLOWED * (1 - settings.confidence) / max(len(tables), 1)
+    level = _level(settings.confidence, len(tables))
     spots: list[HotSpot] = []
     told: list[HotSpotSearch] = []
     for route, table in tables:
@@ -84,6 +84,15 @@ def search(
     return tuple(sorted(spots, key=lambda spot: -spot.spread_m)), tuple(told)
 
 
+def _level(confidence: float, routes: int) -> float:
+    """Return the level of one route, so that all of them together keep the chance that is allowed.
+
+    >>> _level(0.95, 1), _level(0.95, 10)
+    (0.975, 0.9975)
+    """
+    return 1 - ALLOWED * (1 - confidence) / max(routes, 1)
+
+
 def _search(table: StationTable, level: float, rng: np.random.Generator) -> _Search:
     offset, size = _binned(on_common_line(table), table.along_m), np.abs(_binned(table.offset_m, table.along_m))
     rides = list(dict.fromkeys(table.ride))
@@ -93,12 +102,20 @@ def _search(table: StationTable, level: float, rng: np.random.Generator) -> _Sea
     shifts = max(SHIFTS, _least_shifts(level))
     distance = rng.integers(offset.shape[1], size=(shifts, len(rides)))
     highest = [
-        np.nanmax(_heights(found, np.abs(_from_others(_shifted(offset, ride, some), ride))), axis=1)
+        np.fmax.reduce(_heights(found, np.abs(_from_others(_shifted(offset, ride, some), ride))), axis=1)
         for some in np.array_split(distance, min(-(-offset.size * shifts // AT_A_TIME), shifts))
     ]
-    # The place found is one more draw: of n + 1 equally likely places of it the share above this height is 1 − level.
-    at = math.ceil(level * (shifts + 1)) - 1
-    return replace(found, height=float(np.sort(np.concatenate(highest))[at]))
+    # Where recordings hardly overlap, a shift may leave no place that two know: its nan counts as the highest.
+    return replace(found, height=_reached_by_chance(np.concatenate(highest), level))
+
+
+def _reached_by_chance(highest: FloatArray, level: float) -> float:
+    """Return the height that a place must pass: it is one more draw, above it in 1 − level of its n + 1 equal places.
+
+    >>> _reached_by_chance(np.arange(1.0, 201.0), 0.975), _reached_by_chance(np.arange(39.0, 0.0, -1.0), 0.975)
+    (196.0, 39.0)
+    """
+    return float(np.sort(highest)[math.ceil(level * (len(highest) + 1)) - 1])
 
 
 def _least_shifts(level: float) -> int:

@@ -10,6 +10,7 @@ import math
 from typing import TYPE_CHECKING, Any
 
 from gpsq.campaign import campaign_file, safe_files, start_log
+from gpsq.campaign.device_folders import found_devices
 from gpsq.campaign.device_names import device_of
 from gpsq.campaign.start_matching import match
 from gpsq.exceptions import CampaignError
@@ -51,12 +52,15 @@ def rename_device(folder: Path, old: str, new: str, traces: Sequence[Trace], unr
 
 def found_names(folder: Path, traces: Sequence[Trace], unreadable: Sequence[Unreadable]) -> dict[str, str]:
     """Return file → the name of its device before any renaming."""
-    creators = {u.file: "" for u in unreadable} | {t.file: t.creator for t in traces}
     campaign = campaign_file.load(folder)
+    devices = found_devices(traces)
     log = start_log.load(folder, campaign)
-    matches = match(log, recordings_meant([*traces, *unreadable], campaign))
+    matches = match(log, recordings_meant([*traces, *unreadable], campaign, devices))
     logged = {file: device for (file, _), device in matches.devices.items()}
-    return {file: device_of(file, creator, logged.get(file, ""), {}) for file, creator in creators.items()}
+    found = {u.file: devices.of_file(u.file) for u in unreadable} | {
+        t.file: devices.names[t.file, t.track] for t in traces
+    }
+    return {file: device_of(file, name, logged.get(file, ""), {}) for file, name in found.items()}
 
 
 def describe(folder: Path, key: str, value: str) -> None:

@@ -146,7 +146,7 @@ class Desk:
         if file not in known:
             raise InputError("recording", file, "one that the page shows now")
         names = campaign_edits.found_names(self.folder, analysis.traces, analysis.unreadable)
-        device = names[file] if names[file] != UNKNOWN_DEVICE else ""
+        device = "" if names[file].startswith(UNKNOWN_DEVICE) else names[file]
         started = self._read_start(file, typed, page_zone) if typed.strip() else ""
         start_edits.set_starts(self.folder, [{"file": file, "device": device, "started": started}], self._recordings())
         return self.analyse()

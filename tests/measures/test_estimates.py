@@ -6,14 +6,13 @@ import dataclasses
 
 import numpy as np
 import pytest
-from test_place_of_start import both_ways, outward, stood
-from trace_maker import MONDAY, road, shifted_left, smooth_noise, trace_on
+from there_and_back import ROAD, both_ways, outward, stood
+from trace_maker import MONDAY, shifted_left, smooth_noise, trace_on
 
 from gpsq.measures.estimates import HANDLING_S, MOST_HANDLING_S
 from gpsq.pipeline.stages import analyse_traces
 from gpsq.settings import Settings
 
-ROAD = road(2500.0)
 CUTS = (60, 66, 74, 82)
 
 

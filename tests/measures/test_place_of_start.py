@@ -6,33 +6,11 @@ import dataclasses
 
 import numpy as np
 import pytest
-from trace_maker import HARBOUR, MONDAY, road, shifted_left, smooth_noise, trace_on
+from there_and_back import ROAD, both_ways, outward, stood
+from trace_maker import HARBOUR, MONDAY, shifted_left, smooth_noise, trace_on
 
 from gpsq.pipeline.stages import analyse_traces
 from gpsq.settings import Settings
-
-ROAD = road(2500.0)
-HEAD = 60  # vertices, 5 m each: nobody is fixed in the first 300 m
-
-
-def both_ways(fixed_at=(60, 66, 74, 82), stops_m=(2500.0, 2496.0, 2503.0, 2492.0), *, out=None, back=None):
-    """Return rides out, first fixed at vertices of the road, and rides back that end where the road begins."""
-    rng = np.random.default_rng(7)
-    traces = []
-    for day, (cut, stop_m) in enumerate(zip(fixed_at, stops_m, strict=True)):
-        way = shifted_left(ROAD, smooth_noise(rng, len(ROAD), 1.0) - 2.0)
-        traces.append(trace_on(way[cut:], day=day, file=f"out{day}.gpx", **(out or {})))
-        home = shifted_left(ROAD[::-1], smooth_noise(rng, len(ROAD), 1.0) - 2.0)
-        kept = round(stop_m / 5.0) + 1
-        traces.append(trace_on(home[:kept], day=day, start_s=20_000.0, file=f"back{day}.gpx", **(back or {})))
-    return traces
-
-
-def outward(traces):
-    found = analyse_traces(traces, Settings())
-    pairs = [(t, r) for t, r in zip(found.traces, found.results, strict=True) if t.file.startswith("out")]
-    assert len(found.routes) == 2
-    return [(r.first_fix, r) for _, r in sorted(pairs, key=lambda pair: pair[0].file)], found
 
 
 def test_rides_start_where_those_of_the_way_back_end():
@@ -90,6 +68,32 @@ def test_the_logs_place_before_the_line_is_added_to_it():
     assert nearest == pytest.approx(straight_m, abs=8.0)
 
 
+def test_the_way_back_leads_from_the_logs_place_even_where_its_rides_end_here_and_there():
+    lon, lat = HARBOUR.to_degrees(ROAD[[10]])
+    place = {"start_lat_deg": float(lat[0]), "start_lon_deg": float(lon[0])}
+    pairs = outward(both_ways(stops_m=(2500.0, 2440.0, 2380.0, 2500.0), out=place))[0]
+    assert [(fix.place_basis, fix.missed_is_minimum) for fix, _ in pairs] == [("log", False)] * 4
+    assert [fix.missed_m for fix, _ in pairs] == pytest.approx([5.0 * (cut - 10) for cut in (60, 66, 74, 82)], abs=8.0)
+
+
+def test_one_that_begins_half_an_hour_down_the_road_began_there():
+    """A kilometre an hour: 2 km down the road are two hours of searching, which no device takes; 300 m are 18 minutes."""
+    rng = np.random.default_rng(5)
+    slow = {"interval_s": 18.0}
+    lines = [shifted_left(ROAD, smooth_noise(rng, len(ROAD), 1.0)) for _ in range(4)]
+    traces = [
+        trace_on(line[cut:], day=day, **slow)
+        for day, (line, cut) in enumerate(zip(lines, (0, 2, 60, 400), strict=True))
+    ]
+    fixes = [r.first_fix for r in analyse_traces(traces, Settings()).results]
+    assert np.isfinite([f.missed_m for f in fixes[:3]]).all()
+    assert np.isnan(fixes[3].missed_m)
+    known = dataclasses.replace(traces[3], started=traces[3].time[0] - np.timedelta64(2, "h"), start_basis="log")
+    assert analyse_traces([*traces[:3], known], Settings()).results[3].first_fix.missed_m == pytest.approx(
+        2000.0, abs=15.0
+    )
+
+
 def test_a_recording_fixed_at_once_shows_the_place_before_any_way_back():
     traces = both_ways(fixed_at=(4, 66, 74, 82))
     start = {"started": MONDAY - np.timedelta64(2, "s"), "start_basis": "log"}
@@ -97,17 +101,6 @@ def test_a_recording_fixed_at_once_shows_the_place_before_any_way_back():
     fixes = [fix for fix, _ in outward(traces)[0]]
     assert all(fix.place_basis == "hot start" for fix in fixes)
     assert [fix.missed_m for fix in fixes] == pytest.approx([0.0, 310.0, 350.0, 390.0], abs=10.0)
-
-
-def stood(trace, seconds):
-    """Return a trace whose rider stood at its beginning for so long, a fix a second."""
-    still = {
-        name: np.concatenate([np.repeat(getattr(trace, name)[:1], seconds), getattr(trace, name)])
-        for name in ("lon_deg", "lat_deg", "ele_m", "hdop", "sat", "speed_mps", "segment")
-    }
-    count = trace.accepted + seconds
-    time = trace.time[0] + np.arange(count) * np.timedelta64(1, "s")
-    return dataclasses.replace(trace, **still, time=time, point=np.arange(count), points=count)
 
 
 def test_who_is_seen_setting_off_there_narrows_the_bounds():

@@ -9,6 +9,7 @@ from output_sample import sample
 
 from gpsq.output import wording
 from gpsq.output.report import sentences
+from gpsq.results import Way
 from gpsq.summary_types import DeviceSummary, Interval, PairedComparison, Summaries
 
 NAN = float("nan")
@@ -107,6 +108,15 @@ def test_the_sentences_to_read_aloud():
         ({"ttff_known": Interval(0)}, "When it was started is not known. Before it"),
         ({"missed_median_m": Interval(85.0, at_least=True)}, "Before it at least 85 m of road were missed"),
         ({"missed_worst_m": Interval(910.0, at_least=True)}, "in the median, at worst at least 910 m."),
+        (
+            {"missed_median_m": Interval(0.0, at_least=True)},
+            "once never. Before it 910 m of road were missed at worst. Half",
+        ),
+        (
+            {"missed_median_m": Interval(0.0, at_least=True), "missed_worst_m": Interval(0.0, at_least=True)},
+            "once never. Half",
+        ),
+        ({"missed_median_m": Interval(0.0)}, "Before it 0.0 m of road were missed in the median"),
         ({"missed_worst_m": Interval(85.0)}, "were missed in the median. Half"),
         ({"missed_median_m": None}, "once never. Half"),
         ({"xte_p95_m": Interval(NAN)}, "at worst 910 m. 2 receiver errors"),
@@ -137,9 +147,18 @@ def test_few_rides_are_said_and_nothing_known_too():
 
 def test_both_ways_apart_where_they_differ():
     ways = tuple(
-        DeviceSummary("Amber", route, 5, {"fixed_in_10s": Interval(share, of=5)})
-        for route, share in (("A", 1.0), ("B", 0.2))
+        DeviceSummary("Amber", route, 5, {"fixed_in_10s": Interval(share, of=5), "ttff_median_s": Interval(median_s)})
+        for route, share, median_s in (("A", 1.0, 7.0), ("B", 0.2, 21.5))
     )
     analysis = dataclasses.replace(sample(), summaries=Summaries(devices=ways))
-    assert "once never (5 of 5 on way A, 1 of 5 on way B)." in of_device(analysis=analysis, ttff_ways_p=Interval(0.01))
+    apart = of_device(analysis=analysis, ttff_ways_p=Interval(0.01))
+    assert "once never (5 of 5 on way A, 1 of 5 on way B); in the median 7 s on way A, 22 s on way B." in apart
+    lost = dataclasses.replace(ways[1], figures={"fixed_in_10s": Interval(0.2, of=5), "ttff_median_s": Interval(NAN)})
+    half = dataclasses.replace(
+        analysis, summaries=Summaries(devices=(ways[0], lost))
+    )  # one way's median is not reached
+    assert "(5 of 5 on way A, 1 of 5 on way B). Before it" in of_device(analysis=half, ttff_ways_p=Interval(0.01))
+    called = dataclasses.replace(analysis, ways={"A": Way("back", "back"), "B": Way("to work", "to work")})
+    apart = of_device(analysis=called, ttff_ways_p=Interval(0.01))
+    assert "(5 of 5 on the way back, 1 of 5 on to work); in the median 7 s on the way back, 22 s on to work." in apart
     assert "on way" not in of_device(analysis=analysis)

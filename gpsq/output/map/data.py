@@ -126,7 +126,7 @@ def _route(analysis: Analysis, found: RouteResult, near_deg: float) -> Json:
     line = found.centreline
     line_m = line.xy_m if line is not None else np.empty((0, 2))
     return {
-        "name": cell(found.route.name),
+        "name": wording.way(analysis, found.route.name),
         "rides": len(found.rides),
         "length": wording.metres(line.length_m) if line is not None else "",
         "reason": cell(found.reason),

@@ -88,6 +88,7 @@ class Overlay:
     """All that one overlay picture shows."""
 
     name: str
+    way: str
     found: RouteResult
     looks: dict[str, Look]
     rides: tuple[Ridden, ...]
@@ -147,6 +148,7 @@ def _overlay(
     every = -(-len(shown) // MOST_LINES) or 1
     return Overlay(
         name=slug(route.route.name) + (f"-{slug(next(iter(looks)))}" if apart else ""),
+        way=wording.way_short(analysis, route.route.name),
         found=route,
         looks=looks,
         rides=tuple(ride for ride in own if not ride.fix.censored),

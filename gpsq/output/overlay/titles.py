@@ -20,7 +20,7 @@ def finding(overlay: Overlay) -> str:
     """Return what the picture shows: how many were fixed soon, or what was missed; and who took another road."""
     everyone = [*overlay.rides, *overlay.never_fixed]
     quick = headlines.quick([ride.fix for ride in everyone], "rides" if len(overlay.looks) == 1 else "recordings")
-    where = f"Route {short(overlay.found.route.name, 24)}: "
+    where = f"Route {short(overlay.way, 24)}: "
     return where + (quick or missed_sentence(everyone)) + _other_road(overlay)
 
 

@@ -11,6 +11,7 @@ import numpy as np
 
 from gpsq.output import wording
 from gpsq.output.device_figures import figure
+from gpsq.output.tables.column import says_anything
 from gpsq.summaries.pair_verdicts import MAY_BE_CHANCE
 from gpsq.summaries.sampling import RARELY_S
 
@@ -136,20 +137,36 @@ def _within(summary: DeviceSummary) -> tuple[int, str]:
 
 def _ways(summary: DeviceSummary, analysis: Analysis | None, limit: int) -> str:
     """Return both ways apart, where their times differ by more than chance."""
+    own = _own_ways(summary, analysis)
+    shares = [(route, figure(s, f"fixed_in_{limit}s")) for route, s in own]
+    said = [f"{f.value * f.of:.0f} of {f.of} {route}" for route, f in shares if f.of]
+    medians = by_way(summary, analysis)
+    return (f" ({', '.join(said)})" if said else "") + (f"; {medians}" if medians else "")
+
+
+def _own_ways(summary: DeviceSummary, analysis: Analysis | None) -> list[tuple[str, DeviceSummary]]:
     if analysis is None or not figure(summary, "ttff_ways_p").value <= LEVEL:
-        return ""
+        return []
     own = [s for s in analysis.summaries.devices if s.device == summary.device and s.route]
-    shares = [(s.route, figure(s, f"fixed_in_{limit}s")) for s in own]
-    said = [f"{f.value * f.of:.0f} of {f.of} on way {wording.cell(route)}" for route, f in shares if f.of]
-    return f" ({', '.join(said)})" if said else ""
+    return [(wording.on_way(analysis, s.route), s) for s in own]
+
+
+def by_way(summary: DeviceSummary, analysis: Analysis | None) -> str:
+    """Return the median time to first fix of each way, where they differ by more than chance; "" where they do not."""
+    medians = [(route, figure(s, "ttff_median_s").value) for route, s in _own_ways(summary, analysis)]
+    said = [f"{wording.seconds(value)} {route}" for route, value in medians if np.isfinite(value)]
+    return f"in the median {', '.join(said)}" if len(said) > 1 else ""
 
 
 def _missed(summary: DeviceSummary) -> str:
     middle, worst = figure(summary, "missed_median_m"), figure(summary, "missed_worst_m")
+    least, least_of_all = ("at least " if found.at_least else "" for found in (middle, worst))
+    at_worst = f"{least_of_all}{wording.metres(worst.value)}" if says_anything(worst) else ""
     if not np.isfinite(middle.value):
         return ""
-    least, least_of_all = ("at least " if found.at_least else "" for found in (middle, worst))
-    most = f", at worst {least_of_all}{wording.metres(worst.value)}" if worst.value > middle.value else ""
+    if not says_anything(middle):
+        return f"before it {at_worst} of road were missed at worst" if at_worst else ""
+    most = f", at worst {at_worst}" if at_worst and worst.value > middle.value else ""
     return f"before it {least}{wording.metres(middle.value)} of road were missed in the median{most}"
 
 

@@ -334,7 +334,9 @@ def test_a_stretch_that_may_not_count_does_not_move_the_line():
 
 def test_the_line_is_carried_on_by_traces_that_reach_further():
     """Five traces of a late receiver, and two that have the whole way: the line has it too, both ends."""
-    lines = [straight(300.0, 1700.0, o) for o in (-2.0, -1.0, 0.0, 1.0, 2.0)] + [straight(0.0, 2000.0, o) for o in (-1, 1)]
+    lines = [straight(300.0, 1700.0, o) for o in (-2.0, -1.0, 0.0, 1.0, 2.0)] + [
+        straight(0.0, 2000.0, o) for o in (-1, 1)
+    ]
     found = consensus(lines).centreline
     assert found.xy_m[0] == pytest.approx([0.0, 0.0], abs=6.0)
     assert found.xy_m[-1] == pytest.approx([2000.0, 0.0], abs=6.0)

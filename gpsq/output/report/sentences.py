@@ -105,7 +105,7 @@ def _fix(summary: DeviceSummary, analysis: Analysis | None) -> str:
         return ""
     never = figure(summary, "ttff_never").value
     lost = f", {TIMES.get(int(never), f'on {never:.0f}')} never" if never > 0 else ""
-    said = f"from pressing start to the first position: on {within} rides within {limit}{wording.GAP}s{lost}"
+    said = f"from pressing start to the first position: {within} within {limit}{wording.GAP}s{lost}"
     return said + _ways(summary, analysis, limit)
 
 
@@ -132,7 +132,10 @@ def _within(summary: DeviceSummary) -> tuple[int, str]:
     if not known:
         return 0, ""
     limit = next((limit for limit, f in known.items() if f.value >= 0.5), max(known))
-    return limit, f"{known[limit].value * known[limit].of:.0f} of {known[limit].of}"
+    count, of = round(known[limit].value * known[limit].of), known[limit].of
+    if of == 1:
+        return limit, "on the only ride" if count else "on the only ride not"
+    return limit, f"on {count} of {of} rides"
 
 
 def _ways(summary: DeviceSummary, analysis: Analysis | None, limit: int) -> str:
@@ -161,13 +164,15 @@ def by_way(summary: DeviceSummary, analysis: Analysis | None) -> str:
 def _missed(summary: DeviceSummary) -> str:
     middle, worst = figure(summary, "missed_median_m"), figure(summary, "missed_worst_m")
     least, least_of_all = ("at least " if found.at_least else "" for found in (middle, worst))
+    is_timed = figure(summary, "ttff_known").value > 0 or np.isfinite(figure(summary, "ttff_estimate_median_s").value)
+    before = "before it" if is_timed else "before the first position"
     at_worst = f"{least_of_all}{wording.metres(worst.value)}" if says_anything(worst) else ""
     if not np.isfinite(middle.value):
         return ""
     if not says_anything(middle):
-        return f"before it {at_worst} of road were missed at worst" if at_worst else ""
+        return f"{before} {at_worst} of road were missed at worst" if at_worst else ""
     most = f", at worst {at_worst}" if at_worst and worst.value > middle.value else ""
-    return f"before it {least}{wording.metres(middle.value)} of road were missed in the median{most}"
+    return f"{before} {least}{wording.metres(middle.value)} of road were missed in the median{most}"
 
 
 def early(summary: DeviceSummary, analysis: Analysis | None) -> str:

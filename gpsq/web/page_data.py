@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from gpsq.campaign.local_time import clock_in_words
 from gpsq.output import wording
 from gpsq.output.charts import all_charts
 from gpsq.output.device_figures import figure, overall
 from gpsq.output.drawing.looks import device_looks
-from gpsq.output.instants import iso_times
 from gpsq.output.report import sentences, sketches
 from gpsq.output.report.cards import by_event, card
 from gpsq.output.ride_days import long_names
@@ -103,7 +103,12 @@ def _cell(summary: DeviceSummary, column: Column, before: Figures, first: Figure
     found = figure(summary, column.source)
     value = said(column, found)
     was, began = (known.get((summary.device, column.name), value) for known in (before, first))
-    return Cell(value, bounds(column, found), was if was != value else "", began if began not in {value, was} else "")
+    return Cell(
+        value,
+        bounds(column, found, summary.figures),
+        was if was != value else "",
+        began if began not in {value, was} else "",
+    )
 
 
 def _recordings(analysis: Analysis) -> list[dict[str, Any]]:
@@ -115,7 +120,7 @@ def _recordings(analysis: Analysis) -> list[dict[str, Any]]:
 
 
 def _recording(trace: Trace, result: TraceResult, zone: str) -> dict[str, Any]:
-    fixed = iso_times(trace.time[:1])[0] if trace.accepted else ""
+    fixed = clock_in_words(trace.time[0], zone) if trace.accepted and not np.isnat(trace.time[0]) else ""
     remarks = [result.reason, *trace.notes, trace.log_note]
     return {
         "trace": trace,

@@ -37,7 +37,7 @@ def missed_sentence(rides: Sequence[Ridden]) -> str:
     """Return what of the road the rides missed, for want of a known start."""
     known = np.array([ride.fix.missed_m for ride in rides if np.isfinite(ride.fix.missed_m)])
     if not len(known):
-        return f"{len(rides)} recordings; when they were started is unknown"
+        return "start unknown" if len(rides) == 1 else f"{len(rides)} recordings; when they were started is unknown"
     is_least = np.array([r.fix.missed_is_minimum for r in rides if np.isfinite(r.fix.missed_m)])
     least = "at least " if median_is_bound(known, is_least) else ""
     if np.median(known) < 0.05:

@@ -156,7 +156,7 @@ def _states(analysis: Analysis) -> dict[str, Any]:
 def _cells(figures: Mapping[str, Interval], wanted: Sequence[Column]) -> list[tuple[str, list[str]]]:
     """Return each figure in words, and its bounds or why it is unknown."""
     found = [(figures.get(column.source, MISSING), column) for column in wanted]
-    return [(said(c, value), [below] if (below := bounds(c, value)) else []) for value, c in found]
+    return [(said(c, value), [below] if (below := bounds(c, value, figures)) else []) for value, c in found]
 
 
 def _numbered(spots: Sequence[Any]) -> list[tuple[int, Any]]:

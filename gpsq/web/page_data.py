@@ -121,12 +121,11 @@ def _recordings(analysis: Analysis) -> list[dict[str, Any]]:
 
 def _recording(trace: Trace, result: TraceResult, zone: str) -> dict[str, Any]:
     fixed = clock_in_words(trace.time[0], zone) if trace.accepted and not np.isnat(trace.time[0]) else ""
-    remarks = [result.reason, *trace.notes, trace.log_note]
+    remarks = [result.reason, wording.stopped_early(result.ended_early_m), *trace.notes, trace.log_note]
     return {
         "trace": trace,
         "result": result,
         "first_fix": wording.first_fix(result.first_fix),
-        "basis": result.first_fix.basis,
         "fixed_at": fixed,
         "logged": typed_starts.shown(trace.started, trace, zone) if trace.start_basis == "log" else "",
         "remarks": [wording.cell(text) for text in remarks if text],

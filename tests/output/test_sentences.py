@@ -106,6 +106,14 @@ def test_the_sentences_to_read_aloud():
         ({"ttff_never": Interval(2, of=10)}, "within 10 s, twice never."),
         ({"ttff_never": Interval(5, of=10)}, "within 10 s, on 5 never."),
         ({"ttff_known": Interval(0)}, "When it was started is not known. Before the first position 85 m of road"),
+        (
+            {"ttff_known": Interval(0), "ttff_estimate_median_s": Interval(17.0, of=4)},
+            "When it was started is not known. Before the first position 85 m of road",
+        ),
+        (
+            {"ttff_known": Interval(0), "ttff_estimate_median_s": Interval(17.0, of=5)},
+            "about 17 s in the median, worked out on 5 of 10 rides;",
+        ),
         ({"fixed_in_10s": Interval(1.0, of=1)}, "first position: on the only ride within 10 s"),
         (
             {f"fixed_in_{s}s": Interval(0.0, of=1) for s in (10, 30, 60)},

@@ -23,6 +23,8 @@ if TYPE_CHECKING:
 
 #: Under this many rides no interval of any use exists, and a sentence says so.
 FEW_RIDES = 3
+#: Times worked out on a smaller share of the rides are those that stand out, and no median of all is said of them.
+MOST_RIDES = 0.5
 LIMITS_S = (10, 30, 60)
 #: Differences said in the answer; the others stand in the section on errors.
 MOST_SAID = 3
@@ -112,7 +114,7 @@ def _fix(summary: DeviceSummary, analysis: Analysis | None) -> str:
 def _worked_out(summary: DeviceSummary, analysis: Analysis | None) -> str:
     """Return the median of the times that are worked out, of a device without any that is measured; "" where none is."""
     found = figure(summary, "ttff_estimate_median_s")
-    if not np.isfinite(found.value):
+    if not np.isfinite(found.value) or (found.of and found.of < MOST_RIDES * summary.rides):
         return ""
     own = () if analysis is None else [r for r in analysis.results if analysis.traces[r.trace].device == summary.device]
     bases = sorted({r.first_fix.estimate_basis for r in own} - {""}, key=list(wording.ESTIMATED_FROM).index)
@@ -164,7 +166,7 @@ def by_way(summary: DeviceSummary, analysis: Analysis | None) -> str:
 def _missed(summary: DeviceSummary) -> str:
     middle, worst = figure(summary, "missed_median_m"), figure(summary, "missed_worst_m")
     least, least_of_all = ("at least " if found.at_least else "" for found in (middle, worst))
-    is_timed = figure(summary, "ttff_known").value > 0 or np.isfinite(figure(summary, "ttff_estimate_median_s").value)
+    is_timed = figure(summary, "ttff_known").value > 0 or _worked_out(summary, None)
     before = "before it" if is_timed else "before the first position"
     at_worst = f"{least_of_all}{wording.metres(worst.value)}" if says_anything(worst) else ""
     if not np.isfinite(middle.value):

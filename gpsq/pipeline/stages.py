@@ -13,6 +13,7 @@ from gpsq.results import Analysis, RouteResult, TraceResult
 from gpsq.rides.arrange import Arranged, arrange
 from gpsq.rides.opposite import tails_towards
 from gpsq.summaries import reference
+from gpsq.summaries.across.earlier import against_earlier
 from gpsq.summaries.summarise import summaries
 
 if TYPE_CHECKING:
@@ -52,7 +53,8 @@ def analysed(readings: Readings, arranged: Arranged, means: Means) -> Analysis:
     found = _measured(arranged, readings.campaign.settings, readings.flags, means)
     means.tell("summing up", 0, 1)
     figures, unused = reference.measure(found, readings.references)
-    summed = dataclasses.replace(summaries(found), reference=figures)
+    earlier, unread = against_earlier(found, readings.earlier, found.settings)
+    summed = dataclasses.replace(summaries(found), reference=figures, earlier=earlier)
     means.tell("summing up", 1, 1)
     return dataclasses.replace(
         found,
@@ -62,7 +64,7 @@ def analysed(readings: Readings, arranged: Arranged, means: Means) -> Analysis:
         inputs=dict(readings.inputs),
         time_zone=readings.campaign.time_zone or "",
         streets=readings.streets,
-        notes=(*readings.problems, *readings.notes, *arranged.cutting, *found.notes, *unused),
+        notes=(*readings.problems, *readings.notes, *arranged.cutting, *found.notes, *unused, *unread),
         summaries=summed,
     )
 

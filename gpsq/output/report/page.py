@@ -82,6 +82,9 @@ def _figures(analysis: Analysis) -> dict[str, Any]:
         "states": _states(analysis),
         "own_errors": list(findings.own_errors(analysis)),
         "comparisons": [sentences.sentence(found.verdict) for found in analysis.summaries.comparisons],
+        "earlier": []
+        if analysis.published
+        else [sentences.sentence(found.verdict) for found in analysis.summaries.earlier],
         "hot_spots": _numbered(hot_spots(analysis)),
         "searches": list(findings.hot_spot_searches(analysis)),
         "waiting": sum(not deviation.flag for deviation in analysis.deviations),

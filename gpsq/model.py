@@ -20,33 +20,16 @@ if TYPE_CHECKING:
     from gpsq.plane import Plane
 
 __all__ = [
-    "CANNOT_BE_TOLD",
-    "FLAGS",
-    "NAT",
-    "RECEIVER_ERROR",
-    "ROUTE_CHOICE",
-    "START_BASES",
-    "SUGGESTIONS",
-    "BoolArray",
-    "Centreline",
-    "CrossTrack",
-    "CurveDistances",
-    "Deviation",
-    "FirstFix",
-    "Flag",
-    "FloatArray",
-    "Gap",
-    "IntArray",
-    "Route",
-    "SetAside",
-    "Spike",
-    "TimeArray",
-    "Trace",
-    "Unreadable",
-]
+    "CANNOT_BE_TOLD", "ESTIMATE_BASES", "FLAGS", "NAT", "PLACE_BASES", "RECEIVER_ERROR", "ROUTE_CHOICE", "START_BASES",
+    "SUGGESTIONS", "BoolArray", "Centreline", "CrossTrack", "CurveDistances", "Deviation", "FirstFix", "Flag", "FloatArray",
+    "Gap", "IntArray", "Route", "SetAside", "Spike", "TimeArray", "Trace", "Unreadable",
+]  # fmt: skip
 
 #: How the start of a recording is known, best evidence first.
 START_BASES = ("log", "points before fix", "file time", "none")
+#: How the place of a start is known, and how a time to first fix is worked out where the start is not known.
+PLACE_BASES = ("log", "hot start", "seen setting off", "way back", "none")
+ESTIMATE_BASES = ("companion", "file name", "road")
 ROUTE_CHOICE, RECEIVER_ERROR, CANNOT_BE_TOLD = SUGGESTIONS = ("route choice", "receiver error", "cannot be told")
 FLAGS = ("intentional", "error")
 
@@ -191,7 +174,11 @@ class Unreadable:
 class FirstFix:
     """Start, first fix, settling and what was missed, of one trace; ``nan``/``NaT`` where it cannot be known.
 
-    `at_least_s` is a lower bound where `seconds` is unknown; `censored` marks a trace that never fixed.
+    `at_least_s` is a lower bound where `seconds` is unknown; `censored` marks a trace that never fixed. `station_m` is where
+    on the route's centreline the rider was then, and `stood_s` how long he still stood there. `missed_m` counts from the
+    place of the start, known by `place_basis` (see `PLACE_BASES`), and is as sure as that place: `missed_low_m`,
+    `missed_high_m`. `estimate_s` is worked out, not measured (see `ESTIMATE_BASES`), never without its bounds;
+    `estimate_high_s` is infinite where nothing bounds it.
     """
 
     basis: str
@@ -206,6 +193,15 @@ class FirstFix:
     missed_is_minimum: bool = False
     hours_since_fix: float = float("nan")
     start_state: str = "unknown"
+    missed_low_m: float = float("nan")
+    missed_high_m: float = float("nan")
+    place_basis: str = "none"
+    station_m: float = float("nan")
+    stood_s: float = float("nan")
+    estimate_s: float = float("nan")
+    estimate_low_s: float = float("nan")
+    estimate_high_s: float = float("nan")
+    estimate_basis: str = ""
 
 
 @dataclass(frozen=True, eq=False)

@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from gpsq.arrays import same_length
+from gpsq.arrays import FloatArray, freeze, same_length
 from gpsq.summary_types import Summaries
 
 if TYPE_CHECKING:
@@ -29,6 +29,16 @@ if TYPE_CHECKING:
     from gpsq.settings import Settings
 
 
+@dataclass(frozen=True, eq=False)
+class Lead:
+    """The way from the place of a start to where it meets the centreline, (k, 2) in the route's plane: in no recording."""
+
+    xy_m: FloatArray
+
+    def __post_init__(self) -> None:
+        freeze(self)
+
+
 @dataclass(frozen=True)
 class TraceResult:
     """All that is known of one trace: `status` is "scored" or "not scored", with the `reason`; None where not measured.
@@ -36,6 +46,8 @@ class TraceResult:
     `vanished` are deviations that decisions on others made vanish: nothing is shown of them, but their names still hold.
     `duplicate_of` names the recording that this one repeats; it then counts nowhere. `spikes` counts the times that fixes
     went off and came back within seconds, kept or set aside (None where times are unknown, so that nothing tells).
+    `ended_early_m` is how far before the usual end of its route a recording stopped, nan where it did not. `lead` is the way
+    to the centreline where the recording was started before it.
     """
 
     trace: int
@@ -54,6 +66,8 @@ class TraceResult:
     duplicate_of: str = ""
     spikes: int | None = None
     largest_spike_m: float = float("nan")
+    ended_early_m: float = float("nan")
+    lead: Lead | None = None
 
 
 @dataclass(frozen=True)

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 class Interval:
     """A figure with its interval: nan bounds where none exists; `method` says how it was found or why it is absent.
 
-    Of a share or a count, `of` is how many there were.
+    Of a share or a count, `of` is how many there were. `at_least` marks a lower bound, which has no interval.
     """
 
     value: float
@@ -24,6 +24,7 @@ class Interval:
     high: float = float("nan")
     method: str = ""
     of: int = 0
+    at_least: bool = False
 
 
 @dataclass(frozen=True)

@@ -10,12 +10,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from gpsq.arrays import norms
 from gpsq.geometry import polyline
 from gpsq.model import NAT, FirstFix, FloatArray, Trace
 from gpsq.plane import geodesic_inverse_m
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Sequence
 
     from gpsq.geometry.alignment import Abreast
     from gpsq.settings import Settings
@@ -32,6 +33,8 @@ FOOT_STATIONS = 2
 LOOK_BACK_STATIONS = 40
 #: How far the line is carried on straight before its beginning, for fixes taken before it.
 LEAD_M = 100.0
+#: Who stood has set off when so far away, gaining speed as an easy rider does (common practice); slower than this is standing.
+LEFT_M, GAIN_MPS2, MOVING_MPS = 25.0, 0.7, 0.5
 
 
 def seconds_between(start: np.datetime64, end: np.datetime64) -> float:
@@ -150,37 +153,42 @@ def settle_s(trace: Trace, offset_m: FloatArray, band_m: float, settings: Settin
     return NAN
 
 
-def with_line(fix: FirstFix, settled_s: float, start_m: float, fix_m: float, length_m: float) -> FirstFix:
-    """Return the first fix with what was missed before it.
+def on_line(fix: FirstFix, trace: Trace, xy_m: FloatArray, station_m: FloatArray, settled_s: float) -> FirstFix:
+    """Return the first fix with its station, the middle one while the rider still stood, and how long he did.
 
     Parameters
     ----------
-    start_m, fix_m : stations of the start and of the first fix on the route's centreline of `length_m`.
+    xy_m, station_m : (n, 2) fixes in the plane of the route and (n,) their stations on its centreline.
     """
-    missed_m = max(0.0, fix_m - start_m)
-    return dataclasses.replace(
-        fix, settle_s=settled_s, missed_m=missed_m, missed_share=missed_m / length_m if length_m > 0 else NAN
-    )
+    stood_s = standing_s(trace, xy_m)
+    still = _seconds(trace) <= stood_s if stood_s > 0 else np.arange(len(xy_m)) == 0
+    return dataclasses.replace(fix, settle_s=settled_s, station_m=float(np.median(station_m[still])), stood_s=stood_s)
+
+
+def standing_s(trace: Trace, xy_m: FloatArray) -> float:
+    """Return the seconds that the rider still stood after the first fix, nan where times are unknown.
+
+    Those until the trace is `LEFT_M` away, less what a rider at this trace's usual speed takes for that from a standstill.
+    """
+    if not trace.timed or trace.accepted < 2:
+        return NAN
+    time_s, away = _seconds(trace), np.flatnonzero(norms(xy_m - xy_m[0]) > LEFT_M)
+    speed_mps = norms(np.diff(xy_m, axis=0)) / np.maximum(np.diff(time_s), 1e-3)
+    moving = speed_mps[speed_mps > MOVING_MPS]
+    if not len(away) or not len(moving):
+        return NAN
+    usual_mps = float(np.median(moving))
+    gaining_m = usual_mps**2 / (2 * GAIN_MPS2)
+    setting_off_s = LEFT_M / usual_mps + usual_mps / (2 * GAIN_MPS2)
+    if gaining_m > LEFT_M:
+        setting_off_s = float(np.sqrt(2 * LEFT_M / GAIN_MPS2))
+    return max(0.0, float(time_s[away[0]]) - setting_off_s)
+
+
+def _seconds(trace: Trace) -> FloatArray:
+    return np.asarray((trace.time - trace.time[0]) / np.timedelta64(1, "s"), dtype=float)
 
 
 def missed_all(fix: FirstFix, length_m: float) -> FirstFix:
     """Return the first fix of a trace that never fixed: the whole route was missed, and more is not known."""
     return dataclasses.replace(fix, missed_m=length_m, missed_share=1.0, missed_is_minimum=True)
-
-
-def mark_minimum(
-    fixes: Mapping[int, FirstFix], started_at_log: frozenset[int], settings: Settings
-) -> dict[int, FirstFix]:
-    """Mark missed distances as lower bounds where no trace of the route shows where the ride begins.
-
-    Parameters
-    ----------
-    fixes : first fix of each trace of a route. started_at_log : traces whose place of start the log gives.
-    """
-    hot = any(fix.seconds <= settings.hot_start_s for fix in fixes.values())
-    return {
-        i: fix
-        if hot or i in started_at_log or np.isnan(fix.missed_m)
-        else dataclasses.replace(fix, missed_is_minimum=True)
-        for i, fix in fixes.items()
-    }

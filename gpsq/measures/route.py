@@ -4,16 +4,15 @@ from __future__ import annotations
 
 import dataclasses
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from gpsq.arrays import norms
 from gpsq.campaign import flags
 from gpsq.centreline import consensus_line, head
 from gpsq.centreline.strands import strand
 from gpsq.geometry import polyline
-from gpsq.measures import cross_track, deviations, events, first_fix, usual_spread
+from gpsq.measures import cross_track, deviations, ended_early, events, first_fix, usual_spread
 from gpsq.model import ROUTE_CHOICE
 from gpsq.results import RouteResult
 from gpsq.rides.unbroken import breaks_after, runs_of
@@ -61,7 +60,8 @@ class Member:
 class Measured:
     """What was measured of one trace on its route; `reason` says why it was not scored, "" if it was.
 
-    `vanished` are deviations that the recordings show, and a person's decisions on others made vanish.
+    `vanished` are deviations that the recordings show, and a person's decisions on others made vanish. `last_m` is the
+    station of its last fix, `ended_early_m` how far that lies before where its fellows end, nan where it does not.
     """
 
     number: int
@@ -71,6 +71,16 @@ class Measured:
     curves: CurveDistances | None = None
     deviations: tuple[Deviation, ...] = ()
     vanished: tuple[Deviation, ...] = ()
+    last_m: float = float("nan")
+    ended_early_m: float = float("nan")
+
+
+class _OnLine(NamedTuple):
+    """Where one trace runs on the line: its first fix, the fix from which it is settled, the station of its last fix."""
+
+    fix: FirstFix
+    settled_from: float = 0.0
+    last_m: float = float("nan")
 
 
 def analyse_route(
@@ -98,7 +108,7 @@ def analyse_route(
         return _unmeasured(route, members, rides, fixes, "all its stretches are flagged or without length")
     result = RouteResult(route, consensus.centreline, rides, _why_no_scores(members, rides), consensus.apart())
     measured = _Measuring(route, members, decisions, own, consensus).all(fixes, result.reason)
-    return result, _with_minimum(measured, members, own)
+    return result, _with_early_ends(measured, members)
 
 
 def named_as_recorded(measured: Sequence[Measured], recorded: Sequence[Measured]) -> tuple[Measured, ...]:
@@ -179,10 +189,10 @@ def _why_no_scores(members: Sequence[Member], rides: Sequence[str]) -> str:
     return ""
 
 
-def _with_minimum(measured: Sequence[Measured], members: Sequence[Member], settings: Settings) -> tuple[Measured, ...]:
-    logged = frozenset(m.number for m in members if np.isfinite(m.trace.start_lat_deg))
-    fixes = first_fix.mark_minimum({m.number: m.first_fix for m in measured}, logged, settings)
-    return tuple(dataclasses.replace(m, first_fix=fixes[m.number]) for m in measured)
+def _with_early_ends(measured: Sequence[Measured], members: Sequence[Member]) -> tuple[Measured, ...]:
+    counting = [not m.duplicate_of for m in members]
+    early_m = ended_early.early_m(np.array([m.last_m for m in measured]), np.array(counting))
+    return tuple(dataclasses.replace(m, ended_early_m=float(e)) for m, e in zip(measured, early_m, strict=True))
 
 
 class _Measuring:
@@ -235,48 +245,38 @@ class _Measuring:
         return usual_spread.Course(member.number, member.trace, self.route.xy_m[k], place, self.line.along_m, offset_m)
 
     def _unscored(self, k: int, place: Abreast, fix: FirstFix, reason: str) -> Measured:
-        if len(self.members) > 1:
-            fix, _ = self._settled(k, place, fix, float("nan"))
-        return Measured(self.members[k].number, reason, fix)
+        on = self._on_line(k, place, fix, float("nan")) if len(self.members) > 1 else _OnLine(fix)
+        return Measured(self.members[k].number, reason, on.fix, last_m=on.last_m)
 
     def _measured(self, k: int, courses: Sequence[usual_spread.Course], fix: FirstFix) -> Measured:
         member, course = self.members[k], courses[k]
         if np.isnan(course.offset_m).all():
             return Measured(member.number, "it shares no stretch with the other rides", fix)
-        fix, settled_from = self._settled(k, course.place, fix, usual_spread.robust_spread_m(course.offset_m))
+        on = self._on_line(k, course.place, fix, usual_spread.robust_spread_m(course.offset_m))
         if member.duplicate_of:
-            return Measured(member.number, f"the same recording as {member.duplicate_of}", fix)
+            return Measured(member.number, f"the same recording as {member.duplicate_of}", on.fix, last_m=on.last_m)
         line = self._without(member.ride)
         meant = flags.counting(member.trace, self.decisions, ("intentional",))
         found = deviations.find(course, member.ride, line, self.beside)
         marked = tuple(flags.marked(d, member.trace, self.decisions) for d in found)
         scored = _stations_on(course.place, meant) & ~_on_another_road(marked, line.along_m)
-        errors = cross_track.measure(course.offset_m, line.along_m, scored, course.place.vertex >= settled_from)
+        errors = cross_track.measure(course.offset_m, line.along_m, scored, course.place.vertex >= on.settled_from)
         breaks = breaks_after(member.trace, self.settings.gap_s)
         curves = cross_track.distances(course.xy_m, course.place, line, errors.scored, breaks)
-        return Measured(member.number, "", fix, errors, curves, marked)
+        return Measured(member.number, "", on.fix, errors, curves, marked, last_m=on.last_m)
 
-    def _settled(self, k: int, place: Abreast, fix: FirstFix, spread_m: float) -> tuple[FirstFix, float]:
-        """Return the first fix with what was missed, and the number of the fix from which the trace is settled."""
+    def _on_line(self, k: int, place: Abreast, fix: FirstFix, spread_m: float) -> _OnLine:
         trace, xy_m = self.members[k].trace, self.route.xy_m[k]
         if np.isnan(place.vertex).all():
-            return fix, 0.0
+            return _OnLine(fix)
         station_m, offset_m = first_fix.fix_offsets(xy_m, place, self.line.xy_m)
         band_m = max(self.settings.settle_band_m, SETTLED_SPREADS * spread_m if np.isfinite(spread_m) else 0.0)
         settled_s = first_fix.settle_s(trace, offset_m, band_m, self.settings)
-        start_m = self._start_m(trace)
-        fix = first_fix.with_line(fix, settled_s, start_m, float(station_m[0]), self.line.length_m)
+        fix, last_m = first_fix.on_line(fix, trace, xy_m, station_m, settled_s), float(station_m[-1])
         if not np.isfinite(settled_s):
-            return fix, 0.0
+            return _OnLine(fix, last_m=last_m)
         settled = trace.time[0] + np.timedelta64(round(settled_s * 1000), "ms")
-        return fix, float(np.searchsorted(trace.time, settled))
-
-    def _start_m(self, trace: Trace) -> float:
-        if not np.isfinite(trace.start_lat_deg):
-            return 0.0
-        xy = self.route.plane.to_metres(np.array([trace.start_lon_deg]), np.array([trace.start_lat_deg]))
-        nearest = int(np.argmin(norms(self.line.xy_m - xy)))
-        return float(self.line.along_m[nearest])
+        return _OnLine(fix, float(np.searchsorted(trace.time, settled)), last_m)
 
 
 def _on_another_road(found: Sequence[Deviation], along_m: FloatArray) -> BoolArray:

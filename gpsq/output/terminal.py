@@ -8,7 +8,7 @@ from gpsq.campaign.flags import CLEAR
 from gpsq.output import wording
 from gpsq.output.device_figures import figure, overall
 from gpsq.output.report.cards import by_event
-from gpsq.output.report.sentences import sampling, spikes
+from gpsq.output.report.sentences import early, sampling, spikes
 from gpsq.output.tables.column import said, saying
 from gpsq.output.tables.columns import shown
 from gpsq.output.wording import GAP, cell
@@ -33,7 +33,7 @@ def lines(analysis: Analysis) -> Iterator[str]:
     yield ""
     yield "Errors on the road, after settling"
     yield from columns(_figures(devices, "errors"))
-    yield from _remarks(devices)
+    yield from _remarks(devices, analysis)
     yield ""
     yield from _deviation_summary(analysis)
 
@@ -45,10 +45,10 @@ def _figures(devices: Iterable[DeviceSummary], part: str) -> list[Row]:
     return [heads, *([cell(d.device), str(d.rides), *(_said(d, c) for c in wanted)] for d in devices)]
 
 
-def _remarks(devices: Iterable[DeviceSummary]) -> Iterator[str]:
-    """Say which devices record so rarely that errors between fixes are not seen, and which were off for a moment."""
+def _remarks(devices: Iterable[DeviceSummary], analysis: Analysis) -> Iterator[str]:
+    """Say which devices record so rarely that errors between fixes are not seen, were off for a moment, stopped early."""
     for device in devices:
-        for said_of in (sampling(device), spikes(device)):
+        for said_of in (sampling(device), spikes(device), early(device, analysis)):
             if said_of:
                 yield f"{cell(device.device)}: {said_of}".replace(GAP, " ")
 

@@ -186,6 +186,20 @@ def missed(fix: FirstFix) -> str:
     return least + metres(fix.missed_m)
 
 
+def missed_between(fix: FirstFix) -> str:
+    """Return the bounds of the distance missed, "" where it has none or they say nothing.
+
+    Examples
+    --------
+    >>> from gpsq.model import FirstFix
+    >>> missed_between(FirstFix("none", missed_m=110.0, missed_low_m=90.0, missed_high_m=122.0)).replace(GAP, " ")
+    '90 m to 122 m'
+    """
+    if not (math.isfinite(fix.missed_low_m) and math.isfinite(fix.missed_high_m)):
+        return ""
+    return f"{metres(fix.missed_low_m)} to {metres(fix.missed_high_m)}"
+
+
 _MINUS = re.compile(r"(?<![\w.])-(?=\d)")
 _BARE_PER_CENT = re.compile(r"(?<=\d) ?%")
 _UNIT = re.compile(r"(?<=\d) (?=(?:s|m|km|min)\b)")

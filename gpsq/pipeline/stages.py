@@ -6,7 +6,7 @@ import dataclasses
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from gpsq.measures import first_fix
+from gpsq.measures import first_fix, place_of_start
 from gpsq.measures.route import Measured, Member, analyse_route, named_as_recorded
 from gpsq.pipeline.remembering import remembered_each, route_key
 from gpsq.results import Analysis, RouteResult, TraceResult
@@ -80,7 +80,8 @@ def analyse_traces(
 def _measured(arranged: Arranged, settings: Settings, decisions: Sequence[Flag], means: Means) -> Analysis:
     measured = _routes_measured(arranged, settings, decisions, means)
     found = [result for result, _ in measured]
-    results = _with_ride_mates(_results(arranged, {m.number: m for _, group in measured for m in group}), found)
+    alone = _results(arranged, {m.number: m for _, group in measured for m in group})
+    results = _with_ride_mates(place_of_start.with_places(arranged.traces, alone, found, settings), found)
     return Analysis(
         folder="",
         title="",
@@ -165,6 +166,7 @@ def _results(arranged: Arranged, measured: Mapping[int, Measured]) -> list[Trace
                 duplicate_of=arranged.twins.get(i, ""),
                 spikes=alone[i].spikes,
                 largest_spike_m=alone[i].largest_spike_m,
+                ended_early_m=what.ended_early_m,
             )
         )
     return results
@@ -176,7 +178,7 @@ def _why_no_route(trace: Trace) -> str:
     return "it has one fix only" if trace.accepted == 1 else "it has no length"
 
 
-def _with_ride_mates(results: list[TraceResult], found: list[RouteResult]) -> tuple[TraceResult, ...]:
+def _with_ride_mates(results: Sequence[TraceResult], found: Sequence[RouteResult]) -> tuple[TraceResult, ...]:
     """Give recordings that never fixed the route of their ride, and with it what they missed: all of it."""
     route_of = {r.ride: r.route for r in results if r.route}
     length = {r.route.name: r.centreline.length_m for r in found if r.centreline is not None}

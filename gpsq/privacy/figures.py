@@ -68,12 +68,14 @@ def first_fix(fix: FirstFix) -> FirstFix:
     """
     return only(
         fix,
-        ("basis", "seconds", "censored", "settle_s", "start_state"),
+        ("basis", "seconds", "censored", "settle_s", "start_state", "place_basis"),
         started=day(fix.started),
         first_fix=day(fix.first_fix),
         at_least_s=min(fix.at_least_s, AT_LEAST_S) if np.isfinite(fix.at_least_s) else NAN,
         missed_m=NAN if fix.censored else fix.missed_m,
         missed_is_minimum=fix.missed_is_minimum and not fix.censored,
+        missed_low_m=NAN if fix.censored else fix.missed_low_m,
+        missed_high_m=NAN if fix.censored else fix.missed_high_m,
     )
 
 
@@ -130,17 +132,18 @@ def devices(
 
 
 def _missed_m(analysis: Analysis, summary: DeviceSummary) -> FloatArray:
-    """Return what a device's recordings missed on a route, where they fixed."""
-    return np.array(
+    """Return (3, n) what a device's recordings missed on a route, where they fixed, with the lower and upper bounds."""
+    fixes = np.array(
         [
-            result.first_fix.missed_m
+            [(f := result.first_fix).missed_m, f.missed_low_m, f.missed_high_m]
             for trace, result in zip(analysis.traces, analysis.results, strict=True)
             if trace.device == summary.device
             and summary.route in ("", result.route)
             and np.isfinite(result.first_fix.missed_m)
             and not result.first_fix.censored
         ]
-    )
+    ).reshape(-1, 3)
+    return np.where(np.isfinite(fixes), fixes, fixes[:, :1]).T
 
 
 #: Figures per device that are told as they are: times, and shares and numbers of rides.
@@ -176,14 +179,15 @@ def _figures(summary: DeviceSummary, missed_m: FloatArray) -> dict[str, Interval
 def _told_by(found: Interval, missed_m: FloatArray) -> Interval:
     """Return a median and its bounds where the published values give them: one of them, or the middle of two."""
 
-    def told(value: float) -> bool:
-        middles = (missed_m[:, None] + missed_m[None, :]) / 2
+    def told(value: float, by_m: FloatArray) -> bool:
+        middles = (by_m[:, None] + by_m[None, :]) / 2
         return bool((np.abs(middles - value) <= SAME_M).any())
 
-    if not told(found.value):
+    middle_m, low_m, high_m = missed_m
+    if not told(found.value, middle_m):
         return Interval(NAN, method=WITHHELD)
-    low, high = (bound if told(bound) else NAN for bound in (found.low, found.high))
-    return Interval(found.value, low, high, found.method)
+    low, high = (b if told(b, by_m) else NAN for b, by_m in ((found.low, low_m), (found.high, high_m)))
+    return dataclasses.replace(found, low=low, high=high)
 
 
 def over_recordings(analysis: Analysis, hot_spots: tuple[HotSpot, ...], shown: Sequence[TraceResult]) -> Summaries:

@@ -158,7 +158,7 @@ def _result(
     twin = twins.get(result.duplicate_of, "another recording")
     published = figures.only(
         result,
-        ("trace", "route", "status", "interval_s", "spikes"),
+        ("trace", "route", "status", "interval_s", "spikes", "ended_early_m"),
         ride=rides[result.ride],
         largest_spike_m=round(result.largest_spike_m, figures.LENGTH_DIGITS),
         reason=f"the same recording as {twin}" if twin else result.reason,

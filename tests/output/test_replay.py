@@ -88,7 +88,7 @@ def test_the_dots_before_a_fix_grow_to_what_was_missed(stage: Stage) -> None:
 
     lengths = [dotted(s) for s in (0.0, 2.0, 4.0, START_S, FILM_S)]
     assert lengths[0] < lengths[1] < lengths[2] <= lengths[3]
-    longest = max(head[1] - head[0] for head in (r.head_m for r in stage.overlay.rides) if head)
+    longest = max(float(np.hypot(*np.diff(r.head_m, axis=0).T).sum()) for r in stage.overlay.rides if len(r.head_m))
     scale = max(panel.view.scale for panel in stage.panels)
     assert lengths[-1] == pytest.approx(longest * scale, rel=0.1)
 

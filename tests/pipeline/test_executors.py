@@ -12,6 +12,7 @@ from multiprocessing import parent_process
 from typing import TYPE_CHECKING, Any
 
 import pytest
+import three_days
 
 from gpsq import cli, digests
 from gpsq.exceptions import InputError
@@ -20,7 +21,6 @@ from gpsq.pipeline import cache, executors
 from gpsq.pipeline.analysis import analyse
 from gpsq.pipeline.executors import Cluster, Local
 from gpsq.pipeline.second_process import ReadsWhileLoading, SecondProcess
-from gpsq.simulate.shipped_demo import put
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -35,7 +35,7 @@ pytestmark = pytest.mark.filterwarnings("ignore")
 @pytest.fixture(scope="module")
 def campaign(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("demo")
-    put(folder)
+    three_days.put(folder)
     return folder
 
 
@@ -138,7 +138,7 @@ def test_the_same_on_a_cluster(campaign: Path, alone: Analysis, dask: Any) -> No
     with Cluster(dask.scheduler_address) as cluster:
         found = analyse(campaign, executor=cluster, on_progress=lambda *what: told.append(what))
     assert same(found, alone)
-    assert ("reading", 30, 30) in told
+    assert ("reading", 18, 18) in told
     assert ("analysing routes", len(alone.routes), len(alone.routes)) in told
 
 
@@ -235,7 +235,7 @@ def test_with_no_worker_left_it_says_so_and_goes_on_with_one_that_joins(campaign
         address = dask.scheduler_address
     assert same(found, alone)
     assert len(said) >= 3
-    told = f"The cluster at {address} has no worker left: waiting for one to join; 0 of 30 tasks are done."
+    told = f"The cluster at {address} has no worker left: waiting for one to join; 0 of 18 tasks are done."
     assert said[:3] == [told] * 3
 
 

@@ -114,7 +114,7 @@ def _results() -> tuple[TraceResult, ...]:
         TraceResult(
             0, "R01", "out", "scored", "",
             FirstFix("log", at("2026-05-04T07:00:07"), at("2026-05-04T07:00:30"), 23.125, NAN, False, 14.375, 61.27, 0.0987,
-                     False, 9.375, "warm"),
+                     False, 9.375, "warm", 51.29, 83.31, "way back"),
             512.34, 5.125,
             crosstrack=_crosstrack([NAN, NAN, -1.5, 2.5, 6.25, -3.5, 4.5], -1.21, 3.31, 2.41, 7.61, 0.8125, 0.9375, 411.19,
                                    before_settling_rms_m=11.71, p68_m=4.51),
@@ -124,12 +124,12 @@ def _results() -> tuple[TraceResult, ...]:
         TraceResult(
             1, "R01", "out", "scored", "",
             FirstFix("points before fix", at("2026-05-04T07:00:12.500"), at("2026-05-04T07:01:11.250"), 58.75, NAN, False,
-                     22.625, 179.43, 0.2891, True, 47.125, "cold"),
+                     22.625, 179.43, 0.2891, True, 47.125, "cold", place_basis="log"),
             408.76, 11.375, (Gap(1, 75.0, 121.0),),
             _crosstrack([NAN, NAN, 8.25, 9.75, -7.25, 11.25, 12.75], 6.29, 9.43, 8.17, 17.77, 0.1875, 0.4375, 302.23,
                         before_settling_rms_m=21.91, p68_m=10.61),
             CurveDistances(19.03, 19.05, 19.07, 405.0, 20.09, 21.13, 0.6321, 0.98765), FOUND[1:], spikes=1,
-            largest_spike_m=71.53,
+            largest_spike_m=71.53, ended_early_m=219.17,
         ),
         TraceResult(
             2, "R02", "", "not scored", "it never found a position",

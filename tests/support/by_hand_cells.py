@@ -17,6 +17,7 @@ AMBER_MON = {
     "xte_p95_m": "7.61", "within_5m": "0.8125", "within_10m": "0.9375", "hausdorff_m": "12.81", "frechet_m": "13.91",
     "frechet_discrete_m": "15.07", "coverage": "0.7654", "length_ratio": "1.01234", "deviations": "1",
     "name": "Monday morning", "xte_p68_m": "4.51", "spikes": "2", "largest_spike_m": "33.39",
+    "missed_low_m": "51.29", "missed_high_m": "83.31", "place_basis": "way back",
 }  # fmt: skip
 BASALT_MON = {
     "file": "basalt/mon.gpx", "track": "2", "sha256": "b2" * 32, "device": "Basalt", "ride": "R01", "route": "out",
@@ -28,13 +29,14 @@ BASALT_MON = {
     "xte_median_m": "8.17", "xte_p95_m": "17.77", "within_5m": "0.1875", "within_10m": "0.4375", "hausdorff_m": "19.03",
     "frechet_m": "20.09", "frechet_discrete_m": "21.13", "coverage": "0.6321", "length_ratio": "0.98765",
     "deviations": "2", "name": "", "xte_p68_m": "10.61", "spikes": "1", "largest_spike_m": "71.53",
+    "place_basis": "log", "ended_early_m": "219.17",
 }  # fmt: skip
 #: Recordings that say less; what is not named is blank.
 AMBER_TUE = {
     "file": "amber/tue.gpx", "track": "1", "sha256": "c3" * 32, "device": "Amber", "ride": "R02", "status": "not scored",
     "reason": "it never found a position", "started": "2026-05-05T07:03:00Z", "start_basis": "log",
     "ttff_at_least_s": "613.75", "censored": "true", "hours_since_fix": "24.125", "start_state": "warm", "points": "17",
-    "accepted": "0", "set_aside": "17",
+    "accepted": "0", "set_aside": "17", "place_basis": "none",
 }  # fmt: skip
 BASALT_WED = {
     "file": "basalt/wed.gpx", "track": "1", "sha256": "d4" * 32, "device": "Basalt", "ride": "R03", "route": "home",
@@ -42,6 +44,7 @@ BASALT_WED = {
     "first_fix": "2026-05-06T17:20:00Z", "censored": "false", "hours_since_fix": "58.375", "start_state": "warm",
     "settle_s": "3.25", "missed_m": "12.19", "missed_share": "0.0543", "missed_is_minimum": "false", "points": "3",
     "accepted": "3", "set_aside": "0", "interval_s": "31.5", "length_m": "398.11", "spikes": "0",
+    "place_basis": "none",
 }  # fmt: skip
 AMBER_THU = {
     "file": "amber/thu.gpx", "track": "3", "sha256": "e5" * 32, "device": "Amber", "status": "unreadable",

@@ -15,6 +15,7 @@ from gpsq.output.drawing.plot import Plot, tick_text, whole_ticks
 from gpsq.output.drawing.rendering import Drawing
 from gpsq.output.drawing.sheet import INK, LEAF, POINTS_PER_INCH, RULE, SMALL_PT, SOFT, TITLE_PT, TYPE_PT, Box
 from gpsq.output.ride_days import short_names
+from gpsq.summaries.devices.first_fixes import median_is_bound
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -56,11 +57,13 @@ def missed(analysis: Analysis) -> Drawing | None:
     looks, summaries = device_looks(analysis), overall(analysis)
     names = list(dict.fromkeys(miss.device for _, own in roads for miss in own))
     medians = {name: figure(summaries.get(name), "missed_median_m").value for name in sorted(names)}
-    least = "at least " if any(miss.at_least and miss.fixed for _, own in roads for miss in own) else ""
+    bound = {name for name in medians if figure(summaries.get(name), "missed_median_m").at_least}
+    least = "at least " if bound else ""
     said = headlines.least_and_most(medians)
     title = f"Road lost before the first fix: {least}{said} in the median" if said else "Road lost before the first fix"
     finding = " ".join(
-        f"{wording.short(name)}: median {wording.metres(value)} missed." for name, value in medians.items()
+        f"{wording.short(name)}: median {'at least ' if name in bound else ''}{wording.metres(value)} missed."
+        for name, value in medians.items()
     )
 
     def draw(sheet: Sheet) -> None:
@@ -181,6 +184,7 @@ def _draw_devices(plot: Plot, own: Sequence[Miss], looks: dict[str, Look], rows:
     for i, name in enumerate(shown):
         middle, text = rows.top - (i + 0.5) * high, rows.top - (i + 0.5) * high - 0.36 * SMALL_PT / POINTS_PER_INCH
         values = np.array([miss.missed_m for miss in own if miss.device == name])
+        least = np.array([miss.at_least for miss in own if miss.device == name])
         plot.sheet.write(rows.left, text, name, size_pt=SMALL_PT, most_in=1.08)
         plot.sheet.line([(plot.box.left, middle), (plot.box.right, middle)], RULE, 0.8)
         for at in plot.x_in(values):
@@ -190,4 +194,5 @@ def _draw_devices(plot: Plot, own: Sequence[Miss], looks: dict[str, Look], rows:
         median = float(np.median(values))
         at = float(plot.x_in(median))
         plot.sheet.line([(at, middle - 0.42 * high), (at, middle + 0.42 * high)], INK, 2.2)
-        plot.sheet.write(plot.box.right + 0.08, text, wording.metres(median), size_pt=SMALL_PT)
+        said = (f"≥{wording.GAP}" if median_is_bound(values, least) else "") + wording.metres(median)
+        plot.sheet.write(plot.box.right + 0.08, text, said, size_pt=SMALL_PT)

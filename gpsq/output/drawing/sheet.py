@@ -274,10 +274,13 @@ def wrapped(text: str, size_pt: float, most_in: float, *, bold: bool = False) ->
     ['one two', 'three']
     """
     rows: list[str] = []
+    row_in = 0.0
     for word in _spaced(text).split(" "):
-        longer = f"{rows[-1]} {word}" if rows else word
-        if rows and text_width_in(longer, size_pt, bold=bold) <= most_in:
-            rows[-1] = longer
+        word_in = text_width_in(word, size_pt, bold=bold)  # words come again and again, longer pieces do not
+        longer_in = row_in + text_width_in(" ", size_pt, bold=bold) + word_in
+        if rows and longer_in <= most_in:
+            rows[-1], row_in = f"{rows[-1]} {word}", longer_in
         else:
             rows.append(word)
+            row_in = word_in
     return rows

@@ -12,7 +12,7 @@ from gpsq.output.drawing.flags import flag_text
 from gpsq.output.drawing.lines import Drawn, middle_lon_deg, thin, thin_line, unwrap
 from gpsq.output.drawing.looks import device_looks, state
 from gpsq.output.drawing.margin import CUT
-from gpsq.output.drawing.route_parts import band_m, block_m, excursions, head_span_m, hot_spots, stretch_m
+from gpsq.output.drawing.route_parts import band_m, block_m, excursions, hot_spots, not_recorded_m
 from gpsq.output.drawing.streets import lines_m
 from gpsq.output.drawing.timing import played
 from gpsq.output.wording import cell
@@ -152,7 +152,7 @@ def _recording(
 ) -> Json:  # fmt: skip
     trace, result = analysis.traces[i], analysis.results[i]
     found = analysis.route_named(result.route)
-    span = head_span_m(trace, result, found) if found else None
+    early = np.isfinite(result.ended_early_m) and trace.accepted > 0
     fixed = trace.accepted > 0
     return {
         "file": cell(trace.file) + (f" ({trace.track})" if trace.track > 1 else ""),
@@ -165,8 +165,11 @@ def _recording(
         "fix": wording.first_fix(result.first_fix),
         "flag": _brief(result),
         "missed": round(result.first_fix.missed_m, 1) if wording.says_missed(result.first_fix) else None,
+        "lost": f"{wording.missed(result.first_fix)} missed" if wording.says_missed(result.first_fix) else "",
+        "stopped": f"stopped {wording.metres(result.ended_early_m)} before the end" if early else "",
+        "last": _packed(trace.lon_deg[-1:], trace.lat_deg[-1:], near_deg) if early else [],
         "at": _packed(trace.lon_deg[:1], trace.lat_deg[:1], near_deg) if fixed else [],
-        "head": _packed_m(found, stretch_m(found, *span), near_deg) if found and span else [],
+        "head": _packed_m(found, not_recorded_m(result, found), near_deg) if found else [],
         "parts": [_whole(piece) for piece in drawn.lines[i]],
         "play": played(trace, result, near_deg, PER_DEGREE, many=len(analysis.traces)),
         "points": trace.accepted,

@@ -11,7 +11,7 @@ from gpsq.output import wording
 from gpsq.output.drawing.flags import draw_cloth
 from gpsq.output.drawing.labels import along_leader, beside
 from gpsq.output.drawing.lines import thin_line
-from gpsq.output.drawing.route_parts import band_m, stretch_m
+from gpsq.output.drawing.route_parts import band_m
 from gpsq.output.drawing.sheet import INK, POINTS_PER_INCH, RULE, SMALL_PT, SOFT, STREET, Box, text_width_in
 from gpsq.output.drawing.views import whole_length_m
 
@@ -122,9 +122,9 @@ def draw_ground(panel: Panel, overlay: Overlay, streets_m: Sequence[FloatArray])
 def draw_heads(panel: Panel, overlay: Overlay) -> None:
     """Draw the road ridden before each first fix as dots, a lane for each device beside the line."""
     for lane, (device, look) in enumerate(overlay.looks.items()):
-        spans = {r.head_m for r in (*overlay.rides, *overlay.never_fixed) if r.device == device and r.head_m}
-        for span in sorted(spans):
-            head = panel.place(thin_line(stretch_m(overlay.found, *span), THIN_IN / panel.view.scale))
+        ways = [r.head_m for r in (*overlay.rides, *overlay.never_fixed) if r.device == device and len(r.head_m) > 1]
+        for way in sorted(ways, key=len):
+            head = panel.place(thin_line(way, THIN_IN / panel.view.scale))
             panel.sheet.line(
                 moved_left(head, (2.6 + 3.0 * lane) / POINTS_PER_INCH), look.colour, 2.4, alpha=0.75,
                 dashes_pt=(0.1, 4.4), round_ends=True, within=panel.box,

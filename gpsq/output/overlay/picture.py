@@ -147,7 +147,8 @@ def _turn(xy_m: FloatArray, box: Box) -> FloatArray:
 
 def whole_view(overlay: Overlay, box: Box, also_m: Sequence[FloatArray] = ()) -> View:
     """Return how the whole way lies in its box, with all that left it, and other places."""
-    everything = np.vstack([overlay.line_m, *(way for off in overlay.left_road for way in off.places_m), *also_m])
+    aside = [way for off in overlay.left_road for way in off.places_m] + [ride.head_m for ride in overlay.rides]
+    everything = np.vstack([overlay.line_m, *aside, *also_m])
     middle = ((box.left + box.right) / 2, (box.bottom + box.top) / 2)
     return fitted(everything, _turn(everything, box), (box.width - 0.7, box.height - 0.5), middle)
 
@@ -197,7 +198,7 @@ def near_ground(overlay: Overlay, near: Sequence[Ridden]) -> tuple[FloatArray, F
     begin_m = float(overlay.along_m[0])
     end_m = max(begin_m + LEAST_STRETCH_M, 1.03 * max(ride.station_m for ride in near))
     stretch = stretch_m(overlay.found, begin_m, end_m)
-    return np.vstack([stretch, _fixes(near)]), left_to_right(stretch)
+    return np.vstack([stretch, _fixes(near), *(ride.head_m for ride in near)]), left_to_right(stretch)
 
 
 @dataclass(frozen=True, eq=False)

@@ -12,7 +12,7 @@ from gpsq.output import wording
 from gpsq.output.drawing.flags import flag_text
 from gpsq.output.drawing.lines import parts
 from gpsq.output.drawing.looks import Look, device_looks
-from gpsq.output.drawing.route_parts import excursions, head_span_m
+from gpsq.output.drawing.route_parts import excursions, not_recorded_m
 from gpsq.output.ride_days import short_names
 from gpsq.output.wording import cell, short
 
@@ -35,7 +35,7 @@ class Ridden:
     """One recording: its line, and its first fix.
 
     `pieces_m` are its unbroken parts, `fix_m` (1, 2) where it was first fixed, or (0, 2), `station_m` how far along the route that
-    is, `head_m` the stretch of the route ridden before, or None.
+    is, `head_m` (k, 2) the way ridden before it.
     """
 
     device: str
@@ -45,7 +45,8 @@ class Ridden:
     pieces_m: tuple[FloatArray, ...]
     fix_m: FloatArray
     station_m: float
-    head_m: tuple[float, float] | None
+    head_m: FloatArray
+    ended_early_m: float = float("nan")
 
     @property
     def flag(self) -> str:
@@ -166,10 +167,14 @@ def _ridden(analysis: Analysis, route: RouteResult) -> list[Ridden]:
         xy_m = places.get(i, np.empty((0, 2)))
         pieces = tuple(xy_m[part] for part in parts(trace, result) if len(part) > 1) if len(xy_m) else ()
         fix_m = xy_m[:1]
-        head_m = head_span_m(trace, result, route)
-        station_m = head_m[1] if head_m else _station_m(route, fix_m)
+        head_m, station_m = not_recorded_m(result, route), result.first_fix.station_m
+        if not np.isfinite(station_m):
+            station_m = _station_m(route, head_m[-1:] if len(head_m) else fix_m)
         day = days.get(result.ride) or cell(result.ride) or "ride"
-        found.append(Ridden(trace.device, result.ride, day, result.first_fix, pieces, fix_m, station_m, head_m))
+        early_m = result.ended_early_m
+        found.append(
+            Ridden(trace.device, result.ride, day, result.first_fix, pieces, fix_m, station_m, head_m, early_m)
+        )
     return found
 
 

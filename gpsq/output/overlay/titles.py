@@ -8,6 +8,7 @@ import numpy as np
 
 from gpsq.output import headlines, wording
 from gpsq.output.wording import short
+from gpsq.summaries.devices.first_fixes import median_is_bound
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -37,7 +38,8 @@ def missed_sentence(rides: Sequence[Ridden]) -> str:
     known = np.array([ride.fix.missed_m for ride in rides if np.isfinite(ride.fix.missed_m)])
     if not len(known):
         return f"{len(rides)} recordings; when they were started is unknown"
-    least = "at least " if any(ride.fix.missed_is_minimum for ride in rides) else ""
+    is_least = np.array([r.fix.missed_is_minimum for r in rides if np.isfinite(r.fix.missed_m)])
+    least = "at least " if median_is_bound(known, is_least) else ""
     if np.median(known) < 0.05:
         return "no road is known to be lost before the first fix (median)"
     middle = wording.metres(float(np.median(known)))
@@ -74,6 +76,11 @@ def asides(overlay: Overlay, unlabelled: Sequence[Ridden]) -> list[str]:
     if overlay.never_fixed:
         days = list(dict.fromkeys(short(ride.day, 14) for ride in overlay.never_fixed))
         said.append(f"never fixed: {', '.join(days[:4])}{' and more' if len(days) > 4 else ''}")
+    early = [ride for ride in overlay.rides if np.isfinite(ride.ended_early_m)]
+    if early:
+        most = wording.metres(max(ride.ended_early_m for ride in early))
+        who = f"{short(early[0].day, 14)} stopped" if len(early) == 1 else f"{len(early)} recordings stopped up to"
+        said.append(f"{who} {most} before the end")
     total = sum(bool(ride.pieces_m) for ride in (*overlay.rides, *overlay.never_fixed))
     if len(overlay.drawn) < total:
         said.append(f"{len(overlay.drawn)} of {total} recordings drawn")

@@ -77,7 +77,7 @@ def stage_of(analysis: Analysis, ride: str) -> Stage:
             continue
         xy_m = overlay.found.route.plane.to_metres(trace.lon_deg, trace.lat_deg)
         fix = result.first_fix
-        missed = wording.metres(fix.missed_m) if wording.says_missed(fix) else ""
+        missed = wording.missed(fix) if wording.says_missed(fix) else ""
         runners.append(Runner(trace.device, seconds, xy_m, bool(np.isfinite(fix.seconds)), flag_text(fix), missed))
     if overlay is None or not runners:
         raise InputError(

@@ -7,9 +7,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from gpsq.geometry.polyline import along_m
 from gpsq.output import wording
 from gpsq.output.drawing.margin import counted, write_margin
-from gpsq.output.drawing.route_parts import stretch_m
+from gpsq.output.drawing.route_parts import beginning_of
 from gpsq.output.drawing.sheet import LEAF, POINTS_PER_INCH, RULE, SMALL_PT, SOFT, STREET, TITLE_PT, TYPE_PT, Box, Sheet
 from gpsq.output.overlay import ground, picture
 from gpsq.output.overlay.ground import Panel
@@ -165,8 +166,8 @@ def _flag(panel: Panel, foot: Sequence[float], colour: str) -> None:
 
 def _waited(stage: Stage, runner: Runner, s: float) -> FloatArray:
     """Return the road ridden without a fix until then: evenly in time, as nobody knows better; all of it once fixed."""
-    head = next((r.head_m for r in stage.overlay.rides if r.device == runner.device and r.head_m), None)
+    head = next((r.head_m for r in stage.overlay.rides if r.device == runner.device and len(r.head_m) > 1), None)
     if head is None:
         return np.empty((0, 2))
     share = min(1.0, s / runner.seconds[0]) if runner.seconds[0] > 0 else 1.0
-    return stretch_m(stage.overlay.found, head[0], head[0] + share * (head[1] - head[0]))
+    return beginning_of(head, share * float(along_m(head)[-1]))

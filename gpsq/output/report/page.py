@@ -201,6 +201,8 @@ def _remarks(trace: Trace, result: TraceResult) -> list[str]:
     if result.spikes:
         largest = wording.metres(result.largest_spike_m)
         said.append(f"{result.spikes} spike{'s' * (result.spikes > 1)}, the largest {largest} off")
+    if np.isfinite(result.ended_early_m):
+        said.append(f"stopped {wording.metres(result.ended_early_m)} before the others of its way end")
     return [cell(text) for text in (*said, *trace.notes, trace.log_note) if text]
 
 

@@ -89,6 +89,7 @@ def of_device(summary: DeviceSummary, analysis: Analysis | None = None) -> str:
         _errors(summary),
         spikes(summary),
         sampling(summary),
+        early(summary, analysis),
         _few(summary),
     )
     said = [f"{part[:1].upper()}{part[1:]}." for part in parts if part]
@@ -131,9 +132,32 @@ def _missed(summary: DeviceSummary) -> str:
     middle, worst = figure(summary, "missed_median_m"), figure(summary, "missed_worst_m")
     if not np.isfinite(middle.value):
         return ""
-    least = "at least " if figure(summary, "missed_is_minimum").value > 0 else ""
-    most = f", at worst {wording.metres(worst.value)}" if worst.value > middle.value else ""
+    least, least_of_all = ("at least " if found.at_least else "" for found in (middle, worst))
+    most = f", at worst {least_of_all}{wording.metres(worst.value)}" if worst.value > middle.value else ""
     return f"before it {least}{wording.metres(middle.value)} of road were missed in the median{most}"
+
+
+def early(summary: DeviceSummary, analysis: Analysis | None) -> str:
+    """Return how many of a device's recordings stopped before the end of their way, "" where none did."""
+    if analysis is None:
+        return ""
+    own = [r for r in analysis.results if analysis.traces[r.trace].device == summary.device and not r.duplicate_of]
+    return _ended_early([r.ended_early_m for r in own])
+
+
+def _ended_early(early_m: Sequence[float]) -> str:
+    """Return how many recordings stopped before the end of their way, "" where none did.
+
+    Examples
+    --------
+    >>> _ended_early([float("nan"), 2204.0, float("nan")]).replace(wording.GAP, " ")
+    '1 of 3 recordings stopped 2.20 km before the end'
+    """
+    known = [value for value in early_m if np.isfinite(value)]
+    if not known:
+        return ""
+    most = "up to " if len(known) > 1 else ""
+    return f"{len(known)} of {len(early_m)} recordings stopped {most}{wording.metres(max(known))} before the end"
 
 
 def _near(summary: DeviceSummary) -> str:

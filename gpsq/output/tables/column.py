@@ -93,17 +93,20 @@ def value(column: Column, row: Mapping[str, Any]) -> Any:
 
 
 def said(column: Column, figure: Interval) -> str:
-    """Return a figure as it is shown: a share or a count of something as "6 of 10", all others as `saying` says.
+    """Return a figure as it is shown: a share or a count of something as "6 of 10", all others as `saying` says; ≥ for a bound.
 
     Examples
     --------
+    >>> said(Column("missed_median_m", "2", "", "", "m"), Interval(42.0, at_least=True)).replace(wording.GAP, " ")
+    '≥ 42 m'
     >>> said(Column("fixed_in_10s", "4", "", "", "share"), Interval(0.6, of=10))
     '6 of 10'
     """
     if figure.of and column.unit in ("share", "count") and np.isfinite(figure.value):
         count = figure.value * (figure.of if column.unit == "share" else 1)
         return f"{count:.0f} of {figure.of}"
-    return saying(column)(figure.value)
+    least = f"≥{wording.GAP}" if figure.at_least and np.isfinite(figure.value) else ""
+    return least + saying(column)(figure.value)
 
 
 def bounds(column: Column, figure: Interval) -> str:

@@ -73,6 +73,13 @@ TRACKS: tuple[Column, ...] = (
            "m"),
     Column("spikes", "count", "how often fixes went off and came back within seconds, kept or set aside", "result.spikes"),
     Column("largest_spike_m", "2", "how far off the largest spike was", "result.largest_spike_m", "m"),
+    Column("missed_low_m", "2", "lower bound of missed_m, from how well the place of the start is known; blank where missed_m "
+           "is a lower bound itself", "result.first_fix.missed_low_m", "m"),
+    Column("missed_high_m", "2", "upper bound of missed_m", "result.first_fix.missed_high_m", "m"),
+    text("place_basis", "how the place of the start is known: log, hot start, seen setting off, way back or none",
+         "result.first_fix.place_basis"),
+    Column("ended_early_m", "2", "metres of road between the end of the recording and where the others of its route end, "
+           "blank where it ended with them", "result.ended_early_m", "m"),
 )  # fmt: skip
 
 DEVIATIONS: tuple[Column, ...] = (

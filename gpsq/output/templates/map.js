@@ -29,6 +29,7 @@
     square: [[-0.9, -0.9], [0.9, -0.9], [0.9, 0.9], [-0.9, 0.9]],
     diamond: [[0, -1.25], [1.25, 0], [0, 1.25], [-1.25, 0]],
     wedge: [[0, 1.2], [1.1, -0.8], [-1.1, -0.8]],
+    bar: [[-1.2, -0.4], [1.2, -0.4], [1.2, 0.4], [-1.2, 0.4]],
     cross: [[-0.4, -1.2], [0.4, -1.2], [0.4, -0.4], [1.2, -0.4], [1.2, 0.4], [0.4, 0.4], [0.4, 1.2], [-0.4, 1.2], [-0.4, 0.4], [-1.2, 0.4], [-1.2, -0.4], [-0.4, -0.4]],
   };
   const Mark = L.CircleMarker.extend({
@@ -149,7 +150,9 @@
   function drawFixes() {
     if (!has("fixes")) return;
     for (const r of data.recordings) {
-      if (!visible(r) || !r.at.length) continue;
+      if (!visible(r)) continue;
+      if (r.stopped) add(new Mark(places(r.last)[0], { mark: "bar", radius: 7, color: colour("--halo"), weight: 1, fillColor: data.devices[r.device].colour, fillOpacity: faded(r) ? 0.15 : 1, opacity: faded(r) ? 0.15 : 1 }), () => tip(about(r), r.stopped), r.ride);
+      if (!r.at.length) continue;
       const device = data.devices[r.device];
       const mark = new Mark(places(r.at)[0], { mark: device.mark, radius: chosen(r) ? 6 : 3.5, color: colour("--halo"), weight: 1, fillColor: device.colour, fillOpacity: faded(r) ? 0.15 : 1, opacity: faded(r) ? 0.15 : 1 });
       add(mark, () => about(r), r.ride);
@@ -182,6 +185,10 @@
       const way = places(d.parts[0]);
       return { ...pixel(way[Math.floor(way.length / 2)]), text: `${data.recordings[d.recordings[0]].day}: ${d.size} off`, rank: 5 };
     });
+  }
+  // Where a recording stopped before the others of its way end.
+  function stops() {
+    return data.recordings.filter((r) => visible(r) && r.stopped && !faded(r)).map((r) => ({ ...pixel(places(r.last)[0]), text: `${r.day} ${r.stopped}`, rank: 1 }));
   }
   function kilometres(i) {
     const marks = places(data.routes[i].kilometres), apart = marks.length > 1 ? pixel(marks[0]).distanceTo(pixel(marks[1])) : 999;
@@ -217,7 +224,7 @@
     const ways = [...shown.routes].filter((i) => i >= 0), alongs = ways.map(along);
     if (has("centreline"))
       for (const head of alongs.flatMap((a) => a.heads)) svg.append(gpsqFlags.node("path", { d: "M-5 -5L3 0L-5 5", transform: `translate(${head.x} ${head.y}) rotate(${head.turn})`, class: "arrow" }));
-    const wanted = [...ways.flatMap(ends), ...(has("fixes") ? flags() : []), ...excursions(), ...(has("centreline") ? ways.flatMap(kilometres) : [])];
+    const wanted = [...ways.flatMap(ends), ...(has("fixes") ? flags() : []), ...excursions(), ...stops(), ...(has("centreline") ? ways.flatMap(kilometres) : [])];
     wanted.sort((a, b) => a.rank - b.rank);
     let left = Math.max(6, Math.min(MOST_FLAGS, Math.round(size.x / 60)));
     const few = wanted.filter((label) => !label.flag || left-- > 0);

@@ -18,7 +18,7 @@ const gpsqPlay = (() => {
     function tell() {
       const s = Number(slider.value);
       const rows = recordings.map((r) => {
-        if (s >= r.play.from) return `${r.who}: fixed${r.play.known ? ` after ${r.flag}` : ""}${r.missed === null ? "" : `, ${Math.round(r.missed)}\u00a0m missed`}`;
+        if (s >= r.play.from) return `${r.who}: fixed${r.play.known ? ` after ${r.flag}` : ""}${r.lost && `, ${r.lost}`}`;
         return `${r.who}: no fix yet`;
       });
       said.textContent = [`${clock(s)} of ${clock(end)}`, ...rows].join(" · ");

@@ -104,8 +104,9 @@ def _in_words(results: Sequence[TraceResult], never: int) -> str:
 def road_missed(results: Sequence[TraceResult], settings: Settings) -> dict[str, Interval]:
     """Return the metres and the share of the road missed before the first fix, the settling, and both times together.
 
-    ``missed_is_minimum`` is 1 where the median is a lower bound: a median is none where a value that is bounded below
-    only lies at or below its upper middle rank.
+    ``missed_is_minimum`` is 1 where the median is a lower bound (see `median_is_bound`). A bound has no interval; that of a
+    median of others reaches from the lower bound of their low values to the upper bound of their high ones, for where the
+    rides were started is known to some metres only.
     """
     level = settings.confidence
     fixes = [r.first_fix for r in results]
@@ -113,20 +114,21 @@ def road_missed(results: Sequence[TraceResult], settings: Settings) -> dict[str,
     share = np.array([f.missed_share for f in fixes], dtype=float)
     known = np.isfinite(missed)
     least = np.array([f.missed_is_minimum for f in fixes], dtype=bool)
-    minimum = _median_is_minimum(missed[known], least[known])
+    minimum = median_is_bound(missed[known], least[known])
     worst = float(missed[known].max()) if known.any() else np.nan
     figures = {
-        "missed_median_m": intervals.median(missed, level, 0),
+        "missed_median_m": _with_places(intervals.median(missed, level, 0), fixes, level),
         "missed_share_median": intervals.median(share, level, 3),
-        "missed_worst_m": Interval(worst, method="" if known.any() else "none: known for no ride"),
+        "missed_worst_m": Interval(
+            worst, method="" if known.any() else "none: known for no ride", at_least=bool(least[known].any())
+        ),
         "settle_median_s": intervals.median(np.array([f.settle_s for f in fixes], dtype=float), level, 0),
         "usable_median_s": _until_usable(results, level),
     }
     if minimum:
         for name in ("missed_median_m", "missed_share_median"):
-            f = figures[name]
-            text = f"{f.method}; at least: no trace shows where some rides began"
-            figures[name] = Interval(f.value, f.low, f.high, text)
+            text = f"{figures[name].method}; at least: no trace shows where some rides began"
+            figures[name] = Interval(figures[name].value, method=text, at_least=True)
     return figures | {"missed_is_minimum": Interval(float(minimum) if known.any() else np.nan)}
 
 
@@ -147,8 +149,26 @@ def _until_usable(results: Sequence[TraceResult], confidence: float) -> Interval
     return replace(found, value=float(np.maximum(found.value, fixed)), method=said)
 
 
-def _median_is_minimum(missed_m: FloatArray, least: BoolArray) -> bool:
-    """Return whether a bound lies at or below the upper middle rank."""
+def _with_places(median: Interval, fixes: Sequence[FirstFix], confidence: float) -> Interval:
+    """Return the median of what was missed, its interval widened by how well the places of the starts are known."""
+    if not np.isfinite(median.low):
+        return median
+    low = np.array([f.missed_m if np.isnan(f.missed_low_m) else f.missed_low_m for f in fixes], dtype=float)
+    high = np.array([f.missed_m if np.isnan(f.missed_high_m) else f.missed_high_m for f in fixes], dtype=float)
+    bounds = intervals.median(low, confidence).low, intervals.median(high, confidence).high
+    return replace(median, low=bounds[0], high=bounds[1])
+
+
+def median_is_bound(missed_m: FloatArray, least: BoolArray) -> bool:
+    """Return whether a median is a lower bound: whether a value that is one lies at or below its upper middle rank.
+
+    Examples
+    --------
+    >>> median_is_bound(np.array([10.0, 20.0, 90.0]), np.array([True, False, False]))
+    True
+    >>> median_is_bound(np.array([10.0, 20.0, 90.0]), np.array([False, False, True]))
+    False
+    """
     if not len(missed_m):
         return False
     return bool((missed_m[least] <= np.sort(missed_m)[len(missed_m) // 2]).any())

@@ -1,0 +1,30 @@
+"""How far before the end of its route a recording stopped, against ends laid out by hand."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from gpsq.measures.ended_early import early_m
+
+EVERYONE = np.ones(6, dtype=bool)
+
+
+def test_one_that_stopped_is_measured_from_where_its_fellows_end():
+    found = early_m(np.array([4000.0, 4010.0, 1800.0, 3990.0, 4004.0, 3996.0]), EVERYONE)
+    assert found[2] == pytest.approx(2200.0)
+    assert np.isnan(np.delete(found, 2)).all()
+
+
+def test_who_stops_round_the_corner_or_anywhere_in_a_wide_scatter_has_arrived():
+    assert np.isnan(early_m(np.array([4000.0, 4010.0, 3905.0, 3990.0, 4004.0, 3996.0]), EVERYONE)).all()
+    assert np.isnan(early_m(np.array([4000.0, 3940.0, 3880.0, 3995.0, 3938.0, 3720.0]), EVERYONE)).all()
+    # the same fellows, each within some metres, make of the last one a recording that stopped
+    near = early_m(np.array([4000.0, 3998.0, 3996.0, 3995.0, 4002.0, 3700.0]), EVERYONE)
+    assert near[5] == pytest.approx(298.0)
+
+
+def test_a_copy_bears_no_witness_and_unknown_ends_say_nothing():
+    last = np.array([4000.0, 4000.0, 4000.0, 1000.0, np.nan, np.nan])
+    assert early_m(last, EVERYONE)[3] == 3000.0
+    assert np.isnan(early_m(last, np.array([True, False, True, True, True, True]))).all()

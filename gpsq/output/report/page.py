@@ -157,7 +157,7 @@ def _states(analysis: Analysis) -> dict[str, Any]:
     kept = _known(columns.shown("state"), [found.figures for found in chosen])
     rows = [(found.state, found.device, found.recordings, _cells(found.figures, kept)) for found in chosen]
     heads = [column.heading for column in kept]
-    return {"heads": heads, "rows": rows if len({found.state for found in chosen}) > 1 else []}
+    return {"heads": heads, "rows": rows if heads and len({found.state for found in chosen}) > 1 else []}
 
 
 def _cells(figures: Mapping[str, Interval], wanted: Sequence[Column]) -> list[tuple[str, list[str]]]:

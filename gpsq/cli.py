@@ -30,7 +30,6 @@ app = typer.Typer(
     help="Judge the quality of repeated GPS tracks: time to first fix, distance missed, cross-track error, deviations.\n\n"
     "Not for navigation or safety of life. Never operate a device while riding; follow the local rules of the road.",
     no_args_is_help=True,
-    add_completion=False,
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
 )
@@ -79,29 +78,41 @@ def demo(
 
 @app.command()
 def analyse(
-    folder: Folder,
+    folder: Annotated[
+        Path, typer.Argument(metavar="[FOLDER]", help="Folder of the campaign; recordings lie at any depth.")
+    ] = Path(),
     out: Out = None,
     tiles: Tiles = None,
     parquet: Annotated[bool, typer.Option("--parquet", help="Write the layers as GeoParquet too.")] = False,
     cut_passes: Cut = False,
     cluster: OnCluster = None,
+    open_browser: Annotated[bool, typer.Option("--open", help="Show the report in the browser.")] = False,
     quiet: Quiet = False,
 ) -> None:
-    """Analyse the recordings below FOLDER: tables, map and report."""
+    """Analyse the recordings below FOLDER, or below the folder you stand in: tables, map and report."""
     asked: dict[str, Any] = {"tiles": tiles, "parquet": parquet, "cut_passes": cut_passes}
-    _analyse_into(folder, out or folder / RESULTS, cluster=cluster, quiet=quiet, **asked)
+    _analyse_into(folder, out or folder / RESULTS, cluster=cluster, open_browser=open_browser, quiet=quiet, **asked)
 
 
-def _analyse_into(folder: Path, out: Path, *, quiet: bool, cluster: str | None = None, **asked: Any) -> None:
-    from gpsq.output import terminal
+def _analyse_into(
+    folder: Path, out: Path, *, quiet: bool, cluster: str | None = None, open_browser: bool = False, **asked: Any
+) -> None:
+    from gpsq.campaign import start_log
+    from gpsq.output import closing, terminal
     from gpsq.pipeline.campaign_run import analyse_into
 
     with _running(cluster, quiet=quiet) as how:
         say = partial(_say, quiet=quiet)
         analysis = analyse_into(folder, out, say=say, **asked, **how)
-    for line in terminal.lines(analysis):
+    for line in (*terminal.lines(analysis), *closing.where_it_falls_short(analysis)):
         typer.echo(line)
     typer.echo(f"\nReport: {out / 'report.html'}")
+    for line in closing.row_to_copy(analysis, folder / start_log.FILE):
+        typer.echo(line)
+    if open_browser:
+        import webbrowser
+
+        webbrowser.open((out / "report.html").absolute().as_uri())
     _say(*(u.message for u in analysis.unreadable))
     _say(*analysis.notes, quiet=quiet)
     if analysis.unreadable:
@@ -326,7 +337,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
     """Run the command line; every refusal is one plain line and an exit status, never a traceback."""
     _set_up_process()
     try:
-        app(args=list(arguments) if arguments is not None else None, standalone_mode=True)
+        app(args=list(arguments) if arguments is not None else None, prog_name="gpsq", standalone_mode=True)
     except GpsqError as error:
         typer.echo(str(error), err=True)
         raise SystemExit(NOTHING) from None

@@ -101,6 +101,14 @@ class RouteResult:
 
 
 @dataclass(frozen=True)
+class Way:
+    """How a route is called for people: `name` such as "out, mornings, north-east", `short` such as "out"; "" where unknown."""
+
+    name: str
+    short: str = ""
+
+
+@dataclass(frozen=True)
 class Streets:
     """A local file of lines to be drawn below pictures: its path from the campaign's folder, its digest, and whose it is."""
 
@@ -122,7 +130,8 @@ class EarlierResults:
 class Analysis:
     """Everything one run found. `results[i]` belongs to `traces[i]`.
 
-    `time_zone` is the campaign's, "" for UTC; `streets` are drawn below maps; `published` marks a copy whose ends are cut.
+    `time_zone` is the campaign's, or an offset such as ``+02:00`` that its files agree on, "" for UTC; `streets` are drawn
+    below maps; `ways` are what routes are called; `published` marks a copy whose ends are cut.
     """
 
     folder: str
@@ -139,6 +148,7 @@ class Analysis:
     summaries: Summaries = field(default_factory=Summaries)
     time_zone: str = ""
     streets: Streets | None = None
+    ways: Mapping[str, Way] = field(default_factory=dict)
     published: bool = False
 
     def __post_init__(self) -> None:

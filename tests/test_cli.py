@@ -16,6 +16,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from small_rides import gpx
 
 from gpsq.cli import main
 from gpsq.simulate import shipped_demo
@@ -143,10 +144,85 @@ def test_nothing_to_analyse_is_one_line_and_status_2(tmp_path):
     done = in_a_process_of_its_own("analyse", tmp_path)
     assert done.returncode == 2
     assert done.stdout == ""
-    assert done.stderr == f"{tmp_path}: found no recording; expected recordings of rides\n"
+    assert done.stderr == (
+        f"{tmp_path}: found no recording; expected recordings of rides: GPX, NMEA 0183 or CSV, zipped or not\n"
+    )
     missing = gpsq("analyse", tmp_path / "nowhere")
     assert missing.returncode == 2
     assert missing.stderr.count("\n") == 1
+
+
+def test_files_of_other_kinds_are_counted_and_what_is_read_is_named(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    for number in range(12):
+        (tmp_path / f"{number}.xyz").write_bytes(b"\x0e\x10\xd9\x07" + bytes(60))
+    for name in ("map.png", "cat.JPG", ".hidden", "campaign.toml", "rides.csv"):
+        (tmp_path / name).write_bytes(b"")
+    done = gpsq("analyse")
+    assert (done.returncode, done.stdout) == (2, "")
+    assert done.stderr == (
+        ".: found 14 files, none of a kind that is read (12 named .xyz, 2 pictures); "
+        "expected GPX, NMEA 0183 or CSV, zipped or not: export as GPX\n"
+    )
+    (tmp_path / "torn.gpx").write_text("<gpx><trk>", encoding="utf-8")
+    lost = gpsq("analyse", tmp_path)
+    assert "found 1 file, none of which can be read, and 14 of kinds that are not read (12 named .xyz, 2" in lost.stderr
+
+
+def a_week(folder: Path, days: int = 4) -> Path:
+    """Write rides of one device into a flat folder: they begin at the fix, and nothing tells when they were started."""
+    folder.mkdir()
+    for day in range(days):
+        fixed = f"2024-05-{14 + day}T07:00:30"
+        (folder / f"{fixed[:10]}.gpx").write_text(gpx(fixed, n=200), encoding="utf-8")
+    return folder
+
+
+def test_alone_it_works_on_the_folder_one_stands_in_and_says_how_to_give_the_starts(tmp_path):
+    week = a_week(tmp_path / "week")
+    done = subprocess.run(
+        [sys.executable, "-m", "gpsq", "analyse"], capture_output=True, text=True, cwd=week, check=False
+    )
+    assert done.returncode == 0, done.stderr
+    lines = done.stdout.splitlines()
+    assert f"Report: {Path('gpsq-results/report.html')}" in lines
+    assert "<title>week" in (week / "gpsq-results" / "report.html").read_text(encoding="utf-8")
+    assert lines[-1].startswith(
+        "No start is known, so no time to first fix is measured: write when you pressed start into rides.csv"
+    )
+    assert "such as 2024-05-14 hh:mm:ss Z (Z is UTC" in lines[-1]
+    (week / "rides.csv").write_text("2024-05-14 07:00:05 Z\n", encoding="utf-8")
+    again = gpsq("analyse", week)
+    assert "No start is known" not in again.stdout
+    waits = {row["file"]: row["ttff_s"] for row in rows(week / "gpsq-results" / "tracks.csv")}
+    assert waits["2024-05-14.gpx"] == "25.0"
+
+
+def test_an_analysis_ends_with_the_three_shortfalls_that_matter_most(tmp_path):
+    week = a_week(tmp_path / "a week")
+    told = gpsq("analyse", week).stdout.split("\n\n")
+    (shown,) = [part.splitlines() for part in told if part.startswith("Where it falls short of a fair test")]
+    whole = gpsq("check", week).stdout.split("(docs/protocol.md)\n")[1].splitlines()
+    assert shown[1:] == whole[:3]
+    assert shown[0] == f"Where it falls short of a fair test ({len(whole) - 3} more: gpsq check '{week}')"
+
+
+def test_the_report_is_shown_where_that_is_asked_for(tmp_path, monkeypatch):
+    shown = []
+    monkeypatch.setattr("webbrowser.open", shown.append)
+    with contextlib.suppress(SystemExit):
+        main(["analyse", str(a_week(tmp_path / "week", days=2)), "--open", "-q"])
+    assert shown == [(tmp_path / "week" / "gpsq-results" / "report.html").as_uri()]
+
+
+@pytest.mark.parametrize(("typed", "offered"), [("gpsq an", {"analyse"}), ("gpsq analyse --op", {"--open"})])
+def test_the_shell_completes_commands_and_options(typed, offered):
+    """As bash asks: the words so far and the number of the one being typed, in the environment."""
+    asked = {"_GPSQ_COMPLETE": "complete_bash", "COMP_WORDS": typed, "COMP_CWORD": str(len(typed.split()) - 1)}
+    done = subprocess.run(
+        [sys.executable, "-m", "gpsq"], capture_output=True, text=True, env=os.environ | asked, check=False
+    )
+    assert set(done.stdout.split()) == offered
 
 
 def test_a_broken_file_does_not_stop_the_rest(analysed, tmp_path):

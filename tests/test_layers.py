@@ -28,6 +28,7 @@ FLOORS = (
     ("pipeline",),
     ("web",),
     ("cli",),
+    ("__main__",),
 )
 FLOOR = {name: number for number, floor in enumerate(FLOORS) for name in floor}
 MOST_IN_A_FOLDER = 16
@@ -103,7 +104,7 @@ def test_no_folder_is_a_hall_and_no_module_a_book() -> None:
     for file in MODULES.values():
         sizes[file.parent] = sizes.get(file.parent, 0) + 1
     assert {f.name: n for f, n in sizes.items() if n > MOST_IN_A_FOLDER} == {}
-    assert sizes[PACKAGE] <= MOST_BESIDE_THE_FOLDERS + 1  # the face of the package comes on top
+    assert sizes[PACKAGE] <= MOST_BESIDE_THE_FOLDERS + 2  # the package as it is imported and as it is run come on top
     lines = {name: len(file.read_text("utf-8").splitlines()) for name, file in MODULES.items()}
     assert {name: n for name, n in lines.items() if n > LONGEST_LINES} == {}
 

@@ -47,3 +47,15 @@ def test_the_worked_page_uses_public_names_alone():
     used = set(re.findall(r"\bgpsq\.(\w+)", code))
     assert "analyse" in used
     assert used <= {*gpsq.__all__, "__version__"}
+
+
+def test_the_citation_file_is_of_the_citation_file_format_and_of_this_version():
+    """Keys that version 1.2.0 of the Citation File Format demands (its schema guide), and those that are ours to keep true."""
+    yaml = pytest.importorskip("yaml")
+    docs = NOTEBOOK.parent
+    told = yaml.safe_load((docs / "CITATION.cff").read_text(encoding="utf-8"))
+    assert {"cff-version", "message", "title", "authors"} <= told.keys()
+    assert (told["cff-version"], told["type"], told["license"]) == ("1.2.0", "software", "MIT")
+    assert all(author["name"] for author in told["authors"])
+    assert told["version"] == version("gpsq")
+    assert f"## {told['version']}" in (docs / "CHANGELOG.md").read_text(encoding="utf-8")

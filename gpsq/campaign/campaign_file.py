@@ -22,6 +22,7 @@ _KEYS = (
     "time_zone",
     "devices",
     "reference",
+    "routes",
     "private_place",
     "cut_passes",
     "compare",
@@ -50,6 +51,7 @@ class Campaign:
     time_zone : name of the zone that times without one are in, or None.
     devices : a file or a device's name → the name wanted.
     reference : a route's name or a file → the file of its reference line, below the campaign's folder.
+    routes : a route's letter or a recording on it → the name wanted.
     compare : results folders of earlier campaigns, or campaigns that hold them, from the campaign's folder.
     cut_passes : recordings that hold many passes are to be cut into them.
     streets : a file of lines, below the campaign's folder, to be drawn pale below maps; streets_source : whose it is.
@@ -65,6 +67,7 @@ class Campaign:
     settings: Settings = field(default_factory=Settings)
     streets: str = ""
     streets_source: str = ""
+    routes: Mapping[str, str] = field(default_factory=dict)
 
 
 def load(folder: Path) -> Campaign:
@@ -104,6 +107,7 @@ def parse(data: bytes, folder: Path) -> Campaign:
         settings=_settings(table),
         streets=_streets(table, folder),
         streets_source=_text(table, "streets_source"),
+        routes=_texts(table, "routes"),
     )
 
 

@@ -65,15 +65,26 @@ def _is_calendar_word(word: str) -> bool:
     return bool(re.fullmatch(r"\d+|w\d\d?|kw\d\d?|\d{1,2}(st|nd|rd|th)|\d{8}t\d+z?", word)) or word in _WORDS
 
 
-def device_of(file: str, creator: str, logged: str, renames: Mapping[str, str]) -> str:
-    """Return the device's name: start log, else sub-folder, else the file's creator; renamed last.
+def folders_of(file: str) -> tuple[str, ...]:
+    """Return the folders that a file lies in, below the campaign's; an archive is none.
+
+    Examples
+    --------
+    >>> folders_of("park/week.zip/watch/mon.gpx")
+    ('park', 'watch')
+    """
+    return tuple(part for part in file.split("/")[:-1] if not part.lower().endswith(".zip"))
+
+
+def device_of(file: str, found: str, logged: str, renames: Mapping[str, str]) -> str:
+    """Return the device's name: the start log's, else what folder or file tell; renamed last.
 
     Parameters
     ----------
     file : str
         Path below the campaign's folder; members of an archive stand below the archive's name.
-    creator : str
-        As the file says.
+    found : str
+        As `gpsq.campaign.device_folders.found_devices` tells it.
     logged : str
         From ``rides.csv``, or "".
     renames : mapping
@@ -81,12 +92,8 @@ def device_of(file: str, creator: str, logged: str, renames: Mapping[str, str]) 
 
     Examples
     --------
-    >>> device_of("watch/mon.gpx", "maker", "", {"watch": "Watch A"})
+    >>> device_of("watch/mon.gpx", "watch", "", {"watch": "Watch A"})
     'Watch A'
-    >>> device_of("2024-05-14/ride.gpx", "", "", {})
-    'unknown device'
     """
-    folders = [part for part in file.split("/")[:-1] if not part.lower().endswith(".zip")]
-    folder = folders[0] if folders and not is_date(folders[0]) else ""
-    found = logged or folder or creator or UNKNOWN_DEVICE
-    return renames.get(file) or renames.get(found) or found
+    name = logged or found or UNKNOWN_DEVICE
+    return renames.get(file) or renames.get(name) or name

@@ -201,7 +201,7 @@ def _by_time(
     rows: Sequence[StartEntry], free: Sequence[Recording], known: Sequence[Recording], within_s: float
 ) -> dict[int, Match]:
     """Give each recording to the last row before it: whoever starts a device again ends what it was searching for."""
-    names = {r.device.casefold() for r in known if r.device != UNKNOWN_DEVICE}
+    names = {r.device.casefold() for r in known if not r.device.startswith(UNKNOWN_DEVICE)}
     nameless = [n for n, entry in enumerate(rows) if not entry.file]
     timed = sorted((n for n in nameless if not np.isnat(rows[n].started)), key=lambda n: rows[n].started)
     own: dict[int, list[Recording]] = {n: [] for n in timed}

@@ -18,6 +18,7 @@ _ANY = re.compile(
     r"(\d{4})-?(\d\d)-?(\d\d)[Tt\s]\s*(\d\d):?(\d\d)(?::?(\d\d)(?:[.,](\d+))?)?\s*(Z|UTC|GMT|[+\-−]\d\d(?::?\d\d)?)?",
     re.ASCII | re.IGNORECASE,
 )
+_OFFSET = re.compile(r"[Tt\s].*\d([+\-−](?:0\d|1[0-4])(?::?[0-5]\d)?)$", re.ASCII)
 _LEAP = re.compile(r"[Tt\s]\s*\d\d:?\d\d:?60(?!\d)", re.ASCII)
 
 
@@ -31,12 +32,14 @@ class ClockTimes:
     without_zone : how many had no zone and were taken as UTC.
     unreadable : how many texts could not be read.
     leap_seconds : how many stood for the 60th second of a minute.
+    offset_min : the offset from UTC that all of them bear, in minutes; None where they say UTC, nothing, or not the same.
     """
 
     time: TimeArray
     without_zone: int = 0
     unreadable: int = 0
     leap_seconds: int = 0
+    offset_min: int | None = None
 
 
 def parse_times(texts: list[str]) -> ClockTimes:
@@ -61,7 +64,15 @@ def parse_times(texts: list[str]) -> ClockTimes:
         sum(not zone and not np.isnat(time) for time, zone in read),
         sum(bool(np.isnat(time)) for time, _ in read),
         sum(bool(_LEAP.search(text)) for text in texts),
+        _offset_min(texts),
     )
+
+
+def _offset_min(texts: list[str]) -> int | None:
+    found = {match[1] if (match := _OFFSET.search(text)) else "" for text in texts}
+    if len(found) != 1 or "" in found:
+        return None
+    return round(_zone(found.pop()).utcoffset(None).total_seconds() / 60) or None
 
 
 def parse_time(text: str) -> tuple[np.datetime64, bool]:

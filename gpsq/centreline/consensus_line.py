@@ -226,9 +226,9 @@ def _middle(line: FloatArray, counted: weights.Counted, passed: BoolArray) -> Fl
 
     Moves, not the line, are averaged over twice the usual scatter, so that corners stay and noise draws no spurs.
     """
-    moved = robust_middle(counted.xy_m, counted.weight, line, passed) - line
-    moved = steadied(moved, counted.weight.sum(axis=1))
     step_m = max(float(np.hypot(*(line[1] - line[0]))), 1e-9)
+    moved = robust_middle(counted.xy_m, counted.weight, line, passed, step_m) - line
+    moved = steadied(moved, counted.weight.sum(axis=1))
     scatter_m = float(np.sqrt(np.median(counted.variance_m2)))
     return smooth(line + weights.averaged(moved, round(scatter_m / step_m)), SMOOTHING)
 

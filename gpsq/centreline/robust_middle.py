@@ -30,15 +30,18 @@ PASSED_BY_M = 60.0
 #: roads of their own: the median distance would then be theirs. For normal noise that quantile is 0.93 standard deviations.
 #: A tighter one where some are far off was tried: it locks on one cluster of ordinary noise.
 CUT_QUANTILE, CUT_FACTOR = 0.35, 4.5
-#: A cut-off below this would quarrel with the noise of a street canyon.
-LEAST_CUT_M = 25.0
+#: A cut-off below this would quarrel with the noise of a street canyon, where one of five receivers may lie 28 m from the
+#: other four and be as right as they; on a route of a few hundred metres so many stations are that wide already.
+LEAST_CUT_M, LEAST_CUT_STATIONS = 40.0, 8.0
 #: A station is well supported when its places weigh at least this share of the best supported station near it, …
 SUPPORTED_SHARE = 0.3
 #: … near being within a few times this many stations.
 NEIGHBOUR_STATIONS = 4
 
 
-def robust_middle(places_m: FloatArray, weights: FloatArray, start_m: FloatArray, passed: BoolArray) -> FloatArray:
+def robust_middle(
+    places_m: FloatArray, weights: FloatArray, start_m: FloatArray, passed: BoolArray, step_m: float
+) -> FloatArray:
     """Return (m, 2) the robust middle of the places of each station: geometric median, then a mean of those near it.
 
     Parameters
@@ -46,20 +49,21 @@ def robust_middle(places_m: FloatArray, weights: FloatArray, start_m: FloatArray
     places_m : (m, t, 2) place of each trace at each station, nan where it has none.
     weights : (m, t) weight of each, not negative; traces without weight are left out.
     start_m : (m, 2) where to begin; returned unchanged where no trace has a place.
-    passed : (m, t) the stations that a trace passes by, elsewhere.
+    passed : (m, t) the stations that a trace passes by, elsewhere. step_m : from station to station.
 
     Examples
     --------
     >>> places = np.array([[[0.0, 0.0], [0.0, 1.0], [0.0, 50.0]]])
     >>> nowhere = np.zeros((1, 3), dtype=bool)
-    >>> robust_middle(places, np.ones((1, 3)), np.zeros((1, 2)), nowhere).round(1).tolist()
+    >>> robust_middle(places, np.ones((1, 3)), np.zeros((1, 2)), nowhere, 5.0).round(1).tolist()
     [[0.0, 0.5]]
     """
     places, each = read_only(places_m, np.float64), read_only(weights, np.float64)
     line = geometric_median(places, each, start_m)
     _mean_of_pairs(places, each, line)
     if places.shape[1] >= 3:
-        _mean_of_near(places, each, read_only(passed, np.bool_), line)
+        least_cut_m = min(LEAST_CUT_M, LEAST_CUT_STATIONS * step_m)
+        _mean_of_near(places, each, read_only(passed, np.bool_), line, least_cut_m)
     return line
 
 
@@ -158,7 +162,7 @@ def _mean_of_pairs(places: FloatArray, weights: FloatArray, line: FloatArray) ->
 
 @compiled
 def _mean_of_near(
-    places: FloatArray, weights: FloatArray, passed: BoolArray, line: FloatArray
+    places: FloatArray, weights: FloatArray, passed: BoolArray, line: FloatArray, least_cut_m: float
 ) -> None:  # pragma: no cover - compiled
     """Move each station to the mean of its (m, t, 2) places, those of traces that run elsewhere thereabouts left out."""
     stations, count, _ = places.shape
@@ -171,7 +175,7 @@ def _mean_of_near(
     for _ in range(CUT_STEPS):
         _distances(places, there, passed, line, away)
         _mean_distances(away, there, passed, near)
-        _cut_offs(near, cut, middle)
+        _cut_offs(near, least_cut_m, cut, middle)
         for j in range(stations):
             for t in range(count):
                 elsewhere[j, t] = passed[j, t] or (there[j, t] and near[j, t] >= cut[j])
@@ -217,7 +221,9 @@ def _mean_distances(
 
 
 @compiled
-def _cut_offs(near: FloatArray, cut: FloatArray, middle: FloatArray) -> None:  # pragma: no cover - compiled
+def _cut_offs(
+    near: FloatArray, least_cut_m: float, cut: FloatArray, middle: FloatArray
+) -> None:  # pragma: no cover - compiled
     """Fill `cut` (m,) with the distance beyond which a trace is elsewhere, `middle` (m,) with the median distance."""
     stations, count = near.shape
     column, rank = np.empty(count), np.arange(count)
@@ -228,7 +234,7 @@ def _cut_offs(near: FloatArray, cut: FloatArray, middle: FloatArray) -> None:  #
             here += 1
         cut[j], middle[j] = np.inf, np.inf
         if here >= 3:
-            cut[j] = max(LEAST_CUT_M, CUT_FACTOR * _quantile(column[:here], CUT_QUANTILE))
+            cut[j] = max(least_cut_m, CUT_FACTOR * _quantile(column[:here], CUT_QUANTILE))
             middle[j] = _quantile(column[:here], 0.5)
 
 

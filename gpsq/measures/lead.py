@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from gpsq.model import FloatArray
+    from gpsq.results import RouteResult, TraceResult
 
 #: A place this near the line lies on it: the door is beside the road, and the log's place is read off a map.
 ON_LINE_M = 40.0
@@ -93,3 +94,37 @@ def _along(place_m: FloatArray, head_m: FloatArray, way_m: FloatArray) -> Reache
     share = ((stations - from_m) / (to_m - from_m))[:, None]
     moved = xy_m + (1 - share) * (place_m - xy_m[0]) + share * (head_m - xy_m[-1])
     return Reached(-float(polyline.along_m(moved)[-1]), Lead(moved))
+
+
+def not_recorded_m(result: TraceResult, found: RouteResult) -> FloatArray:
+    """Return the (k, 2) way ridden before the first fix, from the place of the start, in no recording; (0, 2) if unknown.
+
+    It leads to the centreline as `TraceResult.lead` says, and along it to where the first fix lies.
+    """
+    missed_m, station_m = result.first_fix.missed_m, result.first_fix.station_m
+    if found.centreline is None or not np.isfinite(missed_m) or missed_m <= 0:
+        return np.empty((0, 2))
+    lead = result.lead.xy_m if result.lead else np.empty((0, 2))
+    lead_m = float(polyline.along_m(lead)[-1]) if len(lead) else 0.0
+    if not np.isfinite(station_m):  # of a copy that does not say where the route begins
+        station_m = float(found.centreline.along_m[0]) + missed_m
+    if lead_m >= missed_m:
+        return beginning_of(lead, missed_m)
+    line = found.centreline
+    from_m, to_m = np.clip([station_m - missed_m + lead_m, station_m], line.along_m[0], line.along_m[-1])
+    inner = line.along_m[(line.along_m > from_m) & (line.along_m < to_m)]
+    return np.vstack([lead, polyline.at_along(line.xy_m, line.along_m, np.array([from_m, *inner, to_m]))])
+
+
+def beginning_of(way_m: FloatArray, length_m: float) -> FloatArray:
+    """Return the first metres of a way.
+
+    Examples
+    --------
+    >>> beginning_of(np.array([[0.0, 0.0], [10.0, 0.0], [10.0, 10.0]]), 15.0).tolist()
+    [[0.0, 0.0], [10.0, 0.0], [10.0, 5.0]]
+    """
+    along = polyline.along_m(way_m)
+    inner = along[along < length_m]
+    stations = np.append(inner, min(length_m, along[-1]))
+    return polyline.at_along(way_m, along, stations)

@@ -1,21 +1,21 @@
 """How rides are called for people: by day and time, as shortly as tells them apart; by their names where no day is known.
 
-Days and times are in the campaign's time zone where it names one, else in UTC.
+Days and times are in the campaign's time zone, where it or its files name one, else in UTC.
 """
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
 from typing import TYPE_CHECKING
-from zoneinfo import ZoneInfo
 
 import numpy as np
 
+from gpsq.campaign.local_time import local, zone_of
 from gpsq.output.instants import dated
 from gpsq.output.wording import cell
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
+    from datetime import datetime
 
     from gpsq.results import Analysis
 
@@ -32,13 +32,8 @@ def ride_starts(analysis: Analysis) -> dict[str, datetime]:
         known = times[~np.isnat(times)]
         if result.ride and len(known):
             earliest[result.ride] = min(known.min(), earliest.get(result.ride, known.min()))
-    zone = ZoneInfo(analysis.time_zone) if analysis.time_zone else UTC
-    return {ride: _local(time, zone) for ride, time in earliest.items()}
-
-
-def _local(time: np.datetime64, zone: ZoneInfo | object) -> datetime:
-    seconds = int(time.astype("datetime64[s]").astype(np.int64))
-    return datetime.fromtimestamp(seconds, UTC).astimezone(zone)  # type: ignore[arg-type]
+    zone = zone_of(analysis.time_zone)
+    return {ride: local(time, zone) for ride, time in earliest.items()}
 
 
 def days_only(analysis: Analysis) -> bool:
@@ -108,6 +103,7 @@ def between_days(first: datetime, last: datetime) -> str:
 
     Examples
     --------
+    >>> from datetime import datetime
     >>> between_days(datetime(2025, 9, 8), datetime(2025, 9, 12))
     '8–12 Sep 2025'
     >>> between_days(datetime(2025, 9, 8), datetime(2025, 10, 1)), between_days(datetime(2025, 9, 8), datetime(2025, 9, 8))

@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import TYPE_CHECKING
+
+import numpy as np
 
 from gpsq.campaign.flags import CLEAR
 from gpsq.output import wording
 from gpsq.output.device_figures import figure, overall
 from gpsq.output.report.cards import by_event
-from gpsq.output.report.sentences import early, sampling, spikes
+from gpsq.output.report.sentences import by_way, early, sampling, spikes
 from gpsq.output.tables.column import said, saying
 from gpsq.output.tables.columns import shown
 from gpsq.output.wording import GAP, cell
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Mapping, Sequence
+    from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 
     from gpsq.model import Deviation
     from gpsq.output.tables.column import Column
@@ -22,6 +25,8 @@ if TYPE_CHECKING:
     from gpsq.summary_types import DeviceSummary
 
 Row = list[str]
+#: Columns that are left out where no device has a figure; of the others it is said that they are unknown.
+ONLY_WHERE_KNOWN = ("ttff_estimate_median_s",)
 DEVIATION_HEADS = ["event", "deviation", "recording", "route", "from", "to", "peak", "suggestion", "flag"]
 
 
@@ -30,25 +35,32 @@ def lines(analysis: Analysis) -> Iterator[str]:
     devices = overall(analysis).values()
     yield "Time to first fix"
     yield from columns(_figures(devices, "fix"))
+    yield from _remarks(devices, partial(by_way, analysis=analysis))
     yield ""
     yield "Errors on the road, after settling"
     yield from columns(_figures(devices, "errors"))
-    yield from _remarks(devices, analysis)
+    yield from _remarks(devices, sampling, spikes, partial(early, analysis=analysis))
     yield ""
     yield from _deviation_summary(analysis)
 
 
 def _figures(devices: Iterable[DeviceSummary], part: str) -> list[Row]:
     """Return heads and a row per device: the columns of a part of the report that a terminal has room for."""
+    devices = tuple(devices)
     wanted = [c for c in shown(part) if {"terminal", "terminal interval"} & set(c.parts)]
+    wanted = [
+        c
+        for c in wanted
+        if c.name not in ONLY_WHERE_KNOWN or any(np.isfinite(figure(d, c.source).value) for d in devices)
+    ]
     heads = ["device", "rides", *(c.short_heading for c in wanted)]
     return [heads, *([cell(d.device), str(d.rides), *(_said(d, c) for c in wanted)] for d in devices)]
 
 
-def _remarks(devices: Iterable[DeviceSummary], analysis: Analysis) -> Iterator[str]:
-    """Say which devices record so rarely that errors between fixes are not seen, were off for a moment, stopped early."""
+def _remarks(devices: Iterable[DeviceSummary], *remarks: Callable[[DeviceSummary], str]) -> Iterator[str]:
+    """Yield what is said of each device beside its figures."""
     for device in devices:
-        for said_of in (sampling(device), spikes(device), early(device, analysis)):
+        for said_of in (remark(device) for remark in remarks):
             if said_of:
                 yield f"{cell(device.device)}: {said_of}".replace(GAP, " ")
 
@@ -79,7 +91,7 @@ def deviation_lines(analysis: Analysis) -> Iterator[str]:
             d.event if d is own[0] else "",
             d.id,
             _recording(analysis, d.trace),
-            d.route,
+            wording.way_short(analysis, d.route),
             wording.metres(d.from_m),
             wording.metres(d.to_m),
             f"{wording.metres(d.peak_m)} {d.side}",

@@ -4,12 +4,10 @@ from __future__ import annotations
 
 import math
 import re
+from pathlib import Path
 from typing import TYPE_CHECKING
 
-import numpy as np
-
 from gpsq.exceptions import one_line
-from gpsq.output.instants import dated
 
 if TYPE_CHECKING:
     from gpsq.model import FirstFix
@@ -17,6 +15,8 @@ if TYPE_CHECKING:
     from gpsq.summary_types import Interval
 
 UNKNOWN = "unknown"
+#: What a time to first fix is worked out from, by `gpsq.model.ESTIMATE_BASES`.
+ESTIMATED_FROM = {"companion": "another device of the ride", "file name": "the file’s name", "road": "the road missed"}
 #: No-break space between figure and unit (SI brochure, 5.4.3).
 GAP = "\N{NO-BREAK SPACE}"
 
@@ -91,20 +91,6 @@ def longer(extra_m: float) -> str:
     return f"{size} {'longer' if extra_m > 0 else 'shorter'} than"
 
 
-def day(time: np.datetime64) -> str:
-    """Return the day of a time, in UTC; "" where it has none.
-
-    Examples
-    --------
-    >>> day(np.datetime64("2025-09-01T06:50", "ms")), day(np.datetime64("NaT"))
-    ('1 September 2025', '')
-    """
-    if np.isnat(dated(np.array([time], "datetime64[ms]"))[0]):
-        return ""
-    found = time.astype("datetime64[D]").item()
-    return f"{found.day} {found:%B %Y}"
-
-
 def share(value: float) -> str:
     """Return a share in per cent; never rounded up to all or down to none.
 
@@ -154,6 +140,9 @@ def first_fix(fix: FirstFix) -> str:
     'start unknown'
     >>> first_fix(FirstFix("log", seconds=58.0, missed_m=290.0, missed_is_minimum=True)).replace(GAP, " ")
     'fixed after 58 s, at least 290 m missed'
+    >>> worked_out = FirstFix("none", estimate_s=25.0, estimate_low_s=19.0, estimate_high_s=31.0, estimate_basis="road")
+    >>> first_fix(worked_out).replace(GAP, " ")
+    'fixed after about 25 s (19 s to 31 s)'
     """
     if fix.censored:
         return "never fixed" + (f" in {seconds(fix.at_least_s)}" if math.isfinite(fix.at_least_s) else "")
@@ -161,9 +150,40 @@ def first_fix(fix: FirstFix) -> str:
         said = f"fixed after {seconds(fix.seconds)}"
     elif math.isfinite(fix.at_least_s):
         said = f"fixed after at least {seconds(fix.at_least_s)}"
+    elif math.isfinite(fix.estimate_s):
+        said = f"fixed after {about(fix)}"
     else:
         said = "start unknown"
     return said + (f", {missed(fix)} missed" if says_missed(fix) else "")
+
+
+def about(fix: FirstFix) -> str:
+    """Return a time that is worked out, with its bounds, never without.
+
+    Examples
+    --------
+    >>> from gpsq.model import FirstFix
+    >>> about(FirstFix("none", estimate_s=25.0, estimate_low_s=19.0, estimate_high_s=float("inf"))).replace(GAP, " ")
+    'about 25 s (over 19 s)'
+    """
+    low, high = seconds(fix.estimate_low_s), seconds(fix.estimate_high_s)
+    return f"about {seconds(fix.estimate_s)} ({f'{low} to {high}' if math.isfinite(fix.estimate_high_s) else f'over {low}'})"
+
+
+def start_known(fix: FirstFix) -> str:
+    """Return how the start of a recording is known, or what its time to first fix is worked out from.
+
+    Examples
+    --------
+    >>> from gpsq.model import FirstFix
+    >>> start_known(FirstFix("none", estimate_s=25.0, estimate_basis="road"))
+    'worked out from the road missed; start pressed is not recorded'
+    >>> start_known(FirstFix("log", seconds=25.0))
+    'start from the start log'
+    """
+    if math.isfinite(fix.estimate_s):
+        return f"worked out from {ESTIMATED_FROM[fix.estimate_basis]}; start pressed is not recorded"
+    return start_basis(fix.basis)
 
 
 def says_missed(fix: FirstFix) -> bool:
@@ -184,6 +204,10 @@ def missed(fix: FirstFix) -> str:
         return UNKNOWN
     least = "at least " if fix.missed_is_minimum else ""
     return least + metres(fix.missed_m)
+
+
+def _name_of(folder: str) -> str:
+    return Path(folder.replace("\\", "/")).absolute().name
 
 
 def missed_between(fix: FirstFix) -> str:
@@ -219,8 +243,28 @@ def typeset(text: str) -> str:
 
 def title(analysis: Analysis) -> str:
     """Return the campaign's title, else the name of its folder."""
-    named = analysis.title or analysis.folder.replace("\\", "/").rstrip("/").rsplit("/", 1)[-1]
+    named = analysis.title or (_name_of(analysis.folder) if analysis.folder else "")
     return cell(named) if named.strip(". ") else "Repeated rides"
+
+
+def way(analysis: Analysis, route: str) -> str:
+    """Return a route's letter with what it is called, such as "A (out, mornings, north-east)"."""
+    called = analysis.ways.get(route)
+    return cell(f"{route} ({called.name})" if called and called.name else route)
+
+
+def way_short(analysis: Analysis, route: str) -> str:
+    """Return a route's letter with what it is called where there is little room, such as "A (out)"."""
+    called = analysis.ways.get(route)
+    return cell(f"{route} ({called.short})" if called and called.short else route)
+
+
+def on_way(analysis: Analysis, route: str) -> str:
+    """Return which way, within a sentence: "on the way out", "on the way back", "on way A", or "on" and the person's name."""
+    called = analysis.ways.get(route)
+    if called is None or not called.short:
+        return f"on way {cell(route)}"
+    return f"on the way {called.short}" if called.short in ("out", "back") else f"on {cell(called.short)}"
 
 
 def short(text: str, length: int = 28) -> str:

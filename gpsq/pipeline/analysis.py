@@ -16,6 +16,7 @@ from gpsq.output import folder_swap
 from gpsq.pipeline.executors import given_or_local
 from gpsq.pipeline.remembering import analysis_key, arranged_key, each_file, remembered
 from gpsq.reading import read_folder
+from gpsq.reading.listing import kinds
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -27,6 +28,9 @@ if TYPE_CHECKING:
     from gpsq.rides.arrange import Arranged
 
     Telling = Callable[[str, int, int], None]
+
+#: The kinds of file that are read.
+READ = "GPX, NMEA 0183 or CSV, zipped or not"
 
 
 def analyse(
@@ -92,7 +96,7 @@ def analyse_readings(
 ) -> Analysis:
     """Analyse what was read of a campaign; no file is opened but those of the cache. The rest is as in `analyse`."""
     if not readings.traces:
-        raise NothingToAnalyse(readings.folder, _nothing(len(readings.unreadable)), "recordings of rides")
+        raise NothingToAnalyse(readings.folder, *_nothing(readings))
     with given_or_local(executor) as engine:
         key = partial(analysis_key, readings, cut_passes=cut_passes)
         work = partial(_analysed, readings, cut_passes or readings.campaign.cut_passes, engine, cache, on_progress)
@@ -114,5 +118,13 @@ def _arranged(readings: Readings, cut: bool, engine: Executor) -> Arranged:
     return arrange(readings.traces, readings.campaign.settings, cut=cut, each=engine.map)
 
 
-def _nothing(unreadable: int) -> str:
-    return f"{unreadable} files, none of which can be read" if unreadable else "no recording"
+def _nothing(readings: Readings) -> tuple[str, str]:
+    """Return what was found where there is no recording, and what would have been one."""
+    lost, others = len(readings.unreadable), len(readings.others)
+    if lost:
+        more = f", and {others} of kinds that are not read ({kinds(readings.others)})" if others else ""
+        return f"{lost} file{'s' * (lost > 1)}, none of which can be read{more}", "recordings of rides"
+    if others:
+        found = f"{others} file{'s' * (others > 1)}, none of a kind that is read ({kinds(readings.others)})"
+        return found, f"{READ}: export as GPX"
+    return "no recording", f"recordings of rides: {READ}"

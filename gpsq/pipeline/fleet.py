@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING, Any
 from gpsq import digests
 from gpsq.campaign import campaign_file as campaigns
 from gpsq.campaign import flags, safe_files, start_log
+from gpsq.campaign.device_folders import by_folder_or_file
 from gpsq.campaign.start_matching import Recording, match
 from gpsq.exceptions import InputError, NothingToAnalyse, OutputError
 from gpsq.model import Trace
@@ -218,8 +219,9 @@ class _Part:
         read = [r for path, name in zip(paths, names, strict=True) for r in traces_in(path, name, self.campaign)]
         traces = [r for r in read if isinstance(r, Trace) and (r.file, r.track) in wanted]
         log = start_log.StartLog(tuple(entries.values()))
-        matches = match(log, recordings_meant(traces, self.campaign))
-        traces = sorted(named(traces, matches, self.campaign), key=lambda t: (t.file, t.track))
+        devices = by_folder_or_file(traces)
+        matches = match(log, recordings_meant(traces, self.campaign, devices))
+        traces = sorted(named(traces, devices, matches, self.campaign), key=lambda t: (t.file, t.track))
         analysis = analyse_traces(traces, self.campaign.settings, self.decisions)
         self._write(number, dataclasses.replace(analysis, summaries=summaries(analysis)))
         return len(traces)

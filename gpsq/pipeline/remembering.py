@@ -108,5 +108,5 @@ def arranged_key(readings: Readings, *, cut: bool) -> str:
 
 def analysis_key(readings: Readings, *, cut_passes: bool) -> str:
     """Return the key of a campaign's analysis: all that was read, wherever its folder lies."""
-    rest = dataclasses.replace(readings, folder="", traces=())
+    rest = dataclasses.replace(readings, folder="", traces=(), others=())
     return digests.digest("analysis", digests.code(), readings.traces_digest, rest, cut_passes)

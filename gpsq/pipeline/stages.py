@@ -6,7 +6,8 @@ import dataclasses
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from gpsq.measures import first_fix, place_of_start
+from gpsq.campaign.local_time import zone_in_words
+from gpsq.measures import estimates, first_fix, place_of_start
 from gpsq.measures.route import Measured, Member, analyse_route, named_as_recorded
 from gpsq.pipeline.remembering import remembered_each, route_key
 from gpsq.results import Analysis, RouteResult, TraceResult
@@ -15,6 +16,7 @@ from gpsq.rides.opposite import tails_towards
 from gpsq.summaries import reference
 from gpsq.summaries.across.earlier import against_earlier
 from gpsq.summaries.summarise import summaries
+from gpsq.summaries.ways import ways
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Mapping, Sequence
@@ -54,19 +56,36 @@ def analysed(readings: Readings, arranged: Arranged, means: Means) -> Analysis:
     means.tell("summing up", 0, 1)
     figures, unused = reference.measure(found, readings.references)
     earlier, unread = against_earlier(found, readings.earlier, found.settings)
+    told = readings.campaign
+    found = dataclasses.replace(found, time_zone=readings.time_zone)
+    called, not_here = ways(found, told.routes)
     summed = dataclasses.replace(summaries(found), reference=figures, earlier=earlier)
     means.tell("summing up", 1, 1)
     return dataclasses.replace(
         found,
         folder=readings.folder,
-        title=readings.campaign.title,
+        title=told.title,
         unreadable=readings.unreadable,
         inputs=dict(readings.inputs),
-        time_zone=readings.campaign.time_zone or "",
         streets=readings.streets,
-        notes=(*readings.problems, *readings.notes, *arranged.cutting, *found.notes, *unused, *unread),
+        ways=called,
+        notes=(
+            *readings.problems,
+            *not_here,
+            *readings.notes,
+            *_zone_of_the_files("" if told.time_zone else readings.time_zone),
+            *arranged.cutting,
+            *found.notes,
+            *unused,
+            *unread,
+        ),
         summaries=summed,
     )
+
+
+def _zone_of_the_files(offset: str) -> tuple[str, ...]:
+    said = f"Times are shown in {zone_in_words(offset)}, as the files write them; time_zone in campaign.toml names another."
+    return (said,) if offset else ()
 
 
 def analyse_traces(
@@ -81,7 +100,9 @@ def _measured(arranged: Arranged, settings: Settings, decisions: Sequence[Flag],
     measured = _routes_measured(arranged, settings, decisions, means)
     found = [result for result, _ in measured]
     alone = _results(arranged, {m.number: m for _, group in measured for m in group})
-    results = _with_ride_mates(place_of_start.with_places(arranged.traces, alone, found, settings), found)
+    placed = place_of_start.with_places(arranged.traces, alone, found, settings)
+    worked_out = estimates.with_estimates(arranged.traces, placed, found, settings)
+    results = _with_ride_mates(worked_out, found)
     return Analysis(
         folder="",
         title="",

@@ -37,6 +37,8 @@ AT_LEAST_S = 60.0
 LENGTH_DIGITS, SHARE_DIGITS, RATIO_DIGITS = 1, 2, 3
 #: A share to whole per cent is possible with every number of stations from this on, and so says nothing of the number.
 LEAST_STATIONS = 100
+#: Seconds of the receiver that are worked out: where a recording begins on the map does not go with them.
+ESTIMATES = ("estimate_s", "estimate_low_s", "estimate_high_s", "estimate_basis")
 WITHHELD = "none: withheld, as it would tell how long the whole route is"
 #: Rounding of the published figures; a figure that differs by less is the same one.
 SAME_M = 0.02
@@ -68,7 +70,7 @@ def first_fix(fix: FirstFix) -> FirstFix:
     """
     return only(
         fix,
-        ("basis", "seconds", "censored", "settle_s", "start_state", "place_basis"),
+        ("basis", "seconds", "censored", "settle_s", "start_state", "place_basis", *ESTIMATES),
         started=day(fix.started),
         first_fix=day(fix.first_fix),
         at_least_s=min(fix.at_least_s, AT_LEAST_S) if np.isfinite(fix.at_least_s) else NAN,
@@ -148,7 +150,8 @@ def _missed_m(analysis: Analysis, summary: DeviceSummary) -> FloatArray:
 
 #: Figures per device that are told as they are: times, and shares and numbers of rides.
 AS_THEY_ARE = (
-    "ttff_known", "ttff_never", "ttff_median_s", "ttff_ways_p", "fixed_in_10s", "fixed_in_30s", "fixed_in_60s",
+    "ttff_known", "ttff_never", "ttff_median_s", "ttff_estimate_median_s", "ttff_ways_p", "fixed_in_10s", "fixed_in_30s",
+    "fixed_in_60s",
     "settle_median_s", "usable_median_s", "missed_is_minimum", "spikes", "interval_median_s",
 )  # fmt: skip
 #: Lengths, told to the decimetre.

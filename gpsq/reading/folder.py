@@ -14,14 +14,16 @@ from gpsq import digests
 from gpsq.campaign import campaign_file as campaigns
 from gpsq.campaign import earlier, flags, safe_files, start_log, start_matching, streets
 from gpsq.campaign.campaign_file import Campaign
+from gpsq.campaign.device_folders import FoundDevices, found_devices
 from gpsq.campaign.device_names import device_of
+from gpsq.campaign.local_time import offset_of_files
 from gpsq.campaign.start_matching import Matches, Recording, recording_of
 from gpsq.exceptions import NothingToAnalyse, UnreadableFile
 from gpsq.model import Trace, Unreadable
 from gpsq.reading import reference_line
 from gpsq.reading.archives import MOST_BYTES, documents
 from gpsq.reading.document import read_document
-from gpsq.reading.listing import Found, cannot_open, find_files, is_no_recording, may_be_something_else
+from gpsq.reading.listing import Found, cannot_open, find_files, is_no_recording, kinds, may_be_something_else
 from gpsq.reading.screen import Origin, make_trace
 from gpsq.reading.starts import contradicted, with_starts
 
@@ -33,6 +35,10 @@ if TYPE_CHECKING:
     from gpsq.reading.reference_line import ReferenceLine
     from gpsq.results import EarlierResults, Streets
     from gpsq.settings import Settings
+
+
+#: Files that are passed over and named in one line.
+MOST_NAMED = 6
 
 
 @dataclass(frozen=True, eq=False)
@@ -47,6 +53,7 @@ class Readings:
     flags : the person's decisions about deviations. references : the reference lines that can be read.
     streets : the file of streets to be drawn below maps, or None. earlier : results of earlier campaigns to compare with.
     problems : lines on ``rides.csv``, ``flags.csv`` and reference lines. notes : lines on links and on files passed over.
+    others : names of files that are of no kind that is read.
     """
 
     folder: str
@@ -60,6 +67,12 @@ class Readings:
     earlier: tuple[EarlierResults, ...] = ()
     problems: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
+    others: tuple[str, ...] = ()
+
+    @property
+    def time_zone(self) -> str:
+        """Whose clocks the campaign goes by: as named in ``campaign.toml``, else the offset of the files, else "" for UTC."""
+        return self.campaign.time_zone or offset_of_files(self.traces)
 
     @cached_property
     def traces_digest(self) -> str:
@@ -71,7 +84,7 @@ class Readings:
 class Listed:
     """A campaign's folder before its recordings are read: which files may be some, and what the person wrote beside them.
 
-    `problems` are lines on ``flags.csv`` and reference lines.
+    `problems` are lines on ``flags.csv`` and reference lines, `others` files that are no recordings by their names.
     """
 
     folder: Path
@@ -85,20 +98,28 @@ class Listed:
     streets: Streets | None
     earlier: tuple[EarlierResults, ...]
     problems: tuple[str, ...]
+    others: tuple[str, ...] = ()
 
     def readings(self, results: Iterable[Trace | Unreadable]) -> Readings:
         """Return all that the folder holds, from what its files gave: each trace with its device and its start."""
         results = list(results)
         traces = [r for r in results if isinstance(r, Trace)]
         refused = [r for r in results if isinstance(r, Unreadable)]
+        strangers = [r.file for r in refused if may_be_something_else(r)]
         unreadable = [*self.unreadable, *(r for r in refused if not may_be_something_else(r))]
         found: list[Trace | Unreadable] = [*traces, *unreadable]
         bound_s = self.campaign.settings.start_bound_s
-        matches = start_matching.match(self.log, recordings_meant(found, self.campaign), bound_s)
+        time_zone = self.campaign.time_zone or offset_of_files(traces)
+        devices = found_devices(traces)
+        matches = start_matching.match(self.log, recordings_meant(found, self.campaign, devices), bound_s)
         return Readings(
             folder=str(self.folder),
-            traces=tuple(sorted(named(traces, matches, self.campaign), key=lambda t: (t.file, t.track))),
-            unreadable=tuple(sorted(_named_too(unreadable, matches, self.campaign), key=lambda u: (u.file, u.track))),
+            traces=tuple(
+                sorted(named(traces, devices, matches, self.campaign, time_zone), key=lambda t: (t.file, t.track))
+            ),
+            unreadable=tuple(
+                sorted(_named_too(unreadable, devices, matches, self.campaign), key=lambda u: (u.file, u.track))
+            ),
             inputs=_inputs(self.folder, found),
             campaign=self.campaign,
             flags=self.flags,
@@ -108,10 +129,11 @@ class Listed:
             problems=(
                 *start_log.lines((*self.log.problems, *matches.problems)),
                 *start_log.without_seconds(self.log),
-                *contradicted(traces, matches.starts, self.campaign.settings),
+                *contradicted(traces, matches.starts, self.campaign.settings, time_zone),
                 *self.problems,
             ),
-            notes=(*self.notes, *_passed_over(refused)),
+            notes=(*self.notes, *devices.notes, *_passed_over(strangers)),
+            others=(*self.others, *strangers),
         )
 
 
@@ -145,6 +167,7 @@ def list_folder(folder: Path) -> Listed:
         streets=town,
         earlier=before,
         problems=(*unclear, *no_lines, *no_town, *no_results),
+        others=listing.others,
     )
 
 
@@ -255,33 +278,42 @@ def _marked_cut(results: list[Trace | Unreadable]) -> list[Trace | Unreadable]:
     return results
 
 
-def recordings_meant(found: Iterable[Trace | Unreadable], campaign: Campaign) -> list[Recording]:
+def recordings_meant(
+    found: Sequence[Trace | Unreadable], campaign: Campaign, devices: FoundDevices | None = None
+) -> list[Recording]:
     """Return what rows of a start log may mean, each with the name of its device before the log has a say."""
+    devices = devices or found_devices([r for r in found if isinstance(r, Trace)])
     return [
-        recording_of(r)._replace(device=device_of(r.file, r.creator, "", campaign.devices))
+        recording_of(r)._replace(device=device_of(r.file, devices.names[r.file, r.track], "", campaign.devices))
         if isinstance(r, Trace)
         else Recording(r.file, r.track)
         for r in found
     ]
 
 
-def named(traces: Sequence[Trace], matches: Matches, campaign: Campaign) -> list[Trace]:
+def named(
+    traces: Sequence[Trace], devices: FoundDevices, matches: Matches, campaign: Campaign, time_zone: str = ""
+) -> list[Trace]:
     """Give each trace its device and its start."""
     known = [
-        dataclasses.replace(
-            t,
-            device=t.device
-            or device_of(t.file, t.creator, matches.devices.get((t.file, t.track), ""), campaign.devices),
-        )
+        dataclasses.replace(t, device=t.device or _device(t, devices.names[t.file, t.track], matches, campaign))
         for t in traces
     ]
-    return with_starts(known, matches.starts, campaign.settings)
+    return with_starts(known, matches.starts, campaign.settings, time_zone or campaign.time_zone or "")
 
 
-def _named_too(unreadable: list[Unreadable], matches: Matches, campaign: Campaign) -> list[Unreadable]:
+def _device(trace: Trace, found: str, matches: Matches, campaign: Campaign) -> str:
+    return device_of(trace.file, found, matches.devices.get((trace.file, trace.track), ""), campaign.devices)
+
+
+def _named_too(
+    unreadable: list[Unreadable], devices: FoundDevices, matches: Matches, campaign: Campaign
+) -> list[Unreadable]:
     logged = {file: device for (file, _), device in matches.devices.items()}
     return [
-        dataclasses.replace(u, device=device_of(u.file, "", logged.get(u.file, ""), campaign.devices))
+        dataclasses.replace(
+            u, device=device_of(u.file, devices.of_file(u.file), logged.get(u.file, ""), campaign.devices)
+        )
         for u in unreadable
     ]
 
@@ -294,7 +326,8 @@ def _inputs(folder: Path, results: Iterable[Trace | Unreadable]) -> dict[str, st
     return inputs
 
 
-def _passed_over(refused: list[Unreadable]) -> tuple[str, ...]:
-    strangers = [r.file for r in refused if may_be_something_else(r)]
+def _passed_over(strangers: Sequence[str]) -> tuple[str, ...]:
     names = sorted(file for file in strangers if not file.lower().endswith(".txt"))
-    return (f"Passed over, since they are no recordings that gpsq reads: {', '.join(names)}.",) if names else ()
+    more = f" and {len(names) - MOST_NAMED} more ({kinds(names)} in all)" if len(names) > MOST_NAMED else ""
+    listed = ", ".join(names[:MOST_NAMED])
+    return (f"Passed over, since they are no recordings that gpsq reads: {listed}{more}.",) if names else ()

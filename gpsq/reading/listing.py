@@ -6,6 +6,7 @@ import errno
 import os
 import stat
 import unicodedata
+from collections import Counter
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 from typing import TYPE_CHECKING
@@ -20,10 +21,11 @@ if TYPE_CHECKING:
 #: Files that belong to a campaign and are no recordings; gpsq's own and the usual company.
 _OWN_FILES = frozenset({"rides.csv", "campaign.toml", "flags.csv", "run.json"})
 _OTHER_KINDS = (
-    ".md .toml .json .geojson .gpkg .html .htm .pdf .png .jpg .jpeg .gif .svg .webp .heic .tif .tiff .mp4 .mov "
+    ".md .toml .json .geojson .gpkg .html .htm .pdf .mp4 .mov "
     ".avi .mp3 .wav .py .sh .bat .r .ipynb .js .css .doc .docx .odt .xls .xlsx .ods .ppt .pptx .ini .cfg .yml "
     ".yaml .lock .db .sqlite .bak .tmp .part .sha256 .asc"
 )
+_PICTURES = (".png", ".jpg", ".jpeg", ".gif", ".svg", ".webp", ".heic", ".tif", ".tiff")
 _WORDS = ("readme", "license", "licence", "copying", "notice", "changelog", "authors")
 #: Kinds that are always meant as recordings, so that a bad one is named and not passed over.
 _MEANT = (".gpx", ".nmea", ".gpx.gz", ".nmea.gz", ".csv.gz", ".zip")
@@ -45,13 +47,15 @@ class Found:
 class Listing:
     """Files that may be recordings, those that cannot be opened, and the names that lead to a file already listed.
 
-    `not_entered` are links to folders that hold the one that is searched.
+    `not_entered` are links to folders that hold the one that is searched; `others` are files that are no recordings by
+    their names, but for those that gpsq writes or reads beside them.
     """
 
     files: list[Found]
     unreadable: list[Unreadable]
     links: dict[str, str]
     not_entered: tuple[str, ...] = ()
+    others: tuple[str, ...] = ()
 
     @property
     def notes(self) -> tuple[str, ...]:
@@ -69,11 +73,31 @@ def is_no_recording(name: str) -> bool:
     >>> [is_no_recording(n) for n in ("mon/SOURCE.md", ".hidden.gpx", "LICENSE", "ride.gpx", "track.csv")]
     [True, True, True, False, False]
     """
-    parts = name.split("/")
-    last = parts[-1].lower()
-    if any(part.startswith(".") or part == "__MACOSX" for part in parts) or last in _OWN_FILES:
+    last = PurePosixPath(name.lower()).name
+    if is_hidden(name) or last in _OWN_FILES:
         return True
-    return PurePosixPath(last).suffix in _OTHER_KINDS.split() or last.startswith(_WORDS)
+    return PurePosixPath(last).suffix in (*_OTHER_KINDS.split(), *_PICTURES) or last.startswith(_WORDS)
+
+
+def is_hidden(name: str) -> bool:
+    """Whether a file or a folder that holds it is hidden, or made by a system for itself."""
+    return any(part.startswith(".") or part == "__MACOSX" for part in name.split("/"))
+
+
+def kinds(names: Iterable[str]) -> str:
+    """Return how many files there are of each kind, as their names tell it.
+
+    Examples
+    --------
+    >>> kinds(["a.jpg", "b.PNG", "ride.xyz", "ride2.xyz", "notes"])
+    '2 pictures, 2 named .xyz, 1 without an ending'
+    """
+    found: Counter[str] = Counter()
+    for name in names:
+        ending = PurePosixPath(name.lower()).suffix
+        found["picture" if ending in _PICTURES else f"named {ending}" if ending else "without an ending"] += 1
+    plural = {kind: "pictures" if kind == "picture" and count > 1 else kind for kind, count in found.items()}
+    return ", ".join(f"{count} {plural[kind]}" for kind, count in found.most_common())
 
 
 def may_be_something_else(result: Unreadable) -> bool:
@@ -97,8 +121,10 @@ def find_files(folder: Path, not_recordings: frozenset[str] = frozenset()) -> Li
     files: list[Found] = []
     links: dict[str, str] = {}
     seen: dict[tuple[int, int], str] = {}
+    others: list[str] = []
     for entry in entries:
         if is_no_recording(entry.name) or entry.name in not_recordings:
+            others += [] if is_hidden(entry.name) or entry.path.name.lower() in _OWN_FILES else [entry.name]
             continue
         try:
             status = entry.path.stat()
@@ -114,7 +140,7 @@ def find_files(folder: Path, not_recordings: frozenset[str] = frozenset()) -> Li
             files.append(entry)
         else:
             links[entry.name] = first
-    return Listing(sorted(files, key=lambda f: f.name), unreadable, links, tuple(search.not_entered))
+    return Listing(sorted(files, key=lambda f: f.name), unreadable, links, tuple(search.not_entered), tuple(others))
 
 
 def cannot_open(name: str, error: OSError) -> Unreadable:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from gpsq.campaign.local_time import clock_in_words
 from gpsq.campaign.start_matching import seconds
 
 if TYPE_CHECKING:
@@ -18,7 +19,7 @@ if TYPE_CHECKING:
 
 
 def with_starts(
-    traces: Sequence[Trace], logged: Mapping[tuple[str, int], StartEntry], settings: Settings
+    traces: Sequence[Trace], logged: Mapping[tuple[str, int], StartEntry], settings: Settings, time_zone: str = ""
 ) -> list[Trace]:
     """Give each trace its start: the log's, else its records before the fix, else its file's time.
 
@@ -30,9 +31,16 @@ def with_starts(
         Row of the start log by file and track.
     settings : Settings
         ``start_bound_s`` and ``log_bound_s``.
+    time_zone : str
+        Whose clocks notes speak of.
     """
     early = {t.device for t in traces if _file_wait_s(t) > 0 and _file_wait_s(t) <= settings.start_bound_s}
-    return [_with_start(t, logged.get((t.file, t.track)), t.device in early, settings) for t in traces]
+    rows = [logged.get((t.file, t.track)) for t in traces]
+    doubts = [_doubt(t, row, settings, time_zone) if row else "" for t, row in zip(traces, rows, strict=True)]
+    return [
+        _with_start(t, row, doubt, t.device in early, settings)
+        for t, row, doubt in zip(traces, rows, doubts, strict=True)
+    ]
 
 
 def first_fix(trace: Trace) -> np.datetime64:
@@ -44,7 +52,7 @@ def _file_wait_s(trace: Trace) -> float:
     return seconds(first_fix(trace), trace.file_time)
 
 
-def _with_start(trace: Trace, entry: StartEntry | None, writes_early: bool, settings: Settings) -> Trace:
+def _with_start(trace: Trace, entry: StartEntry | None, doubt: str, writes_early: bool, settings: Settings) -> Trace:
     changes: dict[str, Any] = {}
     if entry:
         changes |= {
@@ -54,7 +62,6 @@ def _with_start(trace: Trace, entry: StartEntry | None, writes_early: bool, sett
             "ride_label": entry.ride,
             "log_note": entry.note,
         }
-        doubt = _doubt(trace, entry.started, settings)
         if doubt:
             changes["notes"] = (*trace.notes, doubt)
         elif not np.isnat(entry.started):
@@ -64,31 +71,29 @@ def _with_start(trace: Trace, entry: StartEntry | None, writes_early: bool, sett
     return dataclasses.replace(trace, **changes) if changes else trace
 
 
-def _doubt(trace: Trace, started: np.datetime64, settings: Settings) -> str:
+def _doubt(trace: Trace, entry: StartEntry, settings: Settings, time_zone: str) -> str:
     """Return why the log's start cannot be that of this recording, or ""."""
     until = first_fix(trace) if trace.accepted else trace.last_record
-    wait_s = seconds(until, started)
-    if not trace.date_known and not np.isnat(started):
+    wait_s = seconds(until, entry.started)
+    if not trace.date_known and not np.isnat(entry.started):
         return "The day of this recording is unknown, so the start in rides.csv cannot be compared with it."
     if wait_s < 0:
         return (
-            f"rides.csv gives {started}Z as the start, {-wait_s:g} s after the first fix at {until}Z: "
-            "the two clocks disagree, so the log's start is not used."
+            f"rides.csv gives {entry.written!r} as the start, {-wait_s:g} s after the first fix at "
+            f"{clock_in_words(until, time_zone)}: the two clocks disagree, so the log's start is not used."
         )
     if wait_s > settings.log_bound_s:
         hours = f"{wait_s / 3600:.1f} h"
-        return (
-            f"rides.csv gives {started}Z as the start, {hours} before the first fix: it is taken to mean another ride."
-        )
+        return f"rides.csv gives {entry.written!r} as the start, {hours} before the first fix: it is taken to mean another ride."
     return ""
 
 
 def contradicted(
-    traces: Sequence[Trace], logged: Mapping[tuple[str, int], StartEntry], settings: Settings
+    traces: Sequence[Trace], logged: Mapping[tuple[str, int], StartEntry], settings: Settings, time_zone: str = ""
 ) -> tuple[str, ...]:
     """Return a line for each start of the log that its recording contradicts, and that is therefore not used."""
     by_key = ((t, logged.get((t.file, t.track))) for t in traces)
-    found = ((t, _doubt(t, entry.started, settings)) for t, entry in by_key if entry)
+    found = ((t, _doubt(t, entry, settings, time_zone)) for t, entry in by_key if entry)
     return tuple(f"{trace.label}: {doubt}" for trace, doubt in found if doubt)
 
 

@@ -10,6 +10,7 @@ import math
 from typing import TYPE_CHECKING, Any
 
 from gpsq.campaign import campaign_file, safe_files, start_log
+from gpsq.campaign.device_folders import found_devices
 from gpsq.campaign.device_names import device_of
 from gpsq.campaign.start_matching import match
 from gpsq.exceptions import CampaignError
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from gpsq.model import Trace, Unreadable
+    from gpsq.results import Analysis
 
 
 def rename_device(folder: Path, old: str, new: str, traces: Sequence[Trace], unreadable: Sequence[Unreadable]) -> None:
@@ -51,12 +53,15 @@ def rename_device(folder: Path, old: str, new: str, traces: Sequence[Trace], unr
 
 def found_names(folder: Path, traces: Sequence[Trace], unreadable: Sequence[Unreadable]) -> dict[str, str]:
     """Return file → the name of its device before any renaming."""
-    creators = {u.file: "" for u in unreadable} | {t.file: t.creator for t in traces}
     campaign = campaign_file.load(folder)
+    devices = found_devices(traces)
     log = start_log.load(folder, campaign)
-    matches = match(log, recordings_meant([*traces, *unreadable], campaign))
+    matches = match(log, recordings_meant([*traces, *unreadable], campaign, devices))
     logged = {file: device for (file, _), device in matches.devices.items()}
-    return {file: device_of(file, creator, logged.get(file, ""), {}) for file, creator in creators.items()}
+    found = {u.file: devices.of_file(u.file) for u in unreadable} | {
+        t.file: devices.names[t.file, t.track] for t in traces
+    }
+    return {file: device_of(file, name, logged.get(file, ""), {}) for file, name in found.items()}
 
 
 def describe(folder: Path, key: str, value: str) -> None:
@@ -70,6 +75,23 @@ def describe(folder: Path, key: str, value: str) -> None:
             document.pop(key, None)
 
     _change_campaign(folder, described)
+
+
+def name_way(folder: Path, route: str, name: str, analysis: Analysis) -> None:
+    """Write the name of a route into ``[routes]`` of ``campaign.toml``; "" takes it out, by whatever recording it was given."""
+    name = " ".join(name.split())
+    files = {t.file for t, r in zip(analysis.traces, analysis.results, strict=True) if r.route == route}
+
+    def named(document: Any) -> None:
+        routes = document.setdefault("routes", {})
+        for key in [key for key in routes if key == route or key in files]:
+            del routes[key]
+        if name:
+            routes[route] = name
+        elif not routes:
+            del document["routes"]
+
+    _change_campaign(folder, named)
 
 
 def add_place(folder: Path, lat: float, lon: float, radius_m: float) -> None:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from gpsq.campaign.local_time import zone_in_words
 from gpsq.output import wording
 from gpsq.output.charts import all_charts
 from gpsq.output.device_figures import figure, overall
@@ -76,7 +77,9 @@ def of_analysis(
         "lines": [_line(found) for found in analysis.routes if found.centreline is not None],
         "devices": devices(analysis),
         "title": analysis.title,
-        "zone": analysis.time_zone,
+        "zone": "" if analysis.time_zone[:1] in {"+", "-"} else analysis.time_zone,
+        "clocks": zone_in_words(analysis.time_zone) if analysis.time_zone else "Z: UTC",
+        "ways": [(found.route.name, analysis.ways[found.route.name].name) for found in analysis.routes],
     }
 
 

@@ -18,7 +18,7 @@ SETTINGS = Settings(step_m=STEP_M)
 def middle(places_m, weights):
     places = np.array([places_m], float)
     nowhere = np.zeros(places.shape[:2], dtype=bool)
-    return robust_middle(places, np.array([weights], float), np.array([[1.0, 9.0]]), nowhere)[0]
+    return robust_middle(places, np.array([weights], float), np.array([[1.0, 9.0]]), nowhere, 5.0)[0]
 
 
 def test_two_places_count_by_their_weights():

@@ -8,9 +8,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from gpsq.centreline import weights
+from gpsq.centreline.strands import Strand, strand
 from gpsq.centreline.weights import Places, averaged, between_devices, counted
 from gpsq.geometry import polyline
 from gpsq.geometry.alignment import Abreast
+from gpsq.settings import Settings
 
 STATIONS = 400
 
@@ -107,13 +109,15 @@ def test_no_ride_weighs_more_than_the_riders_own_line_allows():
     places = places_of(np.random.default_rng(8), 6, 3, 0.5)
     weight = counted(places, everyone(places)).weight
     per_ride = np.stack([weight[:, places.ride == r].sum(axis=1) for r in range(3)])
-    assert per_ride.max() < 1.0 / weights.RIDERS_LINE_M**2
+    # six receivers of 0.5 m: 24 / (1 + 1.5² · 24), where a rider's line scatters by 1.5 m
+    assert per_ride.mean(axis=1) == pytest.approx(24.0 / (1.0 + 2.25 * 24.0), rel=0.02)
+    assert per_ride.max() < 1.0 / 2.25
 
 
 def test_a_new_fix_weighs_little():
     places = places_of(np.random.default_rng(9), 1, 5, 3.0)
     new = places.unsettled_m2.copy()
-    new[:20, 0] = weights.UNSETTLED_M**2
+    new[:20, 0] = 225.0
     weight = counted(Places(places.xy_m, places.passed, new, places.device, places.ride), everyone(places)).weight
     assert weight[5, 0] < 0.1 * weight[5, 1]
     assert weight[50, 0] > 0.5 * weight[50, 1]
@@ -121,26 +125,85 @@ def test_a_new_fix_weighs_little():
 
 def test_the_age_of_fixes_becomes_variance():
     xy = np.column_stack([5.0 * np.arange(60.0), np.zeros(60)])
-    from gpsq.centreline.strands import strand
-    from gpsq.settings import Settings
-
     one = strand(xy, [(0, 60)], "R", np.ones(60, bool), Settings(), device="a", age_s=np.arange(60.0))
     place = Abreast(xy.copy(), np.arange(60.0), np.ones(60, dtype=bool))
     extra = weights.gathered([one], [place]).unsettled_m2[:, 0]
-    assert extra[0] == pytest.approx(weights.UNSETTLED_M**2)
-    assert extra[15] == pytest.approx((weights.UNSETTLED_M * 0.25) ** 2)
+    assert extra[0] == pytest.approx(15.0**2)
+    assert extra[15] == pytest.approx((15.0 * 0.25) ** 2)
     assert (extra[30:] == 0.0).all()
 
 
 def test_a_station_is_passed_by_only_in_one_piece():
-    from gpsq.centreline.strands import Strand
-
     vertex = np.array([0.0, 1.0, np.nan, np.nan, 4.0, 5.0])
     place = Abreast(np.zeros((6, 2)), vertex, ~np.isnan(vertex))
     for pieces, expected in (([0] * 6, [2, 3]), ([0, 0, 0, 1, 1, 1], [])):
         steps = polyline.Steps(np.zeros((6, 2)), np.arange(6.0), np.array(pieces))
         s = Strand(steps, "R", "a", np.ones(6, bool), np.zeros((6, 2)), np.zeros(6), slow=False)
         assert np.flatnonzero(weights.passed_by(s, place)).tolist() == expected
+
+
+def test_a_way_some_of_which_may_not_count_passes_nothing_by():
+    vertex = np.array([0.0, 1.0, np.nan, np.nan, 4.0, 5.0])
+    place = Abreast(np.zeros((6, 2)), vertex, ~np.isnan(vertex))
+    steps = polyline.Steps(np.zeros((6, 2)), np.arange(6.0), np.zeros(6, int))
+    counts = np.array([True, True, True, False, True, True])
+    s = Strand(steps, "R", "a", counts, np.zeros((6, 2)), np.zeros(6), slow=False)
+    assert not weights.passed_by(s, place).any()
+
+
+def test_a_detour_is_no_scatter():
+    """A trace 300 m off for a fifth of the way counts there as four times its usual distance, not as 300 m."""
+    places = places_of(np.random.default_rng(10), 1, 7, 3.0)
+    places.xy_m[100:180, 2, 1] += 300.0
+    found = np.sqrt(counted(places, everyone(places)).variance_m2)
+    assert found[2] < 2.0 * np.delete(found, 2).mean()
+
+
+def test_no_trace_is_believed_to_be_more_than_three_times_as_good_as_usual():
+    """Variances within a factor nine of the usual one, and half of each, in logarithms, from the device."""
+    places = places_of(np.random.default_rng(11), 3, 6, [0.6, 6.0, 6.0])
+    found = counted(places, everyone(places)).variance_m2
+    usual = np.median(found)
+    assert found[places.device == 0] == pytest.approx(usual / 9.0, rel=0.2)
+    exact = places_of(np.random.default_rng(12), 2, 6, 0.01)
+    assert counted(exact, everyone(exact)).variance_m2 == pytest.approx(0.25)
+
+
+def test_one_trace_of_a_device_is_judged_with_the_others():
+    """Half of what a trace scatters is taken, in logarithms, from its device: √(16 · mean(16, 1, 1 …)) and so on."""
+    places = places_of(np.random.default_rng(13), 1, 9, 1.0)
+    places.xy_m[:, 0] += np.random.default_rng(14).normal(0.0, np.sqrt(3.0), places.xy_m[:, 0].shape)
+    found = counted(places, everyone(places)).variance_m2
+    of_device = (4.0 + 8.0) / 9.0
+    assert found[0] == pytest.approx(np.sqrt(4.0 * of_device), rel=0.15)
+    assert found[1:] == pytest.approx(np.sqrt(of_device), rel=0.15)
+
+
+def test_devices_of_one_ride_are_taken_together():
+    """A bad ride cannot be told from a bad device: nothing is taken off, and the outlier is the noisier of them."""
+    rng = np.random.default_rng(15)
+    places = places_of(rng, 4, 1, 1.0, [0.0, 0.0, 0.0, 12.0])
+    found = counted(places, everyone(places))
+    assert np.array_equal(found.xy_m, places.xy_m)
+    assert found.variance_m2[3] > 2.0 * found.variance_m2[:3].max()
+
+
+def test_the_offset_of_a_device_holds_over_a_hundred_metres_either_way():
+    """Where a device begins, the others are not pushed aside station by station but by its usual offset thereabouts."""
+    places = places_of(np.random.default_rng(16), 2, 5, 3.0, [0.0, 14.0])
+    taken_off = places.xy_m - counted(places, everyone(places)).xy_m
+    steps = np.abs(np.diff(taken_off[30:-30, 0, 1]))
+    assert steps.max() < 0.5
+    assert np.abs(taken_off[30:-30, :, 1]).mean() == pytest.approx(7.0, abs=1.0)
+
+
+def test_each_trace_of_a_device_that_differs_shares_its_devices_error():
+    """n traces of one device weigh together 1/τ² at most: three rides of one device do not outvote one of another."""
+    offsets = np.where(np.arange(STATIONS) % 2 == 0, 10.0, -10.0)
+    places = places_of(np.random.default_rng(17), 2, 6, 0.5)
+    places.xy_m[:, places.device == 1, 1] += offsets[:, None]
+    weight = counted(places, everyone(places)).weight
+    assert weight[:, places.device == 0].sum(axis=1).mean() < 1.5 / 24.0
 
 
 @given(st.lists(st.floats(-1e3, 1e3), min_size=1, max_size=30), st.integers(0, 8))

@@ -15,6 +15,7 @@ from gpsq.output import terminal
 from gpsq.output.report.cards import by_event, card, meant, title
 from gpsq.output.report.page import report_page
 from gpsq.output.wording import GAP
+from gpsq.results import Way
 
 if TYPE_CHECKING:
     from gpsq.results import Analysis
@@ -50,10 +51,12 @@ def test_a_card_is_called_by_day_way_and_size_not_by_a_name(analysis):
     """The largest of its recordings tells how far, all of them together how long: 1,000 to 1,420 m."""
     (event, *_) = by_event(analysis)
     shown = card(analysis, event)
-    assert said(shown.title) == f"11 September 2025, route {event[0].route}: 90 m to the right for 420 m"
+    assert said(shown.title) == f"11 September 2025, on way {event[0].route}: 90 m to the right for 420 m"
     assert not {"E1", *shown.ids} & set(shown.title.split())
     undated = tuple(dataclasses.replace(d, from_time=NAT) for d in event)
-    assert said(title(undated)).startswith(f"Route {event[0].route}: 90 m")
+    assert said(title(analysis, undated)).startswith(f"On way {event[0].route}: 90 m")
+    called = dataclasses.replace(analysis, ways={event[0].route: Way("back, evenings, west", "back")})
+    assert said(card(called, event).title).startswith("11 September 2025, on the way back: 90 m")
 
 
 def test_longer_and_shorter_are_words_not_signs(analysis):

@@ -9,6 +9,7 @@ import shutil
 import subprocess
 from html.parser import HTMLParser
 from itertools import combinations, pairwise
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -26,7 +27,6 @@ from gpsq.summary_types import Summaries
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
-    from pathlib import Path
 
     from gpsq.results import Analysis
 
@@ -518,7 +518,14 @@ def test_a_bare_analysis_still_gives_pages(analysis: Analysis) -> None:
 
 @pytest.mark.parametrize(
     ("title", "folder", "shown"),
-    [("Weir", "x/y", "Weir"), ("", "x/May rides/", "May rides"), ("", "x\\May", "May"), ("", ".", "Repeated rides")],
+    [
+        ("Weir", "x/y", "Weir"),
+        ("", "x/May rides/", "May rides"),
+        ("", "x\\May", "May"),
+        ("", ".", Path.cwd().name),
+        ("", "/", "Repeated rides"),
+        ("", "", "Repeated rides"),
+    ],
 )
 def test_pages_always_have_a_title(analysis: Analysis, title: str, folder: str, shown: str) -> None:
     named = dataclasses.replace(analysis, title=title, folder=folder)

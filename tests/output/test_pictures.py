@@ -24,13 +24,14 @@ from gpsq.output.drawing.rendering import SQUARE, WIDE, drawn_sheet
 from gpsq.output.drawing.sheet import Box
 from gpsq.output.overlay.rides import overlays
 from gpsq.output.ride_days import long_names, short_names
+from gpsq.summary_types import Interval
 
 if TYPE_CHECKING:
     from gpsq.output.drawing.rendering import Chart
     from gpsq.results import Analysis
 
 SVG = "{http://www.w3.org/2000/svg}"
-KINDS = ("week", "lone", "no start", "many devices", "published")
+KINDS = ("week", "lone", "no start", "worked out", "many devices", "published")
 
 
 def unknown_starts(analysis: Analysis) -> Analysis:
@@ -46,6 +47,25 @@ def unknown_starts(analysis: Analysis) -> Analysis:
     return dataclasses.replace(analysis, traces=tuple(traces), results=tuple(results))
 
 
+def worked_out(analysis: Analysis) -> Analysis:
+    """The same rides, whose times to first fix are worked out instead."""
+    results, summaries = [], []
+    for i, result in enumerate(analysis.results):
+        value = 12.0 + 7.0 * i
+        found = {
+            "estimate_s": value,
+            "estimate_low_s": 0.6 * value,
+            "estimate_high_s": np.inf if i == 3 else 1.4 * value,
+        }
+        fix = dataclasses.replace(result.first_fix, **found, estimate_basis="road")
+        results.append(result if fix.censored else dataclasses.replace(result, first_fix=fix))
+    for summary in analysis.summaries.devices:
+        figures = {**summary.figures, "ttff_estimate_median_s": Interval(31.0, 19.0, 52.0, of=10)}
+        summaries.append(dataclasses.replace(summary, figures=figures))
+    summed = dataclasses.replace(analysis.summaries, devices=tuple(summaries))
+    return dataclasses.replace(analysis, results=tuple(results), summaries=summed)
+
+
 @pytest.fixture(scope="session")
 def campaigns() -> dict[str, Analysis]:
     """One of each kind: three devices, one device, no start known, five devices, and a copy whose ends are cut."""
@@ -56,6 +76,7 @@ def campaigns() -> dict[str, Analysis]:
         "week": week,
         "lone": lone,
         "no start": unknown_starts(lone),
+        "worked out": worked_out(unknown_starts(lone)),
         "many devices": many,
         "published": dataclasses.replace(week, published=True),
     }

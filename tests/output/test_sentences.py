@@ -9,6 +9,7 @@ from output_sample import sample
 
 from gpsq.output import wording
 from gpsq.output.report import sentences
+from gpsq.results import Way
 from gpsq.summary_types import DeviceSummary, Interval, PairedComparison, Summaries
 
 NAN = float("nan")
@@ -137,9 +138,13 @@ def test_few_rides_are_said_and_nothing_known_too():
 
 def test_both_ways_apart_where_they_differ():
     ways = tuple(
-        DeviceSummary("Amber", route, 5, {"fixed_in_10s": Interval(share, of=5)})
-        for route, share in (("A", 1.0), ("B", 0.2))
+        DeviceSummary("Amber", route, 5, {"fixed_in_10s": Interval(share, of=5), "ttff_median_s": Interval(median_s)})
+        for route, share, median_s in (("A", 1.0, 7.0), ("B", 0.2, 21.5))
     )
     analysis = dataclasses.replace(sample(), summaries=Summaries(devices=ways))
-    assert "once never (5 of 5 on way A, 1 of 5 on way B)." in of_device(analysis=analysis, ttff_ways_p=Interval(0.01))
+    apart = of_device(analysis=analysis, ttff_ways_p=Interval(0.01))
+    assert "once never (5 of 5 on way A, 1 of 5 on way B); in the median 7 s on way A, 22 s on way B." in apart
+    called = dataclasses.replace(analysis, ways={"A": Way("back", "back"), "B": Way("to work", "to work")})
+    apart = of_device(analysis=called, ttff_ways_p=Interval(0.01))
+    assert "(5 of 5 on the way back, 1 of 5 on to work); in the median 7 s on the way back, 22 s on to work." in apart
     assert "on way" not in of_device(analysis=analysis)

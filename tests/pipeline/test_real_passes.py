@@ -86,14 +86,17 @@ def test_the_receivers_of_a_pass_are_one_ride_though_their_clocks_disagree(campa
 
 @pytest.mark.parametrize("site", SITES)
 def test_ways_of_their_own_do_not_move_the_line(campaigns, site):
-    """Half of the recordings run elsewhere; the line of the others moves by less than 2 m in the median."""
+    """Half of the recordings run elsewhere; the line of the others moves by about 2 m at most in the median.
+
+    At FC the ways of their own lie about as far off as its receivers err, and whatever the cut-off (18 to 40 m were
+    tried) the two lines move by 1.7 to 2.3 m: twice as many recordings are another sample of the same noise.
+    """
     before, after = campaigns[site + "pos"], campaigns[site + "both"]
     plane = before.routes[0].route.plane
     largest = sorted(after.routes, key=lambda r: -len(r.route.members))[:2]
     for (line, _), moved in zip(main_lines(before), sorted(largest, key=lambda r: r.route.name), strict=True):
         lon, lat = moved.route.plane.to_degrees(moved.centreline.xy_m)
-        # at FC most, 2.04 m: the noisy module counts as a device like the others
-        assert np.median(apart(line, plane.to_metres(lon, lat))) < 2.5
+        assert np.median(apart(line, plane.to_metres(lon, lat))) < 2.3
 
 
 def test_ways_of_their_own_are_never_called_receiver_errors(campaigns):

@@ -80,6 +80,15 @@ def test_of_curves_the_place_and_the_share_are_not_told(whole):
     assert figures.curves(None) is None
 
 
+def test_the_published_table_has_days_and_blanks(whole):
+    """Recordings that could not be read have no time, that which never fixed no first fix, the last no start."""
+    days = tuple(dataclasses.replace(r, first_fix=figures.first_fix(r.first_fix)) for r in whole.results)
+    rows = cells_of(tables.tracks(dataclasses.replace(whole, results=days)))
+    assert [row["started"] for row in rows] == ["2026-05-04", "2026-05-04", "2026-05-05", "", ""]
+    assert [row["first_fix"] for row in rows] == ["2026-05-04", "2026-05-04", "", "2026-05-06", ""]
+    assert {row["hours_since_fix"] + row["missed_share"] for row in rows} == {""}
+
+
 #: Figures of Amber over all routes: as they are, to the decimetre, to three decimals; all others are not told.
 AMBERS = {
     "ttff_known": "11", "fixed_in_10s": "0.125", "fixed_in_10s_low": "0.0321", "fixed_in_10s_high": "0.2876",
@@ -110,12 +119,16 @@ def test_every_published_cell_of_a_device(whole):
 @pytest.mark.parametrize(
     ("value", "low", "high", "told"),
     [
-        (61.27, 12.0, 61.28, (61.27, NAN, 61.28)), (61.30, 61.27, 61.27, (NAN, NAN, NAN)), (61.29, NAN, NAN, (61.29, NAN, NAN)),
-        (120.35, 61.27, 179.43, (120.35, 61.27, 179.43)), (118.16, 61.27, 179.43, (NAN, NAN, NAN)),
+        (61.27, 12.0, 83.32, (61.27, NAN, 83.32)), (61.27, 51.28, 61.27, (61.27, 51.28, NAN)),
+        (61.30, 51.29, 83.31, (NAN, NAN, NAN)), (61.29, NAN, NAN, (61.29, NAN, NAN)),
+        (120.35, 115.36, 131.37, (120.35, 115.36, 131.37)), (118.16, 51.29, 83.31, (NAN, NAN, NAN)),
     ],
 )  # fmt: skip
 def test_road_missed_is_told_where_the_recordings_give_it(whole, value, low, high, told):
-    """Of 61.27 and 179.43 m the middle is 120.35; half their distance is 59.08 and their difference 118.16: neither is given."""
+    """Of 61.27 and 179.43 m the middle is 120.35; their difference, 118.16, is not given.
+
+    Their lower bounds are 51.29 and 179.43, which has none of its own, the upper ones 83.31 and 179.43.
+    """
     traces = tuple(dataclasses.replace(t, device=AMBER) for t in whole.traces)
     analysis = dataclasses.replace(whole, traces=traces)
     summary = DeviceSummary(AMBER, "out", 3, {"missed_median_m": Interval(value, low, high, "m")})
@@ -128,8 +141,8 @@ def test_road_missed_is_told_where_the_recordings_give_it(whole, value, low, hig
 def test_only_a_devices_own_recordings_on_the_route_give_its_road(whole):
     """Basalt missed 179.43 m on the way out and 12.19 m on the way home; Amber's 61.27 m say nothing of it."""
     for route, known in (("out", [179.43]), ("home", [12.19]), ("", [179.43, 12.19])):
-        assert figures._missed_m(whole, DeviceSummary("Basalt", route, 1, {})).tolist() == known
-    assert figures._missed_m(whole, DeviceSummary(AMBER, "", 1, {})).tolist() == [61.27]
+        assert figures._missed_m(whole, DeviceSummary("Basalt", route, 1, {})).tolist() == [known] * 3
+    assert figures._missed_m(whole, DeviceSummary(AMBER, "", 1, {})).tolist() == [[61.27], [51.29], [83.31]]
 
 
 def test_deviations_are_counted_on_what_is_shown(whole):

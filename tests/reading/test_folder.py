@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import concurrent.futures
+import dataclasses
 import gzip
 import hashlib
 from typing import TYPE_CHECKING
@@ -10,9 +11,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 from small_rides import gpx, write, zipped
+from trace_maker import road, trace_on
 
 from gpsq.campaign import flags
-from gpsq.campaign.device_names import device_of, is_date
+from gpsq.campaign.device_folders import found_devices
+from gpsq.campaign.device_names import is_date
 from gpsq.exceptions import NothingToAnalyse
 from gpsq.model import Trace, Unreadable
 from gpsq.reading import read_file, read_folder
@@ -221,8 +224,11 @@ def test_the_device_is_found_in_the_order_of_the_contract(tmp_path: Path) -> Non
 
 
 def test_an_archive_is_no_device() -> None:
-    assert device_of("week.zip/watch/mon.gpx", "maker", "", {}) == "watch"
-    assert device_of("week.zip/mon.gpx", "maker", "", {}) == "maker"
+    traces = [
+        trace_on(road(100), day=k, file=file) for k, file in enumerate(["week.zip/watch/mon.gpx", "week.zip/mon.gpx"])
+    ]
+    found = found_devices([dataclasses.replace(t, creator="maker") for t in traces])
+    assert [found.names[t.file, 1] for t in traces] == ["watch", "maker"]
 
 
 @pytest.mark.parametrize(

@@ -254,7 +254,7 @@ def test_clock_that_stands_still_still_counts_epochs() -> None:
 def test_repeated_fix_is_used_once() -> None:
     recording = read(log(rmc("152505.00"), rmc("152505.00"), rmc("152506.00")))
     assert recording.points == 2
-    assert recording.counts == {"repeated_sentences": 1}
+    assert recording.counts == {"repeated_sentences": 1, "sentences_GPRMC": 3}
 
 
 @pytest.mark.parametrize(("step_s", "jumps"), [(1, False), (30, False), (3000, True), (-40, True)])
@@ -317,7 +317,7 @@ def test_other_text_around_the_sentences() -> None:
     lines = ("# a comment of the logger", f"07:00:01 {sentence(gga('065000.00'))}", "boot ok", "!AIVDM,1,1,,A,1,0*00")
     recording = read("\n".join(lines).encode())
     assert recording.points == 1
-    assert recording.counts == {"lines_with_other_text": 1, "garbage_lines": 1}
+    assert recording.counts == {"lines_with_other_text": 1, "garbage_lines": 1, "sentences_GPGGA": 1}
     assert read(("\ufeff" + sentence(gga("065000.00"))).encode("utf-16-le")).points == 1
 
 

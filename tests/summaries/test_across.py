@@ -103,10 +103,27 @@ def test_without_a_device_carried_along_nothing_is_claimed():
 
 def test_three_bridges_are_put_together():
     rng = np.random.default_rng(3)
-    years = [year(f"old {k}", drawn(rng, {"old": 4.0, "ref": 2.0}, 5)) for k in range(3)]
-    found = pair([*years, year("new", drawn(rng, {"new": 2.0, "ref": 2.0}, 5))], "new", "old")
+    old = [year(f"old {k}", drawn(rng, {"old": 4.0, "ref": 2.0}, 5)) for k in range(3)]
+    new = [year(f"new {k}", drawn(rng, {"new": 2.0, "ref": 2.0}, 5)) for k in range(3)]
+    found = pair([*old, *new], "new", "old")
     assert "random effects over 3 bridges" in found.found.method
+    assert (found.rides_first, found.rides_second) == (15, 15)
     assert found.found.value == pytest.approx(0.5, rel=0.25)
+
+
+def test_bridges_that_share_rides_are_not_put_together():
+    """Six campaigns of the old device and one of the new: its rides are in all six bridges, so they are no six trials.
+
+    Taken as such the interval held the truth in 78 of 100 cases; 92 are asked, and of 60 under 51 would be one in a hundred.
+    """
+    rng = np.random.default_rng(4)
+    held = 0
+    for _ in range(60):
+        old = [year(f"old {k}", drawn(rng, {"old": 2.0, "ref": 2.0}, 8)) for k in range(6)]
+        found = pair([*old, year("new", drawn(rng, {"new": 2.0, "ref": 2.0}, 8, sky=1.4))], "new", "old")
+        assert (found.rides_first, found.rides_second) == (8, 8)
+        held += found.found.low <= 1 <= found.found.high
+    assert held >= 51
 
 
 def test_devices_that_a_campaign_does_not_compare_are_not_compared_across_campaigns_either():

@@ -114,7 +114,7 @@ def _results() -> tuple[TraceResult, ...]:
         TraceResult(
             0, "R01", "out", "scored", "",
             FirstFix("log", at("2026-05-04T07:00:07"), at("2026-05-04T07:00:30"), 23.125, NAN, False, 14.375, 61.27, 0.0987,
-                     False, 9.375, "warm", 51.29, 83.31, "way back"),
+                     False, 9.375, "warm", 51.29, 83.31, "way back", 162.27),
             512.34, 5.125,
             crosstrack=_crosstrack([NAN, NAN, -1.5, 2.5, 6.25, -3.5, 4.5], -1.21, 3.31, 2.41, 7.61, 0.8125, 0.9375, 411.19,
                                    before_settling_rms_m=11.71, p68_m=4.51),
@@ -139,7 +139,8 @@ def _results() -> tuple[TraceResult, ...]:
         TraceResult(
             3, "R03", "home", "not scored", "only 1 ride on this route: cross-track error needs 3",
             FirstFix("none", NAT, at("2026-05-06T17:20:00"), settle_s=3.25, missed_m=12.19, missed_share=0.0543,
-                     hours_since_fix=58.375, start_state="warm"),
+                     hours_since_fix=58.375, start_state="warm", estimate_s=17.3, estimate_low_s=11.7,
+                     estimate_high_s=26.9, estimate_basis="road"),
             398.11, 31.5, spikes=0,
         ),
     )  # fmt: skip

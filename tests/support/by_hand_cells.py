@@ -44,7 +44,8 @@ BASALT_WED = {
     "first_fix": "2026-05-06T17:20:00Z", "censored": "false", "hours_since_fix": "58.375", "start_state": "warm",
     "settle_s": "3.25", "missed_m": "12.19", "missed_share": "0.0543", "missed_is_minimum": "false", "points": "3",
     "accepted": "3", "set_aside": "0", "interval_s": "31.5", "length_m": "398.11", "spikes": "0",
-    "place_basis": "none",
+    "place_basis": "none", "ttff_estimate_s": "17.3", "ttff_estimate_low_s": "11.7", "ttff_estimate_high_s": "26.9",
+    "ttff_estimate_basis": "road",
 }  # fmt: skip
 AMBER_THU = {
     "file": "amber/thu.gpx", "track": "3", "sha256": "e5" * 32, "device": "Amber", "status": "unreadable",
@@ -80,6 +81,7 @@ AMBER = {
     "fixed_in_10s_low": "0.0321", "fixed_in_10s_high": "0.2876", "fixed_in_30s": "0.375", "fixed_in_30s_low": "0.1432",
     "fixed_in_30s_high": "0.6543", "fixed_in_60s": "0.625", "fixed_in_60s_low": "0.3211", "fixed_in_60s_high": "0.8765",
     "ttff_never": "2", "ttff_median_s": "34.26", "ttff_low_s": "17.76", "ttff_high_s": "71.6", "ttff_ways_p": "0.0432",
+    "ttff_estimate_median_s": "28.4", "ttff_estimate_low_s": "21.7", "ttff_estimate_high_s": "39.6",
     "settle_median_s": "12.6", "usable_median_s": "47.26", "missed_median_m": "81.26", "missed_low_m": "33.76",
     "missed_high_m": "122.6", "missed_worst_m": "913.6", "missed_is_minimum": "true", "missed_share_median": "0.1357",
     "scored_rides": "9", "scored_km": "23.457", "xte_median_m": "2.26", "xte_median_low_m": "1.76",
@@ -118,6 +120,7 @@ BASALT = {
 BASALT_HOME = {
     "device": "Basalt", "route": "home", "rides": "4", "ttff_known": "3", "fixed_in_10s": "0.75",
     "fixed_in_10s_low": "0.3006", "fixed_in_10s_high": "0.9544", "ttff_median_s": "9.7", "missed_median_m": "47.3",
+    "ttff_estimate_median_s": "15.2", "ttff_estimate_low_s": "8.3", "ttff_estimate_high_s": "24.9",
     "missed_low_m": "11.3", "missed_high_m": "66.3", "xte_median_m": "6.3", "xte_median_low_m": "4.7",
     "xte_median_high_m": "7.8", "xte_p95_m": "17.3", "xte_p95_low_m": "15.3", "xte_p95_high_m": "20.3",
     "repeatability_m": "8.3", "repeatability_low_m": "6.3", "repeatability_high_m": "11.7", "bias_m": "2.7",

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from gpsq.summary_types import (
     AgainstReference,
     DevicePlace,
@@ -35,6 +37,7 @@ def every(**figures: tuple[float, ...] | float) -> dict[str, Interval]:
 AMBER = every(
     ttff_known=(11, NAN, NAN, 13), ttff_never=(2, NAN, NAN, 11), fixed_in_10s=(0.125, 0.0321, 0.2876, 8),
     fixed_in_30s=(0.375, 0.1432, 0.6543, 8), fixed_in_60s=(0.625, 0.3211, 0.8765, 8), ttff_median_s=(34.26, 17.76, 71.6),
+    ttff_estimate_median_s=(28.4, 21.7, 39.6),
     ttff_ways_p=0.0432, settle_median_s=12.6, usable_median_s=47.26, missed_median_m=(81.26, 33.76, 122.6),
     missed_share_median=0.1357, missed_worst_m=913.6, missed_is_minimum=1.0, scored_rides=9, scored_km=23.457,
     xte_median_m=(2.26, 1.76, 3.26), xte_p68_m=(4.16, 3.66, 5.36), xte_p95_m=(8.46, 7.56, 9.86), xte_rms_m=6.56,
@@ -43,6 +46,7 @@ AMBER = every(
     offset_body_m=0.76, offset_ground_m=-1.36, hausdorff_median_m=27.6, frechet_median_m=29.6, length_ratio_median=1.00321,
     interval_median_s=5.26,
 )  # fmt: skip
+AMBER["missed_median_m"] = replace(AMBER["missed_median_m"], at_least=True)
 AMBER_OUT = every(
     ttff_known=(7, NAN, NAN, 9), fixed_in_10s=(0.25, 0.0711, 0.5911, 4), ttff_median_s=(36.76, 19.26, 81.26),
     missed_median_m=(91.76, 43.26, 133.6), xte_median_m=(2.76, 1.96, 3.76), xte_p95_m=(9.16, 8.06, 10.66),
@@ -60,7 +64,9 @@ BASALT = every(
     interval_median_s=11.26,
 )  # fmt: skip
 BASALT_HOME = every(
-    ttff_known=(3, NAN, NAN, 4), fixed_in_10s=(0.75, 0.3006, 0.9544, 4), ttff_median_s=9.7, missed_median_m=(47.3, 11.3, 66.3),
+    ttff_known=(3, NAN, NAN, 4), fixed_in_10s=(0.75, 0.3006, 0.9544, 4), ttff_median_s=9.7,
+    ttff_estimate_median_s=(15.2, 8.3, 24.9),
+    missed_median_m=(47.3, 11.3, 66.3),
     xte_median_m=(6.3, 4.7, 7.8), xte_p95_m=(17.3, 15.3, 20.3), repeatability_m=(8.3, 6.3, 11.7), bias_m=(2.7, 1.3, 4.3),
 )  # fmt: skip
 HOT = every(
@@ -113,7 +119,7 @@ SUMMARIES = Summaries(
         QualityClass("Basalt", "sat", 12.0, float("inf"), 103, 4, 5.2),
     ),
     quality_trends=(
-        QualityTrend("Amber", "hdop", 6, Interval(0.37)), QualityTrend("Basalt", "sat", 4, Interval(-0.28)),
+        QualityTrend("Amber", "hdop", 6, Interval(0.37, 0.12, 0.61)), QualityTrend("Basalt", "sat", 4, Interval(-0.28)),
     ),
     distance_biases=(DistanceBias("Amber", Interval(1.013), 0.007, "recorded +1.3%, of which noise explains +0.7%"),),
     reference=REFERENCE,

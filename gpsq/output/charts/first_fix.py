@@ -32,7 +32,7 @@ from gpsq.output.drawing.sheet import (
 from gpsq.output.ride_days import short_names
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     from gpsq.model import FirstFix
     from gpsq.output.drawing.sheet import Sheet
@@ -43,11 +43,14 @@ if TYPE_CHECKING:
 MOST_ROWS = {True: 10, False: 7}
 TIMES_S = {True: (1, 2, 5, 10, 20, 30, 60, 120, 300, 600, 1800, 3600), False: (1, 3, 10, 30, 120, 600, 3600)}
 MARK_PT = 8.0
+#: Bars are no thicker than this; lanes lower than that bear no text.
+MOST_BAR_IN, LEAST_LANE_IN = 0.14, 0.16
 #: More flags than this in a row are marks alone.
 MOST_FLAGS = 12
 LEAST_FLAGS_IN = 0.5
 KEY = "A mark for each ride; hollow with a line: at least this long. Upright bar: median."
 KEY_INTERVAL = " Grey: its interval."
+KEY_ESTIMATE = " Bar: worked out, from the least to the most; the start is not recorded."
 AXIS = {
     True: "from the start of the recording to its first fix; the axis is logarithmic",
     False: "start to first fix; logarithmic axis",
@@ -70,8 +73,10 @@ class Row:
         count, of = headlines.quick_count(self.fixes)
         unknown = sum(not np.isfinite(_drawn_s(fix)) for fix in self.fixes)
         middle = figure(self.summary, "ttff_median_s").value
+        worked_out = sum(_is_estimate(fix) for fix in self.fixes)
         parts = [f"{count} of {of} in {wording.seconds(headlines.QUICK_S)}"] if of else []
         parts += [f"median {wording.seconds(middle)}"] if np.isfinite(middle) else []
+        parts += [f"{worked_out} worked out"] if worked_out else []
         parts += [f"{unknown} unknown"] if unknown else []
         return ", ".join(parts)
 
@@ -79,7 +84,9 @@ class Row:
     def said_briefly(self) -> str:
         """How many came soon, on which way."""
         count, of = headlines.quick_count(self.fixes)
-        return f"{wording.short(self.route, 16)} {count} of {of}" if of else f"{wording.short(self.route, 16)} unknown"
+        worked_out = sum(map(_is_estimate, self.fixes))
+        said = f"{count} of {of}" if of else f"{worked_out} worked out" if worked_out else "unknown"
+        return f"{wording.short(self.route, 16)} {said}"
 
 
 def first_fix(analysis: Analysis) -> Drawing | None:
@@ -91,7 +98,7 @@ def first_fix(analysis: Analysis) -> Drawing | None:
     fixes: dict[str, list[FirstFix]] = {}
     for row in rows:
         fixes.setdefault(row.device, []).extend(row.fixes)
-    title = headlines.capital(headlines.of_devices(fixes)) or "How long each ride waited for a fix"
+    title = headlines.capital(headlines.of_devices(fixes)) or _worked_out(fixes, summaries)
     finding = " ".join(f"{wording.short(name)}: {_said(summaries.get(name), own)}." for name, own in fixes.items())
 
     def draw(sheet: Sheet) -> None:
@@ -104,6 +111,7 @@ def first_fix(analysis: Analysis) -> Drawing | None:
         more = f" {len(rows) - len(shown)} more rows in the table." if len(rows) > len(shown) else ""
         key = (
             KEY
+            + (KEY_ESTIMATE if any(map(_is_estimate, (fix for r in shown for fix in r.fixes))) else "")
             + (KEY_INTERVAL if any(np.isfinite(figure(r.summary, "ttff_median_s").low) for r in shown) else "")
             + more
         )
@@ -132,12 +140,21 @@ def _rows(analysis: Analysis) -> list[Row]:
 
 
 def _drawn_s(fix: FirstFix) -> float:
-    """Where a recording stands on the axis: its time to fix, else the time it certainly took."""
-    return float(np.maximum(1.0, fix.seconds if np.isfinite(fix.seconds) else fix.at_least_s))
+    """Where a recording stands on the axis: its time to fix, else the time it certainly took, else the one worked out."""
+    known = [s for s in (fix.seconds, fix.at_least_s, fix.estimate_s) if np.isfinite(s)]
+    return max(1.0, known[0]) if known else float("nan")
+
+
+def _is_estimate(fix: FirstFix) -> bool:
+    return bool(np.isfinite(fix.estimate_s) and not np.isfinite([fix.seconds, fix.at_least_s]).any())
 
 
 def _said(summary: DeviceSummary | None, found: Sequence[FirstFix]) -> str:
-    middle = figure(summary, "ttff_median_s")
+    middle, with_estimates = figure(summary, "ttff_median_s"), figure(summary, "ttff_estimate_median_s")
+    if not np.isfinite(middle.value) and np.isfinite(with_estimates.value):
+        bounds = wording.between(with_estimates)
+        about = f"median about {wording.seconds(with_estimates.value)}{f' ({bounds})' if bounds else ''}"
+        return f"{about}, worked out; no start is recorded"
     said = [f"median {wording.seconds(middle.value)}" if np.isfinite(middle.value) else "median unknown"]
     if bounds := wording.between(middle):
         said[0] += f" ({bounds})"
@@ -148,8 +165,16 @@ def _said(summary: DeviceSummary | None, found: Sequence[FirstFix]) -> str:
     return ", ".join(said)
 
 
+def _worked_out(fixes: Mapping[str, Sequence[FirstFix]], summaries: Mapping[str, DeviceSummary]) -> str:
+    """Return the finding where no start is recorded: the medians that are worked out."""
+    medians = {name: figure(summaries.get(name), "ttff_estimate_median_s").value for name in fixes}
+    said = headlines.least_and_most(medians, wording.seconds)
+    return f"First fix after about {said} in the median, worked out" if said else "How long each ride waited for a fix"
+
+
 def _draw_rows(sheet: Sheet, rows: Sequence[Row], looks: dict[str, Look], area: Box) -> None:
     times = [_drawn_s(fix) for row in rows for fix in row.fixes]
+    times += [fix.estimate_high_s for row in rows for fix in row.fixes]
     high = max(10.0, *(s for s in times if np.isfinite(s))) * 1.35
     plot = Plot(sheet, area, (0.9, high), log=True)
     ticks = [t for t in TIMES_S[sheet.wide] if t <= high]
@@ -182,7 +207,10 @@ def _draw_strip(plot: Plot, own: Sequence[Row], strip: Box, look: Look) -> None:
     for i, row in enumerate(own):
         room = Box(strip.left, top - 0.05 - (i + 1) * high, strip.right, top - 0.05 - i * high)
         _draw_interval(plot, row.summary, room)
-        _draw_marks(plot, row, room, look)
+        if any(map(_is_estimate, row.fixes)):
+            _draw_lanes(plot, row, room, look)
+        else:
+            _draw_marks(plot, row, room, look)
     sheet.line([(strip.left, strip.bottom), (strip.right, strip.bottom)], RULE, 0.8)
 
 
@@ -196,6 +224,40 @@ def _draw_interval(plot: Plot, summary: DeviceSummary | None, room: Box) -> None
         plot.sheet.block(Box(left, room.bottom, right, room.top), INK, alpha=0.10)
     at = float(plot.x_in(max(0.9, middle.value)))
     plot.sheet.line([(at, room.bottom), (at, room.top)], INK, 2.2)
+
+
+def _draw_lanes(plot: Plot, row: Row, room: Box, look: Look) -> None:
+    """Draw a lane for each ride, in order: a bar for a time that is worked out, a mark for one that is measured."""
+    drawn = [i for i, fix in enumerate(row.fixes) if np.isfinite(_drawn_s(fix))]
+    high = room.height / len(drawn)
+    size_pt = min(MARK_PT, 0.7 * high * POINTS_PER_INCH)
+    for lane, i in enumerate(drawn):
+        fix, y = row.fixes[i], room.top - (lane + 0.5) * high
+        begin = end = float(plot.x_in(_drawn_s(fix)))
+        if _is_estimate(fix):
+            begin, end = _draw_bar(plot, fix, y, min(MOST_BAR_IN, 0.6 * high), look)
+        else:
+            _draw_mark(plot, fix, end, y, room.right, look, size_pt)
+        if high >= LEAST_LANE_IN:
+            _write_beside(plot, f"{row.days[i]} {flag_text(fix)}", begin, end, y, room)
+
+
+def _write_beside(plot: Plot, said: str, begin: float, end: float, y: float, room: Box) -> None:
+    """Write what a lane shows after its bar, or before it where there is no room after it."""
+    text_y = y - 0.36 * SMALL_PT / POINTS_PER_INCH
+    if end + 0.1 + text_width_in(said, SMALL_PT) < room.right:
+        plot.sheet.write(end + 0.1, text_y, said, size_pt=SMALL_PT)
+    else:
+        plot.sheet.write(begin - 0.1, text_y, said, size_pt=SMALL_PT, anchor="end")
+
+
+def _draw_bar(plot: Plot, fix: FirstFix, y: float, thick_in: float, look: Look) -> tuple[float, float]:
+    """Draw a time that is worked out, from its lower to its upper bound with a notch at it; return where the bar lies."""
+    high_s = min(fix.estimate_high_s, plot.x[1])
+    left, at, right = plot.x_in(np.maximum(1.0, [fix.estimate_low_s, fix.estimate_s, high_s])).tolist()
+    plot.sheet.block(Box(left, y - thick_in / 2, right, y + thick_in / 2), look.colour, alpha=0.35)
+    plot.sheet.line([(at, y - 0.8 * thick_in), (at, y + 0.8 * thick_in)], look.colour, 2.0)
+    return float(left), float(right)
 
 
 def _draw_marks(plot: Plot, row: Row, room: Box, look: Look) -> None:
@@ -223,9 +285,12 @@ def _draw_marks(plot: Plot, row: Row, room: Box, look: Look) -> None:
         )
         heights = (room.bottom + room.top) / 2 + swarmed * step
     for place, y, i in zip(x, heights, drawn, strict=True):
-        known = bool(np.isfinite(row.fixes[i].seconds))
-        if not known:
-            plot.sheet.line([(place, y), (room.right, y)], look.colour, 1.4, dashes_pt=(1.5, 2.0))
-        plot.sheet.mark(
-            look.mark, float(place), float(y), size_pt, look.colour if known else LEAF, LEAF if known else look.colour
-        )
+        _draw_mark(plot, row.fixes[i], float(place), float(y), room.right, look, size_pt)
+
+
+def _draw_mark(plot: Plot, fix: FirstFix, x: float, y: float, right: float, look: Look, size_pt: float) -> None:
+    """Draw a time that is measured; hollow, with a line to the right, where it is known only to be longer."""
+    known = bool(np.isfinite(fix.seconds))
+    if not known:
+        plot.sheet.line([(x, y), (right, y)], look.colour, 1.4, dashes_pt=(1.5, 2.0))
+    plot.sheet.mark(look.mark, x, y, size_pt, look.colour if known else LEAF, LEAF if known else look.colour)

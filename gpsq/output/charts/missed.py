@@ -29,17 +29,20 @@ MOST_ROADS = {True: 4, False: 2}
 #: Rows are no lower than this, so that their text can be read.
 LEAST_ROW_IN = 0.17
 KEY = "Ridden before the first fix, along the road; ≥: at least; what runs out of the picture was longer."
+KEY_BOUNDS = " Thin line: as far as the place of the start is known."
 
 
 @dataclass(frozen=True)
 class Miss:
-    """What one recording missed; `fixed` is False for one that never was."""
+    """What one recording missed, with its bounds; `fixed` is False for one that never was."""
 
     device: str
     day: str
     missed_m: float
     at_least: bool
     fixed: bool
+    low_m: float = float("nan")
+    high_m: float = float("nan")
 
     @property
     def said(self) -> str:
@@ -73,7 +76,8 @@ def missed(analysis: Analysis) -> Drawing | None:
         )
         shown = roads[: MOST_ROADS[sheet.wide]]
         more = f" {len(roads) - len(shown)} more ways in the table." if len(roads) > len(shown) else ""
-        y = sheet.paragraph(0.2, y - 0.24, KEY + more, most_in, lines=2, size_pt=SMALL_PT, colour=SOFT)
+        bounds = KEY_BOUNDS if sheet.wide and any(np.isfinite(m.low_m) for _, own in shown for m in own) else ""
+        y = sheet.paragraph(0.2, y - 0.24, KEY + bounds + more, most_in, lines=3, size_pt=SMALL_PT, colour=SOFT)
         if len(medians) > 1 and sheet.wide:
             y = sheet.legend({name: looks[name] for name in medians}, y - 0.26, marks=True)
         _draw_roads(sheet, shown, looks, Box(0.2, low + 0.05, sheet.width_in - 0.2, y - 0.1))
@@ -93,7 +97,15 @@ def _misses(analysis: Analysis, found: RouteResult) -> list[Miss]:
     for i in numbers:
         fix, ride = analysis.results[i].first_fix, analysis.results[i].ride
         misses.append(
-            Miss(analysis.traces[i].device, days.get(ride, ""), fix.missed_m, fix.missed_is_minimum, not fix.censored)
+            Miss(
+                analysis.traces[i].device,
+                days.get(ride, ""),
+                fix.missed_m,
+                fix.missed_is_minimum,
+                not fix.censored,
+                fix.missed_low_m,
+                fix.missed_high_m,
+            )
         )
     return sorted(misses, key=lambda miss: miss.device)
 
@@ -160,6 +172,10 @@ def _bar(plot: Plot, miss: Miss, middle: float, thick: float, colour: str) -> fl
     start, end = float(plot.x_in(0.0)), float(plot.x_in(miss.missed_m))
     if end > start:
         plot.sheet.block(Box(start, middle - thick / 2, end, middle + thick / 2), colour)
+    if np.isfinite(miss.low_m + miss.high_m):
+        low, high = plot.x_in(np.minimum([miss.low_m, miss.high_m], plot.x[1])).tolist()
+        plot.sheet.line([(low, middle), (high, middle)], INK, 1.0)
+        end = max(end, float(high))
     if miss.missed_m > plot.x[1]:
         cut = end - 0.22
         shape = [

@@ -19,7 +19,7 @@ LEVEL_IN = CLOTH_IN + 0.035
 
 
 def flag_text(fix: FirstFix) -> str:
-    r"""Return seconds to the first fix, else the metres that were missed, else nothing.
+    r"""Return seconds to the first fix, ≈ where they are worked out, else the metres that were missed, else nothing.
 
     Examples
     --------
@@ -31,6 +31,8 @@ def flag_text(fix: FirstFix) -> str:
         return wording.seconds(fix.seconds)
     if np.isfinite(fix.at_least_s):
         return f"≥{wording.GAP}{wording.seconds(fix.at_least_s)}"
+    if np.isfinite(fix.estimate_s):
+        return f"≈{wording.GAP}{wording.seconds(fix.estimate_s)}"
     if wording.says_missed(fix):
         return (f"≥{wording.GAP}" if fix.missed_is_minimum else "") + wording.metres(fix.missed_m)
     return ""

@@ -36,6 +36,12 @@ def parts(trace: Trace, result: TraceResult) -> list[IntArray]:
     return np.split(np.arange(trace.accepted), np.flatnonzero(broken) + 1)
 
 
+def parts_between(trace: Trace, result: TraceResult, from_point: int, to_point: int) -> list[IntArray]:
+    """Return the numbers of the accepted fixes between two points of the recording, of each unbroken part that has any."""
+    inside = (trace.point >= from_point) & (trace.point <= to_point)
+    return [kept for part in parts(trace, result) if len(kept := part[inside[part]])]
+
+
 def cut_antimeridian(lon_deg: FloatArray, lat_deg: FloatArray) -> list[FloatArray]:
     """Return the (k, 2) longitude-latitude pieces of a line, none crossing ±180° (RFC 7946, section 3.1.9).
 

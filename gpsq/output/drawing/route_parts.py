@@ -6,49 +6,16 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from gpsq.geometry.polyline import along_m
-
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
     from gpsq.model import Deviation, FloatArray
-    from gpsq.results import Analysis, RouteResult, TraceResult
+    from gpsq.results import Analysis, RouteResult
 
 
 def hot_spots(analysis: Analysis) -> tuple[Any, ...]:
     """Return the places where recordings scatter most, by route and along it."""
     return tuple(sorted(analysis.summaries.hot_spots, key=lambda spot: (spot.route, spot.from_m)))
-
-
-def not_recorded_m(result: TraceResult, found: RouteResult) -> FloatArray:
-    """Return the (k, 2) way ridden before the first fix, from the place of the start, in no recording; (0, 2) if unknown.
-
-    It leads to the centreline as `TraceResult.lead` says, and along it to where the first fix lies.
-    """
-    missed_m, station_m = result.first_fix.missed_m, result.first_fix.station_m
-    if found.centreline is None or not np.isfinite(missed_m) or missed_m <= 0:
-        return np.empty((0, 2))
-    lead = result.lead.xy_m if result.lead else np.empty((0, 2))
-    lead_m = float(along_m(lead)[-1]) if len(lead) else 0.0
-    if not np.isfinite(station_m):  # of a copy that does not say where the route begins
-        station_m = float(found.centreline.along_m[0]) + missed_m
-    if lead_m >= missed_m:
-        return beginning_of(lead, missed_m)
-    return np.vstack([lead, stretch_m(found, station_m - missed_m + lead_m, station_m)])
-
-
-def beginning_of(way_m: FloatArray, length_m: float) -> FloatArray:
-    """Return the first metres of a way.
-
-    Examples
-    --------
-    >>> beginning_of(np.array([[0.0, 0.0], [10.0, 0.0], [10.0, 10.0]]), 15.0).tolist()
-    [[0.0, 0.0], [10.0, 0.0], [10.0, 5.0]]
-    """
-    along = along_m(way_m)
-    inner = along[along < length_m]
-    stations = np.append(inner, min(length_m, along[-1]))
-    return np.column_stack([np.interp(stations, along, way_m[:, axis]) for axis in (0, 1)])
 
 
 def stretch_m(found: RouteResult, from_m: float, to_m: float) -> FloatArray:

@@ -7,12 +7,13 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from gpsq.measures.lead import not_recorded_m
 from gpsq.output import ride_days, wording
 from gpsq.output.drawing.flags import flag_text
-from gpsq.output.drawing.lines import Drawn, middle_lon_deg, thin, thin_line, unwrap
+from gpsq.output.drawing.lines import Drawn, middle_lon_deg, parts_between, thin, thin_line, unwrap
 from gpsq.output.drawing.looks import device_looks, state
 from gpsq.output.drawing.margin import CUT
-from gpsq.output.drawing.route_parts import band_m, block_m, excursions, hot_spots, not_recorded_m
+from gpsq.output.drawing.route_parts import band_m, block_m, excursions, hot_spots
 from gpsq.output.drawing.streets import lines_m
 from gpsq.output.drawing.timing import played
 from gpsq.output.wording import cell
@@ -125,7 +126,7 @@ def _route(analysis: Analysis, found: RouteResult, near_deg: float) -> Json:
     line = found.centreline
     line_m = line.xy_m if line is not None else np.empty((0, 2))
     return {
-        "name": cell(found.route.name),
+        "name": wording.way(analysis, found.route.name),
         "rides": len(found.rides),
         "length": wording.metres(line.length_m) if line is not None else "",
         "reason": cell(found.reason),
@@ -189,9 +190,9 @@ def _excursion(analysis: Analysis, group: Sequence[Deviation], near_deg: float) 
     flags, suggestions = ({getattr(d, name) for d in group} for name in ("flag", "suggestion"))
     ways = []
     for found in group:
-        trace = analysis.traces[found.trace]
-        inside = (trace.point >= found.from_point) & (trace.point <= found.to_point)
-        ways.append(_packed(trace.lon_deg[inside], trace.lat_deg[inside], near_deg))
+        trace, result = analysis.traces[found.trace], analysis.results[found.trace]
+        unbroken = parts_between(trace, result, found.from_point, found.to_point)
+        ways += [_packed(trace.lon_deg[part], trace.lat_deg[part], near_deg) for part in unbroken]
     return {
         "event": cell(largest.event or largest.id),
         "ids": [cell(d.id) for d in group],

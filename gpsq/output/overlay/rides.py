@@ -8,11 +8,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gpsq.geometry.polyline import along_m
+from gpsq.measures.lead import not_recorded_m
 from gpsq.output import wording
 from gpsq.output.drawing.flags import flag_text
-from gpsq.output.drawing.lines import parts
+from gpsq.output.drawing.lines import parts, parts_between
 from gpsq.output.drawing.looks import Look, device_looks
-from gpsq.output.drawing.route_parts import excursions, not_recorded_m
+from gpsq.output.drawing.route_parts import excursions
 from gpsq.output.ride_days import short_names
 from gpsq.output.wording import cell, short
 
@@ -57,7 +58,7 @@ class Ridden:
 
 @dataclass(frozen=True)
 class LeftRoad:
-    """A stretch off the centreline, of one ride: `places_m` are those of each recording that shows it."""
+    """A stretch off the centreline, of one ride: `places_m` are those of each unbroken part of its recordings."""
 
     day: str
     devices: tuple[str, ...]
@@ -87,6 +88,7 @@ class Overlay:
     """All that one overlay picture shows."""
 
     name: str
+    way: str
     found: RouteResult
     looks: dict[str, Look]
     rides: tuple[Ridden, ...]
@@ -115,7 +117,7 @@ class Overlay:
     @property
     def knows_seconds(self) -> bool:
         """Whether any flag says seconds."""
-        return any(np.isfinite(ride.fix.seconds) or np.isfinite(ride.fix.at_least_s) for ride in self.rides)
+        return any(np.isfinite([r.fix.seconds, r.fix.at_least_s, r.fix.estimate_s]).any() for r in self.rides)
 
 
 def _what(flag: str, suggestion: str) -> str:
@@ -146,6 +148,7 @@ def _overlay(
     every = -(-len(shown) // MOST_LINES) or 1
     return Overlay(
         name=slug(route.route.name) + (f"-{slug(next(iter(looks)))}" if apart else ""),
+        way=wording.way_short(analysis, route.route.name),
         found=route,
         looks=looks,
         rides=tuple(ride for ride in own if not ride.fix.censored),
@@ -199,11 +202,12 @@ def _gone(analysis: Analysis, route: RouteResult, group: Sequence[Deviation], da
     largest = max(group, key=lambda d: d.peak_m)
     same = {d.suggestion for d in group}
     places = dict(zip(route.route.members, route.route.xy_m, strict=True))
-    ways = []
+    ways: list[FloatArray] = []
     for found in group:
-        trace = analysis.traces[found.trace]
-        inside = (trace.point >= found.from_point) & (trace.point <= found.to_point)
-        ways.append(places[found.trace][inside] if found.trace in places else np.empty((0, 2)))
+        if found.trace in places:
+            both = analysis.traces[found.trace], analysis.results[found.trace]
+            unbroken = parts_between(*both, found.from_point, found.to_point)
+            ways += [places[found.trace][part] for part in unbroken]
     return LeftRoad(
         day=days.get(analysis.results[largest.trace].ride) or "ride",
         devices=tuple(sorted({analysis.traces[d.trace].device for d in group})),
@@ -213,7 +217,7 @@ def _gone(analysis: Analysis, route: RouteResult, group: Sequence[Deviation], da
         side=largest.side,
         from_m=min(d.from_m for d in group),
         to_m=max(d.to_m for d in group),
-        places_m=tuple(ways),
+        places_m=tuple(ways) or (np.empty((0, 2)),),
     )
 
 

@@ -20,7 +20,7 @@ def finding(overlay: Overlay) -> str:
     """Return what the picture shows: how many were fixed soon, or what was missed; and who took another road."""
     everyone = [*overlay.rides, *overlay.never_fixed]
     quick = headlines.quick([ride.fix for ride in everyone], "rides" if len(overlay.looks) == 1 else "recordings")
-    where = f"Route {short(overlay.found.route.name, 24)}: "
+    where = f"Route {short(overlay.way, 24)}: "
     return where + (quick or missed_sentence(everyone)) + _other_road(overlay)
 
 
@@ -63,10 +63,9 @@ def key(overlay: Overlay) -> str:
     """Return what the signs of the picture mean."""
     said = "Flag: first fix, "
     said += "seconds since the start" if overlay.knows_seconds else "metres missed; no start is known, so no seconds"
-    mixed = overlay.knows_seconds and any(
-        not np.isfinite(r.fix.seconds) and not np.isfinite(r.fix.at_least_s) for r in overlay.rides
-    )
-    said += " (metres missed, where no start is known)" if mixed else ""
+    known = [np.isfinite([r.fix.seconds, r.fix.at_least_s, r.fix.estimate_s]) for r in overlay.rides]
+    said += " (≈: worked out, as no start is recorded)" if any(k[2] and not k[:2].any() for k in known) else ""
+    said += " (metres missed, where no start is known)" if overlay.knows_seconds and not all(map(np.any, known)) else ""
     return f"{said}. Dotted: ridden before it, not recorded. Pale: centreline and usual spread."
 
 

@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gpsq.geometry.polyline import along_m
+from gpsq.measures.lead import beginning_of
 from gpsq.output import wording
 from gpsq.output.drawing.margin import counted, write_margin
-from gpsq.output.drawing.route_parts import beginning_of
 from gpsq.output.drawing.sheet import LEAF, POINTS_PER_INCH, RULE, SMALL_PT, SOFT, STREET, TITLE_PT, TYPE_PT, Box, Sheet
 from gpsq.output.overlay import ground, picture
 from gpsq.output.overlay.ground import Panel

@@ -5,15 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-import numpy as np
-
 from gpsq.exceptions import InputError
 from gpsq.measures import events
 from gpsq.model import CANNOT_BE_TOLD
-from gpsq.output import wording
+from gpsq.output import instants, wording
 from gpsq.output.drawing.looks import state
 from gpsq.output.drawing.route_parts import excursions
-from gpsq.output.instants import iso_times
+from gpsq.output.headlines import capital
 from gpsq.output.report import sketches
 
 if TYPE_CHECKING:
@@ -100,7 +98,7 @@ def card(analysis: Analysis, event: Sequence[Deviation]) -> Card:
     flags = {d.flag for d in event}
     return Card(
         event=event[0].event or event[0].id,
-        title=title(event),
+        title=title(analysis, event),
         state=state(event[0].flag) if len(flags) == 1 else state(""),
         ride=analysis.results[event[0].trace].ride,
         route=event[0].route,
@@ -112,22 +110,22 @@ def card(analysis: Analysis, event: Sequence[Deviation]) -> Card:
 
 def _part(analysis: Analysis, deviation: Deviation) -> Part:
     trace = analysis.traces[deviation.trace]
-    times = iso_times(np.array([deviation.from_time, deviation.to_time], "datetime64[ms]"))
+    times = instants.between(deviation.from_time, deviation.to_time, analysis.time_zone)
     said = (
         f"Up to {wording.metres(deviation.peak_m)} to the {deviation.side}, from {wording.metres(deviation.from_m)} to "
         f"{wording.metres(deviation.to_m)} along the route; {wording.longer(deviation.extra_m)} the centreline."
     )
     grounds = f"{deviation.evidence[:1].upper()}{deviation.evidence[1:]}." if deviation.evidence else ""
-    when = " to ".join(times) if all(times) else "times unknown"
-    return Part(deviation, trace.device, trace.label, when, said, grounds)
+    return Part(deviation, trace.device, trace.label, times or "times unknown", said, grounds)
 
 
-def title(event: Sequence[Deviation]) -> str:
-    """Return a title that a person knows an event by: its day in UTC, its way, how far off and for how long."""
+def title(analysis: Analysis, event: Sequence[Deviation]) -> str:
+    """Return a title that a person knows an event by: its day, its way, how far off and for how long."""
     largest = max(event, key=lambda d: d.peak_m)
     long_m = max(d.to_m for d in event) - min(d.from_m for d in event)
-    day = wording.day(largest.from_time)
-    where = f"{day}, route {largest.route}" if day else f"Route {largest.route}"
+    day = instants.day(largest.from_time, analysis.time_zone)
+    way = wording.on_way(analysis, largest.route)
+    where = f"{day}, {way}" if day else capital(way)
     return f"{where}: {wording.metres(largest.peak_m)} to the {largest.side} for {wording.metres(long_m)}"
 
 

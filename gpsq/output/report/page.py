@@ -9,17 +9,17 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from gpsq.campaign.local_time import zone_in_words
 from gpsq.digests import version
 from gpsq.output import run_file, wording
 from gpsq.output.device_figures import MISSING, overall
 from gpsq.output.drawing.looks import device_looks
 from gpsq.output.drawing.margin import CUT
 from gpsq.output.drawing.route_parts import hot_spots
-from gpsq.output.instants import dated
 from gpsq.output.report import findings, sentences, sketches
 from gpsq.output.report.cards import by_event, card
 from gpsq.output.report.glossary import GLOSSARY
-from gpsq.output.ride_days import long_names
+from gpsq.output.ride_days import long_names, period
 from gpsq.output.tables import columns
 from gpsq.output.tables.column import bounds, said
 from gpsq.output.templating import policy_of, render, template_text
@@ -95,7 +95,7 @@ def _figures(analysis: Analysis) -> dict[str, Any]:
 
 def _grounds(analysis: Analysis) -> dict[str, Any]:
     return {
-        "routes": analysis.routes,
+        "routes": [(wording.way(analysis, found.route.name), found) for found in analysis.routes],
         "cards": [card(analysis, event) for event in by_event(analysis)[:MOST_CARDS]],
         "deviations": len(analysis.deviations),
         "events": len(by_event(analysis)),
@@ -120,13 +120,9 @@ def _origin(analysis: Analysis) -> dict[str, Any]:
 
 
 def _when(analysis: Analysis) -> str:
-    """Return the days of the rides, in UTC."""
-    times = [time for trace in analysis.traces for time in (trace.time[:1], trace.time[-1:])]
-    known = [time[0] for time in map(dated, times) if len(time) and not np.isnat(time[0])]
-    if not known:
-        return ""
-    first, last = (str(np.datetime64(time, "D")) for time in (min(known), max(known)))
-    return first if first == last else f"{first} to {last}"
+    """Return the days of the rides, and whose clocks they are by."""
+    days = period(analysis)
+    return f"{days} ({zone_in_words(analysis.time_zone)})" if days and not analysis.published else days
 
 
 def _table(summaries: list[DeviceSummary], wanted: Sequence[Column]) -> dict[str, Any]:
@@ -145,7 +141,7 @@ def _per_route(analysis: Analysis) -> dict[str, Any]:
     """Return the chief figures of each device on each route, where there is more than one."""
     chosen = [s for s in analysis.summaries.devices if s.route]
     table = _table(chosen, columns.shown("route"))
-    rows = [(summary.route, *row) for summary, row in zip(chosen, table["rows"], strict=True)]
+    rows = [(wording.way(analysis, summary.route), *row) for summary, row in zip(chosen, table["rows"], strict=True)]
     return {"heads": table["heads"], "rows": rows if len({s.route for s in chosen}) > 1 else []}
 
 

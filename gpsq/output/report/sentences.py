@@ -98,7 +98,7 @@ def of_device(summary: DeviceSummary, analysis: Analysis | None = None) -> str:
 
 def _fix(summary: DeviceSummary, analysis: Analysis | None) -> str:
     if not figure(summary, "ttff_known").value > 0:
-        return "when it was started is not known"
+        return _worked_out(summary, analysis) or "when it was started is not known"
     limit, within = _within(summary)
     if not within:
         return ""
@@ -106,6 +106,22 @@ def _fix(summary: DeviceSummary, analysis: Analysis | None) -> str:
     lost = f", {TIMES.get(int(never), f'on {never:.0f}')} never" if never > 0 else ""
     said = f"from pressing start to the first position: on {within} rides within {limit}{wording.GAP}s{lost}"
     return said + _ways(summary, analysis, limit)
+
+
+def _worked_out(summary: DeviceSummary, analysis: Analysis | None) -> str:
+    """Return the median of the times that are worked out, of a device without any that is measured; "" where none is."""
+    found = figure(summary, "ttff_estimate_median_s")
+    if not np.isfinite(found.value):
+        return ""
+    own = () if analysis is None else [r for r in analysis.results if analysis.traces[r.trace].device == summary.device]
+    bases = sorted({r.first_fix.estimate_basis for r in own} - {""}, key=list(wording.ESTIMATED_FROM).index)
+    source = f", worked out from {' and '.join(wording.ESTIMATED_FROM[b] for b in bases)}" if bases else ", worked out"
+    bounds = f" ({inside})" if (inside := wording.between(found)) else ""
+    count = f" on {found.of} of {summary.rides} rides" if found.of and found.of < summary.rides else ""
+    return (
+        f"from pressing start to the first position about {wording.seconds(found.value)}{bounds} in the median{source}{count}; "
+        "start pressed is not recorded"
+    )
 
 
 def _within(summary: DeviceSummary) -> tuple[int, str]:
@@ -120,12 +136,24 @@ def _within(summary: DeviceSummary) -> tuple[int, str]:
 
 def _ways(summary: DeviceSummary, analysis: Analysis | None, limit: int) -> str:
     """Return both ways apart, where their times differ by more than chance."""
+    own = _own_ways(summary, analysis)
+    shares = [(route, figure(s, f"fixed_in_{limit}s")) for route, s in own]
+    said = [f"{f.value * f.of:.0f} of {f.of} {route}" for route, f in shares if f.of]
+    return (f" ({', '.join(said)})" if said else "") + (f"; {by_way(summary, analysis)}" if own else "")
+
+
+def _own_ways(summary: DeviceSummary, analysis: Analysis | None) -> list[tuple[str, DeviceSummary]]:
     if analysis is None or not figure(summary, "ttff_ways_p").value <= LEVEL:
-        return ""
+        return []
     own = [s for s in analysis.summaries.devices if s.device == summary.device and s.route]
-    shares = [(s.route, figure(s, f"fixed_in_{limit}s")) for s in own]
-    said = [f"{f.value * f.of:.0f} of {f.of} on way {wording.cell(route)}" for route, f in shares if f.of]
-    return f" ({', '.join(said)})" if said else ""
+    return [(wording.on_way(analysis, s.route), s) for s in own]
+
+
+def by_way(summary: DeviceSummary, analysis: Analysis | None) -> str:
+    """Return the median time to first fix of each way, where they differ by more than chance; "" where they do not."""
+    medians = [(route, figure(s, "ttff_median_s").value) for route, s in _own_ways(summary, analysis)]
+    said = [f"{wording.seconds(value)} {route}" for route, value in medians if np.isfinite(value)]
+    return f"in the median {', '.join(said)}" if len(said) > 1 else ""
 
 
 def _missed(summary: DeviceSummary) -> str:

@@ -73,6 +73,13 @@ TRACKS: tuple[Column, ...] = (
            "m"),
     Column("spikes", "count", "how often fixes went off and came back within seconds, kept or set aside", "result.spikes"),
     Column("largest_spike_m", "2", "how far off the largest spike was", "result.largest_spike_m", "m"),
+    Column("ttff_estimate_s", "1", "time to first fix worked out, not measured, where the start is not recorded; always with its "
+           "bounds", "result.first_fix.estimate_s", "s"),
+    Column("ttff_estimate_low_s", "1", "lower bound of ttff_estimate_s", "result.first_fix.estimate_low_s", "s"),
+    Column("ttff_estimate_high_s", "1", "upper bound of ttff_estimate_s, blank where nothing bounds it",
+           "result.first_fix.estimate_high_s", "s"),
+    text("ttff_estimate_basis", "what ttff_estimate_s is worked out from: companion, file name or road",
+         "result.first_fix.estimate_basis"),
     Column("missed_low_m", "2", "lower bound of missed_m, from how well the place of the start is known; blank where missed_m "
            "is a lower bound itself", "result.first_fix.missed_low_m", "m"),
     Column("missed_high_m", "2", "upper bound of missed_m", "result.first_fix.missed_high_m", "m"),
@@ -134,6 +141,12 @@ DEVICES: tuple[Column, ...] = (
         Column("ttff_median_s", "2", "median time to first fix (Kaplan and Meier 1958)", "ttff_median_s", "s",
                "median time to first fix", parts=("fix", "state", "route", "terminal interval", "compare")),
         "ttff",
+    ),
+    *with_bounds(
+        Column("ttff_estimate_median_s", "1", "median of the times to first fix, measured or worked out where the start is not "
+               "recorded; blank where none is worked out", "ttff_estimate_median_s", "s",
+               "median with times worked out", "with times worked out", ("fix", "route", "terminal interval")),
+        "ttff_estimate",
     ),
     Column("ttff_ways_p", "4", "p of the times of the two ways being alike (rank sum, Wilcoxon 1945)", "ttff_ways_p"),
     Column("settle_median_s", "2", "median of the seconds from the first fix until the recording stays near its "

@@ -13,7 +13,7 @@ import numpy as np
 import pandas as pd
 
 from gpsq.output import wording
-from gpsq.output.drawing.lines import cut_antimeridian, parts
+from gpsq.output.drawing.lines import cut_antimeridian, parts, parts_between
 from gpsq.output.instants import dated
 from gpsq.output.tables import columns, tables
 from gpsq.output.tables.geopackage_notes import add_descriptions
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
     import geopandas
 
-    from gpsq.model import FloatArray, IntArray
+    from gpsq.model import FloatArray, IntArray, Trace
     from gpsq.results import Analysis, RouteResult
 
 CRS = "EPSG:4326"
@@ -63,7 +63,8 @@ LAYERS = {
 def tracks(analysis: Analysis) -> geopandas.GeoDataFrame:
     """Return a row per recording that gave a trace, with the columns of ``tracks.csv``; no line under two fixes."""
     rows = tables.tracks(analysis).iloc[: len(analysis.traces)]
-    lines = [_track_line(analysis, i) for i in range(len(analysis.traces))]
+    both = zip(analysis.traces, analysis.results, strict=True)
+    lines = [_track_line(trace, parts(trace, result)) for trace, result in both]
     return _frame(rows, lines)
 
 
@@ -85,9 +86,8 @@ def deviations(analysis: Analysis) -> geopandas.GeoDataFrame:
     """Return a row per deviation, drawn along the fixes of its recording, with the columns of ``deviations.csv``."""
     lines = []
     for found in analysis.deviations:
-        point = analysis.traces[found.trace].point
-        inside = np.flatnonzero((point >= found.from_point) & (point <= found.to_point))
-        lines.append(_track_line(analysis, found.trace, inside))
+        trace, result = analysis.traces[found.trace], analysis.results[found.trace]
+        lines.append(_track_line(trace, parts_between(trace, result, found.from_point, found.to_point)))
     return _frame(tables.deviations(analysis), lines)
 
 
@@ -209,13 +209,9 @@ def newest(analysis: Analysis) -> str:
     return f"{np.datetime_as_string(latest, unit='ms')}Z"
 
 
-def _track_line(analysis: Analysis, number: int, only: IntArray | None = None) -> Any:
-    trace = analysis.traces[number]
-    pieces: list[FloatArray] = []
-    for part in parts(trace, analysis.results[number]):
-        kept = part if only is None else part[np.isin(part, only)]
-        pieces += cut_antimeridian(trace.lon_deg[kept], trace.lat_deg[kept])
-    return _multi_line(pieces)
+def _track_line(trace: Trace, unbroken: list[IntArray]) -> Any:
+    pieces = [cut_antimeridian(trace.lon_deg[part], trace.lat_deg[part]) for part in unbroken]
+    return _multi_line([piece for own in pieces for piece in own])
 
 
 def _multi_line(pieces: list[FloatArray]) -> Any:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
@@ -95,9 +96,14 @@ def to_recording(track: Columns, notes: tuple[str, ...], remarks: tuple[str, ...
         extras=_extras(track),
         notes=(*notes, *_cut_note(track), *comma_note, *time_notes, *ele_notes),
         remarks=remarks,
-        counts={"zone_assumed_utc": times.without_zone} if times.without_zone else {},
+        counts=_counts(times),
         truncated=track.truncated,
     )
+
+
+def _counts(times: ClockTimes) -> dict[str, int]:
+    counts = {"zone_assumed_utc": times.without_zone} if times.without_zone else {}
+    return counts | ({} if times.offset_min is None else {"utc_offset_min": times.offset_min})
 
 
 def _cut_note(track: Columns) -> list[str]:
@@ -138,7 +144,7 @@ def _times(track: Columns) -> tuple[ClockTimes, list[str]]:
         notes.append(f"{read.unreadable} of {len(time)} times cannot be read and are unknown.")
     if read.leap_seconds:
         notes.append(f"{read.leap_seconds} times name a leap second (23:59:60) and were read as 23:59:59.999.")
-    return ClockTimes(time, read.without_zone, read.unreadable, read.leap_seconds), notes
+    return dataclasses.replace(read, time=time), notes
 
 
 def _numbers(track: Columns, name: str) -> FloatArray:

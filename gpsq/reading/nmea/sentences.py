@@ -111,7 +111,10 @@ def _of_part(part: str, bare_allowed: bool, tally: Tally) -> Iterator[Sentence]:
         tally.counts["fragments"] += not _MAKERS_OWN.match(body)
     elif head and kind in USED_KINDS:
         tally.counts["without_checksum"] += not checked
+        tally.counts[f"sentences_{head[1]}{kind}"] += 1
         yield Sentence(head[1], kind, pynmea2.parse(body), body)
+    elif maker := _MAKERS_OWN.match(body):
+        tally.counts[f"sentences_{maker[0][:4]}"] += 1
 
 
 def _count_bad(body: str, kind: str, tally: Tally) -> None:

@@ -187,10 +187,23 @@ def _spans(
             yield max(spans, key=lambda s: (min(len(s.first), len(s.second)), len(s.via)))
 
 
+def _disjoint(spans: Sequence[_Span]) -> list[_Span]:
+    """Return spans of which no two have a campaign in common, those with most rides first."""
+    chosen: list[_Span] = []
+    for span in sorted(spans, key=lambda s: -min(len(s.first), len(s.second))):
+        if all(set(span.campaigns).isdisjoint(other.campaigns) for other in chosen):
+            chosen.append(span)
+    return chosen
+
+
 def _joined(first: str, second: str, spans: Sequence[_Span], confidence: float) -> Bridge:
-    """Return what the spans say: the one that rests on most rides, or from three on all of them with random effects."""
+    """Return what the spans say: the one that rests on most rides, or from three on all of them with random effects.
+
+    Each campaign is in one of them at most: two that share rides are no independent bridges.
+    """
+    spans = _disjoint(spans)
     if len(spans) < bridge.FEWEST_FOR_RANDOM_EFFECTS:
-        spans = [max(spans, key=lambda s: min(len(s.first), len(s.second)))]
+        spans = spans[:1]
         logs = bridge.by_way_of(spans[0].first, spans[0].second, confidence)
     else:
         effects = [float(s.first.mean() - s.second.mean()) for s in spans]

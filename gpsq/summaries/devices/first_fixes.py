@@ -35,11 +35,36 @@ def times(results: Sequence[TraceResult], settings: Settings) -> dict[str, Inter
     figures = {"ttff_median_s": survival.median_time(seconds, never, settings.confidence)}
     for limit_s in LIMITS_S:
         figures[f"fixed_in_{limit_s}s"] = survival.share_within(limit_s, seconds, never, settings.confidence)
+    figures["ttff_estimate_median_s"] = _with_estimates(results, settings.confidence)
     said = _in_words(results, int(never.sum()))
     figures = {name: replace(f, method=f"{f.method}; {said}") for name, f in figures.items()}
     figures["ttff_known"] = Interval(float(len(trials)), method=said, of=len(results))
     figures["ttff_never"] = Interval(float(never.sum()) if trials else np.nan, method=said, of=len(trials))
     return figures
+
+
+def _with_estimates(results: Sequence[TraceResult], confidence: float) -> Interval:
+    """Return the median of the times that are measured or else worked out, nan where none is.
+
+    Its interval reaches from the lower bound of the low values to the upper one of the high ones.
+    """
+    trials = [r.first_fix for r in results if is_trial(r)]
+    worked_out = [r.first_fix for r in results if not is_trial(r) and np.isfinite(r.first_fix.estimate_s)]
+    if not worked_out:
+        return Interval(np.nan, method="none: no time is worked out")
+    seconds, never = _waited(trials)
+    bases = sorted({f.estimate_basis for f in worked_out})
+    said = f"{len(worked_out)} of {len(trials) + len(worked_out)} worked out ({', '.join(bases)}), the others measured"
+
+    def median(values: Sequence[float]) -> Interval:
+        unbounded = np.isinf(values)
+        waited = np.where(unbounded, [f.estimate_s for f in worked_out], values)
+        return survival.median_time(np.append(seconds, waited), np.append(never, unbounded), confidence)
+
+    found = median([f.estimate_s for f in worked_out])
+    low, high = (median([getattr(f, f"estimate_{end}_s") for f in worked_out]) for end in ("low", "high"))
+    count = len(trials) + len(worked_out)
+    return replace(found, low=low.low, high=high.high, method=f"{found.method}; {said}", of=count)
 
 
 def _waited(trials: Sequence[FirstFix]) -> tuple[FloatArray, BoolArray]:

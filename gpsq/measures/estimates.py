@@ -1,0 +1,235 @@
+"""Times to first fix that are worked out, not measured, each with bounds: from a companion, a file's name, the road missed.
+
+They never enter a measured figure (docs/method.md, section 2). Where a recording's start is known there is no estimate.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from itertools import combinations
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+
+from gpsq.measures import clock_names, pace
+from gpsq.measures.first_fix import from_rest_s
+from gpsq.measures.lead import not_recorded_m
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from gpsq.model import FirstFix, FloatArray, Trace
+    from gpsq.results import RouteResult, TraceResult
+    from gpsq.settings import Settings
+
+#: So many rides at least must show how far apart the starts of two devices lie.
+FEWEST_PAIRS = 3
+ONE_SD, SDS = 68.27, 2.0
+#: Between pressing start and setting off some seconds pass; these are assumptions, and no ride shows them.
+HANDLING_S, MOST_HANDLING_S = 3.0, 10.0
+#: A rider seen standing so long at the place of the start waits before setting off, and the road tells nothing of that.
+WAITS_S = 8.0
+#: Paces of more rides than this say no more, nor do more fixes of a ride than these.
+MOST_WITNESSES, MOST_FIXES = 12, 1200
+#: Who still stands at the place of the start has missed no road that could tell a time.
+STANDS_S = 3.0
+
+
+class Estimate(NamedTuple):
+    """Seconds from start to first fix, worked out, with bounds; `high_s` is infinite where nothing bounds it."""
+
+    value_s: float
+    low_s: float
+    high_s: float
+    basis: str
+
+
+def with_estimates(
+    traces: Sequence[Trace], results: Sequence[TraceResult], routes: Sequence[RouteResult], settings: Settings
+) -> tuple[TraceResult, ...]:
+    """Return the results with an estimate where the time to first fix is not known."""
+    open_ones = [i for i, t in enumerate(traces) if _is_open(t, results[i].first_fix)]
+    names = _by_name(traces, settings)
+    scatter_s = _scatter_of_starts_s(traces, results)
+    found = list(results)
+    for i in open_ones:
+        estimate = _by_companion(i, traces, results, scatter_s, settings)
+        if estimate is None:
+            road = _by_road(i, traces, results, routes)
+            estimate = _together(names.get(i), road)
+        if estimate is not None:
+            fix = dataclasses.replace(
+                results[i].first_fix,
+                estimate_s=estimate.value_s,
+                estimate_low_s=estimate.low_s,
+                estimate_high_s=estimate.high_s,
+                estimate_basis=estimate.basis,
+            )
+            found[i] = dataclasses.replace(results[i], first_fix=fix)
+    return tuple(found)
+
+
+def _is_open(trace: Trace, fix: FirstFix) -> bool:
+    return trace.timed and not trace.clock_jumps_at_fix and not np.isfinite(fix.seconds) and not fix.censored
+
+
+def _together(name: Estimate | None, road: Estimate | None) -> Estimate | None:
+    """Return what a name and the road say together: a name's bounds hold, and within them the road is finer.
+
+    Examples
+    --------
+    >>> _together(Estimate(31.0, 1.0, 60.0, "file name"), Estimate(25.0, 19.0, float("inf"), "road"))
+    Estimate(value_s=25.0, low_s=19.0, high_s=60.0, basis='road')
+    >>> _together(Estimate(70.0, 41.0, 100.0, "file name"), Estimate(25.0, 19.0, 31.0, "road")).basis
+    'file name'
+    """
+    if name is None or road is None:
+        return name or road
+    low_s, high_s = max(name.low_s, road.low_s), min(name.high_s, road.high_s)
+    if low_s > high_s:  # a rider who waited before setting off
+        return name
+    return Estimate(min(max(road.value_s, low_s), high_s), low_s, high_s, road.basis)
+
+
+# --- a companion --------------------------------------------------------------------------------------------------
+
+
+def _is_measured(trace: Trace, fix: FirstFix) -> bool:
+    return not np.isnat(trace.started) and (bool(np.isfinite(fix.seconds)) or fix.censored)
+
+
+def _scatter_of_starts_s(traces: Sequence[Trace], results: Sequence[TraceResult]) -> float:
+    """Return how far the starts of two devices of a ride lie apart, nan where too few rides show it."""
+    rides: dict[str, list[np.datetime64]] = {}
+    for trace, result in zip(traces, results, strict=True):
+        if result.ride and not result.duplicate_of and _is_measured(trace, result.first_fix):
+            rides.setdefault(result.ride, []).append(trace.started)
+    apart_s = [
+        np.median([abs((a - b) / np.timedelta64(1, "s")) for a, b in combinations(started, 2)])
+        for started in rides.values()
+        if len(started) > 1
+    ]
+    if len(apart_s) < FEWEST_PAIRS:
+        return float("nan")
+    return float(np.percentile(apart_s, ONE_SD, method="higher"))
+
+
+def _by_companion(
+    i: int, traces: Sequence[Trace], results: Sequence[TraceResult], scatter_s: float, settings: Settings
+) -> Estimate | None:
+    if not np.isfinite(scatter_s) or not results[i].ride:
+        return None
+    started = [
+        traces[k].started
+        for k, r in enumerate(results)
+        if k != i and r.ride == results[i].ride and not r.duplicate_of and _is_measured(traces[k], r.first_fix)
+    ]
+    if not started:
+        return None
+    waited = np.array([(traces[i].time[0] - start) / np.timedelta64(1, "s") for start in started], dtype=float)
+    value_s, half_s = float(np.median(waited)), SDS * max(scatter_s, 1.0)
+    # far from each other, the two clocks disagree or it was another start
+    if not -half_s <= value_s <= settings.start_bound_s:
+        return None
+    return Estimate(max(0.0, value_s), max(0.0, value_s - half_s), max(0.0, value_s) + half_s, "companion")
+
+
+# --- the file's name ----------------------------------------------------------------------------------------------
+
+
+def _by_name(traces: Sequence[Trace], settings: Settings) -> dict[int, Estimate]:
+    """Return what the names of each device's files say, by number of the trace."""
+    found: dict[int, Estimate] = {}
+    for device in {t.device for t in traces}:
+        clocks = {
+            i: clock
+            for i, t in enumerate(traces)
+            if t.device == device and t.track == 1 and t.timed and t.date_known and not t.clock_jumps_at_fix
+            if (clock := clock_names.clock_in(t.file)) is not None
+        }  # fmt: skip
+        fixed = np.array([traces[i].time[0] for i in clocks], dtype="datetime64[ms]")
+        waits = clock_names.waits_s(list(clocks.values()), fixed, settings.start_bound_s)
+        if waits is not None:
+            found |= {
+                i: Estimate(float(low + high) / 2, float(low), float(high), "file name")
+                for i, (low, high) in zip(clocks, waits, strict=True)
+            }
+    return found
+
+
+# --- the road missed ----------------------------------------------------------------------------------------------
+
+
+def _by_road(
+    i: int, traces: Sequence[Trace], results: Sequence[TraceResult], routes: Sequence[RouteResult]
+) -> Estimate | None:
+    """Return the time that the road missed took, by the paces of other rides there, or by the ride's own."""
+    fix = results[i].first_fix
+    route = next((r for r in routes if r.route.name == results[i].route), None)
+    if route is None or fix.missed_is_minimum or not np.isfinite(fix.missed_m) or not np.isfinite(fix.missed_low_m):
+        return None
+    if fix.stood_s >= STANDS_S and fix.missed_low_m <= 0:
+        return None
+    paces = _paces(i, traces, results, route, routes)
+    if not len(paces):
+        return None
+    middle, least, most = (float(f(paces)) for f in (np.median, np.min, np.max))
+    value_s = HANDLING_S + from_rest_s(fix.missed_m, 1 / middle)
+    # the place, the pace and the hand on the button err each by itself
+    below_s = np.hypot(
+        np.hypot((fix.missed_m - fix.missed_low_m) * middle, fix.missed_m * (middle - least)), HANDLING_S
+    )
+    above_s = np.hypot(
+        np.hypot((fix.missed_high_m - fix.missed_m) * middle, fix.missed_m * (most - middle)),
+        MOST_HANDLING_S - HANDLING_S,
+    )
+    # who waits on one ride may wait on another
+    if any(r.first_fix.stood_s >= WAITS_S and r.first_fix.missed_low_m <= 0 for r in results):
+        above_s = np.inf
+    return Estimate(value_s, max(0.0, float(value_s - below_s)), float(value_s + above_s), "road")
+
+
+def _paces(
+    i: int,
+    traces: Sequence[Trace],
+    results: Sequence[TraceResult],
+    route: RouteResult,
+    routes: Sequence[RouteResult],
+) -> FloatArray:
+    """Return the seconds a metre that rides took between the place of the start and the first fix of one."""
+    way_m = not_recorded_m(results[i], route)
+    found: dict[str, float] = {}
+    if len(way_m) > 1:
+        for k, towards_start in _witnesses(i, traces, results, route, routes):
+            near = slice(-MOST_FIXES, None) if towards_start else slice(MOST_FIXES)
+            xy_m = route.route.plane.to_metres(traces[k].lon_deg[near], traces[k].lat_deg[near])
+            passed = pace.passing_s(traces[k].time[near], xy_m, way_m, towards_start=towards_start)
+            if passed is not None:
+                found.setdefault(results[k].ride, passed[0] / passed[1])
+    if found:
+        return np.array(list(found.values()))
+    first = slice(MOST_FIXES)
+    xy_m = route.route.plane.to_metres(traces[i].lon_deg[first], traces[i].lat_deg[first])
+    own = pace.own_pace_s_per_m(traces[i].time[first], xy_m)
+    return np.array([0.8 * own, own, 1.5 * own]) if np.isfinite(own) else np.empty(0)
+
+
+def _witnesses(
+    i: int,
+    traces: Sequence[Trace],
+    results: Sequence[TraceResult],
+    route: RouteResult,
+    routes: Sequence[RouteResult],
+) -> list[tuple[int, bool]]:
+    """Return the recordings of other rides that may have been on the stretch, and whether they end at the start."""
+    same = [(k, False) for k in route.route.members]
+    others = [(k, True) for other in routes if other is not route for k in other.route.members]
+    fit = [
+        (k, towards)
+        for k, towards in [*same, *others]
+        if results[k].ride != results[i].ride
+        and traces[k].timed
+        and not results[k].duplicate_of
+        and np.isnan(results[k].ended_early_m)
+    ]
+    return fit[:: -(-len(fit) // MOST_WITNESSES) or 1]

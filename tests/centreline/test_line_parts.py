@@ -1,0 +1,219 @@
+"""What a line is made of beside its middle: usual reach, slow sampling, spread and band, places by share of the way."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from trace_maker import road, shifted_left, smooth_noise
+
+from gpsq.centreline import ends
+from gpsq.centreline.by_share import mean_of, places_by_share
+from gpsq.centreline.slow_sampling import between_fixes
+from gpsq.centreline.spread import described
+from gpsq.centreline.strands import strand
+from gpsq.geometry.alignment import Abreast
+from gpsq.settings import Settings
+
+SETTINGS = Settings()
+LINE = np.column_stack([5.0 * np.arange(61), np.zeros(61)])
+
+
+def strand_of(xy_m, runs=None, counts=None, ride="R", settings=SETTINGS):
+    xy = np.asarray(xy_m, float)
+    fit = np.ones(len(xy), dtype=bool) if counts is None else counts
+    return strand(xy, runs or [(0, len(xy))], ride, fit, settings, device="a")
+
+
+def reaching(first, last, count=100):
+    vertex = np.where((np.arange(count) >= first) & (np.arange(count) <= last), np.arange(float(count)), np.nan)
+    return Abreast(np.zeros((count, 2)), vertex, ~np.isnan(vertex))
+
+
+def test_the_line_ends_where_the_middle_one_reaches_of_those_that_reach_far():
+    """In steps of 5 m: of firsts 0, 2, 4 (and 7 and 40, over 30 m behind the furthest) the middle one; at the end likewise."""
+    places = [reaching(f, t) for f, t in ((0, 99), (2, 97), (4, 95), (7, 90), (40, 50))]
+    assert ends.usual_reach(places, 5.0) == slice(2, 98)
+
+
+def test_a_trace_without_places_says_nothing_of_the_reach():
+    assert ends.usual_reach([reaching(200, 300), reaching(3, 96)], 5.0) == slice(3, 97)
+    assert ends.usual_reach([reaching(200, 300)], 5.0) == slice(None)
+
+
+def slow(y_m, x_m=None):
+    x = np.arange(0.0, 301.0, 30.0) if x_m is None else np.asarray(x_m, float)
+    return strand_of(np.column_stack([x, np.broadcast_to(y_m, len(x))]))
+
+
+def placed(s, line_m=LINE):
+    """Return the places of a strand at the line's stations as its chords lie, and as bent along the line."""
+    x = s.fixes_m[:, 0]
+    vertex = np.interp(line_m[:, 0], x, np.arange(len(x)), left=np.nan, right=np.nan)
+    xy = np.column_stack([line_m[:, 0], np.interp(line_m[:, 0], x, s.fixes_m[:, 1])])
+    return between_fixes(s, Abreast(xy, vertex, np.ones(len(line_m), dtype=bool)), line_m, SETTINGS.align_cap_m)
+
+
+def test_a_trace_is_slow_by_its_usual_leg_not_by_its_longest():
+    assert strand_of(np.column_stack([np.arange(0.0, 301.0, 11.0), np.zeros(28)])).slow
+    assert not strand_of(np.column_stack([np.arange(0.0, 301.0, 9.0), np.zeros(34)])).slow
+    leaps = np.concatenate([np.arange(0.0, 100.0, 5.0), np.arange(200.0, 300.0, 5.0)])
+    assert not strand_of(np.column_stack([leaps, np.zeros(40)])).slow
+    stands = np.concatenate([np.zeros(200), np.arange(0.0, 301.0, 30.0)])
+    assert strand_of(np.column_stack([stands, np.zeros(211)])).slow
+
+
+def test_between_fixes_the_offset_goes_evenly_from_one_to_the_next():
+    y = np.where(np.arange(11) % 2 == 0, 0.0, 6.0)
+    found = placed(slow(y))
+    assert found.xy_m[:, 1] == pytest.approx(np.interp(LINE[:, 0], np.arange(0.0, 301.0, 30.0), y))
+    assert found.matched.all()
+
+
+def test_a_bent_line_carries_the_places_between_fixes_with_it():
+    """Fixes on a line that swings by 8 m between them: the places lie on the line, not on the chords."""
+    swinging = LINE.copy()
+    swinging[:, 1] = 8.0 * np.sin(np.pi * LINE[:, 0] / 30.0) ** 2
+    found = placed(slow(0.0), swinging)
+    assert found.xy_m[:, 1] == pytest.approx(swinging[:, 1], abs=1e-9)
+
+
+def test_a_single_spike_between_two_fixes_is_passed_over_two_are_not():
+    one, two = np.zeros(11), np.zeros(11)
+    one[5], two[[5, 6]] = 200.0, 200.0
+    assert np.abs(placed(slow(one)).xy_m[26:35, 1]).max() < 1e-9
+    # of a longer excursion nothing is known: the chords stay as they were
+    assert np.abs(placed(slow(two)).xy_m[26:40, 1]).max() > 100.0
+
+
+def test_nothing_is_carried_over_a_silence():
+    x = np.arange(0.0, 301.0, 30.0)
+    y = np.where(x < 150.0, 0.0, 10.0)
+    s = strand_of(np.column_stack([x, y]), runs=[(0, 5), (5, 11)])
+    chords = np.interp(LINE[:, 0], x, y) + 3.0
+    place = Abreast(
+        np.column_stack([LINE[:, 0], chords]), np.interp(LINE[:, 0], x, np.arange(11.0)), np.ones(61, dtype=bool)
+    )
+    found = between_fixes(s, place, LINE, SETTINGS.align_cap_m).xy_m[:, 1]
+    silent = (LINE[:, 0] > 119.0) & (LINE[:, 0] < 149.0)
+    assert found[silent] == pytest.approx(chords[silent])
+    assert found[:-1][~silent[:-1]] == pytest.approx(np.where(LINE[:-1, 0] < 140.0, 0.0, 10.0)[~silent[:-1]])
+
+
+def test_a_chord_over_a_way_twice_as_long_says_nothing_of_it():
+    """The line goes 90 m aside and back between two fixes 30 m apart: no offset is carried along it."""
+    out = [[0.0, y] for y in np.arange(0.0, 95.0, 5.0)]
+    back = [[30.0, y] for y in np.arange(90.0, -5.0, -5.0)]
+    line = np.array(
+        [[x, 0.0] for x in np.arange(-60.0, 0.0, 5.0)] + out + [[5.0 * k, 90.0] for k in range(1, 6)] + back
+    )
+    line = np.vstack([line, [[x, 0.0] for x in np.arange(35.0, 95.0, 5.0)]])
+    s = strand_of(np.column_stack([np.arange(-60.0, 91.0, 30.0), np.zeros(6)]))
+    at = [int(np.argmin(np.hypot(*(line - fix).T))) for fix in s.fixes_m]
+    vertex = np.interp(np.arange(len(line)), at, np.arange(6.0))
+    chords = np.column_stack([np.interp(np.arange(len(line)), at, s.fixes_m[:, 0]), np.zeros(len(line))])
+    place = Abreast(chords, vertex, np.ones(len(line), dtype=bool))
+    found = between_fixes(s, place, line, SETTINGS.align_cap_m)
+    assert np.array_equal(found.xy_m[at[2] + 1 : at[3]], chords[at[2] + 1 : at[3]])
+
+
+def test_counts_of_a_step_are_those_of_both_fixes_beside_it():
+    counts = np.ones(11, dtype=bool)
+    counts[5] = False
+    s = strand_of(np.column_stack([np.arange(0.0, 101.0, 10.0), np.zeros(11)]), counts=counts)
+    assert s.steps.xy_m[~s.counts, 0].tolist() == [45.0, 50.0, 55.0]
+
+
+def rides_beside(offsets_m, rides):
+    """Return a line described by traces that lie so far left of it."""
+    places = [
+        Abreast(LINE + np.array([0.0, o]), np.arange(61.0), np.ones(61, dtype=bool))
+        for o in np.asarray(offsets_m, dtype=float)
+    ]
+    strands = [strand_of(p.xy_m, ride=ride) for p, ride in zip(places, rides, strict=True)]
+    return described(LINE, LINE[:, 0], places, strands, np.ones(len(places), dtype=bool), "")
+
+
+def test_spread_is_the_median_absolute_offset_as_a_standard_deviation():
+    found = rides_beside([-3.0, -1.0, 0.0, 2.0, 5.0], "ABCDE")
+    assert found.spread_m == pytest.approx(1.4826 * 2.0)
+    assert found.support.tolist() == found.rides.tolist() == [5] * 61
+    assert np.isnan(rides_beside([2.0], "A").spread_m).all()
+
+
+def test_the_band_is_that_of_a_mean_of_rides():
+    """Rides drawn again: about 1.96 standard errors of the mean, with n − 1; two traces of a ride are one."""
+    offsets = np.random.default_rng(3).normal(0.0, 4.0, 40)
+    band = rides_beside(offsets, [str(k) for k in range(40)]).band_m
+    assert band == pytest.approx(1.96 * offsets.std(ddof=1) / np.sqrt(40), rel=0.12)
+    twice = rides_beside(np.repeat(offsets, 2), [str(k // 2) for k in range(80)])
+    assert twice.band_m == pytest.approx(band)
+    assert twice.rides.tolist() == [40] * 61
+
+
+def test_there_is_no_band_of_two_rides():
+    assert np.isnan(rides_beside([0.0, 1.0], "AB").band_m).all()
+    assert np.isfinite(rides_beside([0.0, 1.0, 2.0], "ABC").band_m).all()
+
+
+def test_three_rides_have_the_band_of_every_drawing_of_three():
+    """±1 about nought: of 27 drawings the mean of one in 27 is the largest, so that is the band, times √(3/2)."""
+    assert rides_beside([-1.0, 0.0, 1.0], "ABC").band_m == pytest.approx(np.sqrt(1.5), rel=0.01)
+
+
+def laps(count, sd_m=4.0, spike=False, seed=7):
+    """Return noisy laps of a yard of 40 by 25 m, and the yard."""
+    corners = np.array([[0.0, 0.0], [40.0, 0.0], [40.0, 25.0], [0.0, 25.0], [0.0, 2.0]])
+    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(corners, axis=0).T))])
+    yard = np.column_stack([np.interp(np.linspace(0, along[-1], 64), along, corners[:, k]) for k in (0, 1)])
+    rng = np.random.default_rng(seed)
+    ways = [yard + np.column_stack([smooth_noise(rng, 64, sd_m), smooth_noise(rng, 64, sd_m)]) for _ in range(count)]
+    return ways, yard
+
+
+def by_share(ways, line_m, settings):
+    return places_by_share([strand_of(w, settings=settings) for w in ways], range(len(ways)), line_m, settings)
+
+
+def test_by_share_the_mean_is_at_equal_steps():
+    ways, yard = laps(5)
+    own = SETTINGS.with_values(step_m=1.5)
+    places = by_share(ways, yard + 9.0, own)
+    assert places is not None
+    legs = np.hypot(*np.diff(mean_of(places), axis=0).T)
+    assert legs == pytest.approx(np.full(len(legs), legs.mean()), rel=0.15)
+    assert legs.mean() == pytest.approx(1.5, rel=0.1)
+
+
+def test_where_scatter_is_small_against_length_there_is_no_mean_by_share():
+    ways = [shifted_left(road(), smooth_noise(np.random.default_rng(k), 401, 3.0)) for k in range(5)]
+    assert by_share(ways, road(), SETTINGS) is None
+
+
+def test_an_aligned_line_that_is_much_nearer_stays():
+    ways, yard = laps(6, sd_m=0.8)
+    own = SETTINGS.with_values(step_m=1.5)
+    shuffled = [np.roll(w, 9 * k, axis=0) for k, w in enumerate(ways)]
+    assert by_share(shuffled, yard, own) is None
+
+
+def test_a_way_unlike_the_others_is_no_part_of_the_mean():
+    ways, yard = laps(6)
+    ways[2] = ways[2][:30]
+    places = by_share(ways, yard + 9.0, SETTINGS.with_values(step_m=1.5))
+    assert np.isnan(places[:, 2]).all()
+    assert not np.isnan(np.delete(places, 2, axis=1)).any()
+
+
+def test_many_traces_have_votes_enough_to_be_aligned():
+    ways, yard = laps(14, sd_m=0.5)
+    assert by_share(ways, yard + 1.0, SETTINGS.with_values(step_m=1.5)) is None
+    assert by_share(ways[:6], yard + 1.0, SETTINGS.with_values(step_m=1.5)) is not None
+
+
+def test_a_line_as_long_as_its_noisy_traces_has_averaged_nothing():
+    ways, yard = laps(14, sd_m=3.0)
+    ways = [way + np.random.default_rng(k).normal(0.0, 1.2, way.shape) for k, way in enumerate(ways)]
+    own = SETTINGS.with_values(step_m=1.5)
+    longest = max(ways, key=lambda way: np.hypot(*np.diff(way, axis=0).T).sum())
+    assert by_share(ways, longest, own) is not None
+    assert by_share(ways, yard, own) is None

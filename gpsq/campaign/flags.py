@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gpsq.campaign import safe_files
+from gpsq.campaign.stretches import ridden_between
 from gpsq.exceptions import CampaignError
 from gpsq.model import FLAGS, NAT, BoolArray, Deviation, Flag, IntArray, Trace
 
@@ -198,23 +199,15 @@ def same(flag: Flag, deviation: Deviation, trace: Trace) -> bool:
     """Return whether a flag was set on this deviation: same content, and most of the shorter interval shared."""
     if (flag.sha256, flag.track) != trace.key:
         return False
-    ours = (deviation.from_point, deviation.to_point)
-    theirs = _points(flag, trace)
-    if theirs is None:
-        return False
-    shared = min(ours[1], theirs[1]) - max(ours[0], theirs[0]) + 1
-    return shared >= SAME_SHARE * (min(ours[1] - ours[0], theirs[1] - theirs[0]) + 1)
-
-
-def _points(flag: Flag, trace: Trace) -> tuple[int, int] | None:
-    fixes = fixes_of(flag, trace)
-    return (int(trace.point[fixes[0]]), int(trace.point[fixes[-1]])) if len(fixes) else None
+    ours, theirs = ridden_between(trace, deviation.from_point, deviation.to_point), np.zeros(trace.accepted, dtype=bool)
+    theirs[fixes_of(flag, trace)] = True
+    return bool(theirs.any()) and int((ours & theirs).sum()) >= SAME_SHARE * min(int(ours.sum()), int(theirs.sum()))
 
 
 def fixes_of(flag: Flag, trace: Trace) -> IntArray:
     """Return the numbers of the accepted fixes in a flag's interval, by time or, where it has none, by point."""
     if np.isnat(flag.from_time) or np.isnat(flag.to_time) or not trace.timed:
-        inside = (trace.point >= flag.from_point) & (trace.point <= flag.to_point)
+        inside = ridden_between(trace, flag.from_point, flag.to_point)
     else:
         inside = (trace.time >= flag.from_time) & (trace.time <= flag.to_time)
     return np.flatnonzero(inside).astype(np.int64)

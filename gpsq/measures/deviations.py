@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from gpsq.campaign.stretches import ridden_between
 from gpsq.geometry import polyline
 from gpsq.measures.evidence import Stretch, judged
 from gpsq.model import Deviation
@@ -184,9 +185,9 @@ def named(found: Sequence[Deviation], course: Course) -> tuple[Deviation, ...]:
     Ends move by a few fixes as rides are added; the part hardly ever changes with them.
     """
     along = polyline.along_m(course.xy_m)
-    points, taken, done = course.trace.point, set[int](), []
+    taken, done = set[int](), []
     for deviation in found:
-        ends = along[np.searchsorted(points, [deviation.from_point, deviation.to_point])]
+        ends = along[np.flatnonzero(ridden_between(course.trace, deviation.from_point, deviation.to_point))[[0, -1]]]
         part = int(ends.mean() / PART_M)
         while part in taken:
             part += 1

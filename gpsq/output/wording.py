@@ -17,6 +17,8 @@ if TYPE_CHECKING:
 UNKNOWN = "unknown"
 #: What a time to first fix is worked out from, by `gpsq.model.ESTIMATE_BASES`.
 ESTIMATED_FROM = {"companion": "another device of the ride", "file name": "the file’s name", "road": "the road missed"}
+#: A length under this is shown as 0.0 m; as a lower bound it says nothing.
+NOTHING_M = 0.05
 #: No-break space between figure and unit (SI brochure, 5.4.3).
 GAP = "\N{NO-BREAK SPACE}"
 
@@ -188,7 +190,7 @@ def start_known(fix: FirstFix) -> str:
 
 def says_missed(fix: FirstFix) -> bool:
     """Return whether the distance missed says anything: it is known, and no lower bound of nothing."""
-    return fix.missed_m >= (0.05 if fix.missed_is_minimum else 0.0)
+    return fix.missed_m >= (NOTHING_M if fix.missed_is_minimum else 0.0)
 
 
 def missed(fix: FirstFix) -> str:

@@ -47,7 +47,7 @@ def traces_in(path: Path, name: str, campaign: Campaign) -> list[Trace | Unreada
     if path.suffix == SUFFIX:
         return read_parquet(path, name, settings=campaign.settings)
     read = read_file(path, name, settings=campaign.settings, time_zone=campaign.time_zone)
-    traces, _ = passes.cut([r for r in read if isinstance(r, Trace)], campaign.settings, asked=campaign.cut_passes)
+    traces, _, _ = passes.cut([r for r in read if isinstance(r, Trace)], campaign.settings, asked=campaign.cut_passes)
     return [*traces, *(r for r in read if isinstance(r, Unreadable) and not may_be_something_else(r))]
 
 

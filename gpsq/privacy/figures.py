@@ -1,10 +1,13 @@
 """Which figures are published as they are, which coarser, and which not: those that would give a hidden place away.
 
-The figures of a recording and of a device are those of the whole. Left out is what tells how long the whole is: with
-the length that is shown, that would tell how much is hidden, and with a street map where. That holds for a share too:
+The figures of a device, and of a recording's start, are those of the whole. Left out is what tells how long the whole is:
+with the length that is shown, that would tell how much is hidden, and with a street map where. That holds for a share too:
 k of n stations to four decimals is one fraction for one n, so a share is told to whole per cent, which every n from a
 hundred on can give. docs/publish.md says it of every column. A field that is not named here is withheld, so that a new
 figure is published only when someone has thought about it.
+
+The errors of a recording are those of its part that is shown, where any is: whoever has the drawn tracks works these out
+himself, and an error of the whole beside that of the part weighs the hidden road, the better the more recordings there are.
 """
 
 from __future__ import annotations
@@ -23,7 +26,8 @@ if TYPE_CHECKING:
 
     from _typeshed import DataclassInstance
 
-    from gpsq.model import CrossTrack, CurveDistances, FirstFix, FloatArray
+    from gpsq.measures.route import Measured
+    from gpsq.model import CrossTrack, CurveDistances, FirstFix, FloatArray, Trace
     from gpsq.results import Analysis, TraceResult
     from gpsq.summary_types import DeviceSummary, HotSpot
 
@@ -81,36 +85,46 @@ def first_fix(fix: FirstFix) -> FirstFix:
     )
 
 
-def crosstrack(whole: CrossTrack | None, part: CrossTrack | None) -> CrossTrack | None:
-    """Return the figures of the whole over the stations of the part; `scored_m` is that of the part."""
+def crosstrack(whole: CrossTrack | None, part: Measured | None) -> CrossTrack | None:
+    """Return the errors of the part that is shown; of the whole, without its stations, where nothing is."""
     if whole is None:
         return None
-    nothing = np.empty(0)
-    many = int(whole.scored.sum()) >= LEAST_STATIONS
+    nothing, found = np.empty(0), part.crosstrack if part else None
+    of = whole if part is None else found
+    many = of is not None and (of is found or int(of.scored.sum()) >= LEAST_STATIONS)
     lengths = ("bias_m", "rms_m", "median_m", "p68_m", "p95_m")
     return only(
         whole,
         (),
-        along_m=part.along_m if part else nothing,
-        offset_m=part.offset_m if part else nothing,
-        scored=part.scored if part else np.empty(0, dtype=bool),
-        scored_m=part.scored_m if part else NAN,
-        **{name: _rounded(getattr(whole, name), LENGTH_DIGITS) for name in lengths},
-        **{n: _rounded(getattr(whole, n), SHARE_DIGITS) if many else NAN for n in ("within_5m", "within_10m")},
+        along_m=found.along_m if found else nothing,
+        offset_m=found.offset_m if found else nothing,
+        scored=found.scored if found else np.empty(0, dtype=bool),
+        scored_m=found.scored_m if found else NAN,
+        **{name: _rounded(getattr(of, name, NAN), LENGTH_DIGITS) for name in lengths},
+        **{n: _rounded(getattr(of, n), SHARE_DIGITS) if many else NAN for n in ("within_5m", "within_10m")},
     )
 
 
-def curves(whole: CurveDistances | None) -> CurveDistances | None:
-    """Return the distances of the whole, without where the largest lies and without the share that is covered."""
-    if whole is None:
+def curves(whole: CurveDistances | None, part: Measured | None) -> CurveDistances | None:
+    """Return the distances of the part that is shown, or of the whole where nothing is, without where the largest lies."""
+    of = whole if part is None else part.curves
+    if whole is None or of is None:
         return None
     lengths = ("hausdorff_m", "from_trace_m", "from_line_m", "frechet_m", "frechet_discrete_m")
     return only(
-        whole,
+        of,
         (),
-        length_ratio=_rounded(whole.length_ratio, RATIO_DIGITS),
-        **{name: _rounded(getattr(whole, name), LENGTH_DIGITS) for name in lengths},
+        length_ratio=_rounded(of.length_ratio, RATIO_DIGITS),
+        **{name: _rounded(getattr(of, name), LENGTH_DIGITS) for name in lengths},
     )
+
+
+def spikes(result: TraceResult, part: Trace | None) -> dict[str, Any]:
+    """Return number and size of the spikes that are shown: those beside them would be counted by the road they lie on."""
+    if part is None or result.spikes is None:
+        return {"spikes": result.spikes, "largest_spike_m": _rounded(result.largest_spike_m, LENGTH_DIGITS)}
+    seen = [spike.metres for spike in part.spikes if spike.after_point in part.point]
+    return {"spikes": len(seen), "largest_spike_m": _rounded(max(seen, default=NAN), LENGTH_DIGITS)}
 
 
 def _rounded(value: float, digits: int) -> float:
@@ -120,15 +134,17 @@ def _rounded(value: float, digits: int) -> float:
 def devices(
     analysis: Analysis, summaries: Sequence[DeviceSummary], shown: Sequence[TraceResult]
 ) -> tuple[DeviceSummary, ...]:
-    """Return the figures per device: of the whole, without those that tell how long a route is; deviations as `shown`.
+    """Return the figures per device: of the whole, without those that tell how long a route is; counts as `shown`.
 
-    Errors per 100 km and their number give the road they were counted on, so these are of the part that is shown.
+    Errors per 100 km and their number give the road they were counted on, so these and the spikes are of the part shown.
     """
     done = []
     for summary in summaries:
         own = [r for r in shown if analysis.traces[r.trace].device == summary.device and not r.duplicate_of]
         chosen = [r for r in own if summary.route in ("", r.route)]
-        of_part = deviation_counts.figures(chosen, analysis.settings.confidence)
+        of_part = deviation_counts.figures(chosen, analysis.settings.confidence) | {
+            "spikes": deviation_counts.spikes(chosen)
+        }
         done.append(dataclasses.replace(summary, figures=_figures(summary, _missed_m(analysis, summary)) | of_part))
     return tuple(done)
 
@@ -152,7 +168,7 @@ def _missed_m(analysis: Analysis, summary: DeviceSummary) -> FloatArray:
 AS_THEY_ARE = (
     "ttff_known", "ttff_never", "ttff_median_s", "ttff_estimate_median_s", "ttff_ways_p", "fixed_in_10s", "fixed_in_30s",
     "fixed_in_60s",
-    "settle_median_s", "usable_median_s", "missed_is_minimum", "spikes", "interval_median_s",
+    "settle_median_s", "usable_median_s", "missed_is_minimum", "interval_median_s",
 )  # fmt: skip
 #: Lengths, told to the decimetre.
 LENGTHS = (

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from gpsq.campaign.stretches import ridden_between
 from gpsq.measures.route import length_m
 from gpsq.model import NAT, Deviation, Gap, SetAside, Trace
 from gpsq.privacy import figures, neutral, shown
@@ -27,8 +28,8 @@ if TYPE_CHECKING:
 
 NOTES = (
     "This is a publication: both ends of every route and the private places are cut away by secret distances. Figures "
-    "per device and recording are those of the whole recordings; tracks, centrelines, stations, deviations, lengths, "
-    "points and places along the route are those of the part that is shown.",
+    "per device, times to first fix and what was missed are those of the whole recordings; tracks, centrelines, stations, "
+    "deviations, spikes, lengths, points and the errors of single recordings are those of the part that is shown.",
     "A recording that fixed late is drawn from as far beyond the cut as its first fix lay beyond the beginning of the "
     "route, and what it missed is drawn from the cut on: moved along the road by a secret distance.",
     "Times are days in UTC. Withheld is what would tell how long a whole route is.",
@@ -122,10 +123,7 @@ def _trace(whole: Trace, part: Trace | None, name: str) -> Trace:
     """Return a recording of the shown fixes alone, with nothing else that its file said."""
     kept = part or shown.cut(whole, np.empty(0, dtype=np.int64))
     count = kept.accepted
-    # a recording that never fixed counts a point for every second of its ride
-    aside = (
-        tuple(_moved(g, kept.point) for g in whole.set_aside if g.reason not in WHOLE_RIDE) if whole.accepted else ()
-    )
+    aside = tuple(_moved(group, kept.point) for group in whole.set_aside if _may_be_told(group, whole, kept))
     unknown = np.full(count, np.nan)
     began = neutral.day(neutral.began(whole))
     return Trace(
@@ -138,9 +136,21 @@ def _trace(whole: Trace, part: Trace | None, name: str) -> Trace:
     )  # fmt: skip
 
 
+def _may_be_told(group: SetAside, whole: Trace, kept: Trace) -> bool:
+    """Return whether points were set aside before the first fix, whose wait is told, or between fixes that are shown.
+
+    Those beyond the cuts would be counted against those within: so much road is hidden. A recording that never fixed has
+    a point for every second of its ride.
+    """
+    if not whole.accepted or group.reason in WHOLE_RIDE:
+        return False
+    before = group.first_point < whole.point.min()
+    return bool(before or (kept.accepted and kept.point.min() < group.first_point < kept.point.max()))
+
+
 def _moved(group: SetAside, kept_points: IntArray) -> SetAside:
     """Return a group of points that was set aside, counted among the points that are shown."""
-    return dataclasses.replace(group, first_point=int(np.searchsorted(kept_points, group.first_point)))
+    return dataclasses.replace(group, first_point=int((kept_points < group.first_point).sum()))
 
 
 def _length_m(routes: Sequence[RouteResult], number: int, part: Trace, whole: Analysis) -> float:
@@ -158,14 +168,14 @@ def _result(
     twin = twins.get(result.duplicate_of, "another recording")
     published = figures.only(
         result,
-        ("trace", "route", "status", "interval_s", "spikes", "ended_early_m"),
+        ("trace", "route", "status", "interval_s", "ended_early_m"),
         ride=rides[result.ride],
-        largest_spike_m=round(result.largest_spike_m, figures.LENGTH_DIGITS),
+        **figures.spikes(result, part[0] if part else None),
         reason=f"the same recording as {twin}" if twin else result.reason,
         first_fix=figures.first_fix(result.first_fix),
         length_m=float("nan"),
-        crosstrack=figures.crosstrack(result.crosstrack, part[2].crosstrack if part else None),
-        curves=figures.curves(result.curves),
+        crosstrack=figures.crosstrack(result.crosstrack, part[2] if part else None),
+        curves=figures.curves(result.curves, part[2] if part else None),
         vanished=(),
         duplicate_of=twin,
     )
@@ -189,7 +199,7 @@ def _gaps(gaps: Sequence[Gap], fixes: IntArray) -> list[Gap]:
 
 def _deviation(found: Deviation, part: Trace) -> Deviation:
     """Return a deviation by the numbers of the shown fixes, without times and without the person's words."""
-    first, last = np.searchsorted(part.point, [found.from_point, found.to_point]).tolist()
+    first, last = np.flatnonzero(ridden_between(part, found.from_point, found.to_point))[[0, -1]].tolist()
     return dataclasses.replace(found, from_time=NAT, to_time=NAT, from_point=first, to_point=last, note="")
 
 

@@ -47,13 +47,13 @@ def arrange(
     cut : cut recordings that hold many passes; without it they are only told of.
     each : the built-in map, or one that looks at several traces at a time.
     """
-    traces, cutting = passes.cut(traces, settings, asked=cut, each=each)
+    traces, cutting, many = passes.cut(traces, settings, asked=cut, each=each)
     offsets, found = clocks.estimate_offsets(traces), copies.compare(traces)
     return Arranged(
         traces=traces,
         rides=_ride_names(traces, routes.group_rides(traces, settings, _ahead_s(traces, offsets, found))),
         twins=_twins(traces, found),
-        routes=routes.group_routes(traces, settings),
+        routes=routes.group_routes(traces, settings, many),
         alone=tuple(each(partial(recording_figures.measure, settings=settings), traces)),
         cutting=cutting,
         notes=_told(traces, offsets, found),

@@ -98,15 +98,16 @@ def _proposal(trace: Trace, count: int) -> str:
 
 def cut(
     traces: Sequence[Trace], settings: Settings, *, asked: bool, each: Callable[..., Iterable[Any]] = map
-) -> tuple[tuple[Trace, ...], tuple[str, ...]]:
-    """Return the traces, cut into passes where that was `asked` for, and a sentence for each that holds many.
+) -> tuple[tuple[Trace, ...], tuple[str, ...], frozenset[int]]:
+    """Return the traces, cut into passes where that was `asked` for, a sentence for each that holds many, and which stay whole.
 
     Parts of a file with several recordings are numbered on from its last one, so every number names one recording.
     `each` is the built-in map, or one that looks at several traces at a time.
     """
-    passes = each(partial(find_passes, settings=settings), traces)
+    passes = list(each(partial(find_passes, settings=settings), traces))
     if not asked:
-        return tuple(traces), tuple(_proposal(t, len(p)) for t, p in zip(traces, passes, strict=True) if len(p) > 1)
+        many = frozenset(i for i, found in enumerate(passes) if len(found) > 1)
+        return tuple(traces), tuple(_proposal(traces[i], len(passes[i])) for i in sorted(many)), many
     last: dict[str, int] = {}
     for trace in traces:
         last[trace.file] = max(last.get(trace.file, 0), trace.track)
@@ -120,7 +121,7 @@ def cut(
         last[trace.file] = first + len(found) - 1
         parts += split(trace, found, first)
         told_of.append(f"{trace.label} was cut into {len(found)} passes, its tracks {first} to {last[trace.file]}.")
-    return tuple(sorted(parts, key=lambda t: (t.file, t.track))), tuple(told_of)
+    return tuple(sorted(parts, key=lambda t: (t.file, t.track))), tuple(told_of), frozenset()
 
 
 def split(trace: Trace, passes: Sequence[Pass], first_track: int | None = None) -> tuple[Trace, ...]:

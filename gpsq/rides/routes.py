@@ -17,7 +17,7 @@ from gpsq.plane import Plane, to_earth_centred
 from gpsq.rides.unbroken import runs_of
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping, Sequence
+    from collections.abc import Collection, Iterator, Mapping, Sequence
 
     from gpsq.settings import Settings
 
@@ -39,15 +39,17 @@ TOGETHER_M = 150.0
 INSTANTS = 60
 
 
-def group_routes(traces: Sequence[Trace], settings: Settings) -> tuple[Route, ...]:
+def group_routes(traces: Sequence[Trace], settings: Settings, many: Collection[int] = frozenset()) -> tuple[Route, ...]:
     """Return the routes of a campaign, in order of their first recording; every trace of two fixes or more is in one.
 
     Two traces belong together when at least `pair_share` of one lies within `pair_near_m` of the other in the same
-    order of travel; routes are the connected sets.
+    order of travel; routes are the connected sets. Recordings of `many` passes are one way with their like only: a
+    single pass lies anywhere along them, and would seem to have missed all that comes before.
     """
     shapes = {i: Shape(trace, settings) for i, trace in enumerate(traces) if trace.accepted >= 2}
     usable = [i for i, shape in shapes.items() if shape.extent_m > 0]
-    groups = _connected(usable, shapes, traces, settings)
+    kinds = ([i for i in usable if i in many], [i for i in usable if i not in many])
+    groups = [group for kind in kinds for group in _connected(kind, shapes, traces, settings)]
     groups.sort(key=lambda members: min(_when(traces[i]) for i in members))
     return tuple(_route(_letter(k), members, traces) for k, members in enumerate(groups))
 

@@ -11,7 +11,7 @@ if TYPE_CHECKING:
 
 
 def rank_correlation(first: Any, second: Any) -> float:
-    """Return Spearman's rank correlation of two (n,) arrays, neither of which is constant; equal values share a rank.
+    """Return Spearman's rank correlation of two (n,) arrays, nan where either is constant; equal values share a rank.
 
     Spearman 1904, Am. J. Psychol. 15:72–101.
 
@@ -19,8 +19,13 @@ def rank_correlation(first: Any, second: Any) -> float:
     --------
     >>> round(rank_correlation([1, 2, 3, 4], [1, 8, 27, 20]), 3)
     0.8
+    >>> rank_correlation([1, 2, 3], [7, 7, 7])
+    nan
     """
-    return float(np.corrcoef(_mean_ranks(first), _mean_ranks(second))[0, 1])
+    ranks = _mean_ranks(first), _mean_ranks(second)
+    if any(np.ptp(own) == 0 for own in ranks):
+        return float("nan")
+    return float(np.corrcoef(*ranks)[0, 1])
 
 
 def _mean_ranks(values: Any) -> FloatArray:

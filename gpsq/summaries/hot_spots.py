@@ -93,9 +93,10 @@ def _search(table: StationTable, level: float, rng: np.random.Generator) -> _Sea
     shifts = max(SHIFTS, _least_shifts(level))
     distance = rng.integers(offset.shape[1], size=(shifts, len(rides)))
     highest = [
-        np.nanmax(_heights(found, np.abs(_from_others(_shifted(offset, ride, some), ride))), axis=1)
+        np.fmax.reduce(_heights(found, np.abs(_from_others(_shifted(offset, ride, some), ride))), axis=1)
         for some in np.array_split(distance, min(-(-offset.size * shifts // AT_A_TIME), shifts))
     ]
+    # Where recordings hardly overlap, a shift may leave no place that two know: its nan counts as the highest.
     # The place found is one more draw: of n + 1 equally likely places of it the share above this height is 1 − level.
     at = math.ceil(level * (shifts + 1)) - 1
     return replace(found, height=float(np.sort(np.concatenate(highest))[at]))

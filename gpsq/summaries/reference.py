@@ -13,6 +13,7 @@ import numpy as np
 
 from gpsq.arrays import mean_of_known
 from gpsq.campaign import flags
+from gpsq.campaign.stretches import ridden_between
 from gpsq.exceptions import InputError
 from gpsq.geometry import polyline
 from gpsq.geometry.alignment import Abreast, abreast, align
@@ -180,7 +181,7 @@ def _counting(analysis: Analysis, result: TraceResult) -> BoolArray:
         counts &= ~(trace.time < trace.time[0] + np.timedelta64(round(settled_s * 1000), "ms"))
     for found in result.deviations:
         if not found.flag and found.suggestion == ROUTE_CHOICE:
-            counts &= (trace.point < found.from_point) | (trace.point > found.to_point)
+            counts &= ~ridden_between(trace, found.from_point, found.to_point)
     return counts
 
 

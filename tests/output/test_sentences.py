@@ -108,6 +108,15 @@ def test_the_sentences_to_read_aloud():
         ({"ttff_known": Interval(0)}, "When it was started is not known. Before it"),
         ({"missed_median_m": Interval(85.0, at_least=True)}, "Before it at least 85 m of road were missed"),
         ({"missed_worst_m": Interval(910.0, at_least=True)}, "in the median, at worst at least 910 m."),
+        (
+            {"missed_median_m": Interval(0.0, at_least=True)},
+            "once never. Before it 910 m of road were missed at worst. Half",
+        ),
+        (
+            {"missed_median_m": Interval(0.0, at_least=True), "missed_worst_m": Interval(0.0, at_least=True)},
+            "once never. Half",
+        ),
+        ({"missed_median_m": Interval(0.0)}, "Before it 0.0 m of road were missed in the median"),
         ({"missed_worst_m": Interval(85.0)}, "were missed in the median. Half"),
         ({"missed_median_m": None}, "once never. Half"),
         ({"xte_p95_m": Interval(NAN)}, "at worst 910 m. 2 receiver errors"),

@@ -213,7 +213,7 @@ def test_commutes_and_recordings_cut_already_are_not_proposed_for_cutting(shared
     for folder in ("highway_loop", "park_passes/FC", "park_passes/MC"):
         readings = read_folder(shared / "data" / folder)
         assert len(readings.traces) >= 12
-        assert cut(readings.traces, readings.campaign.settings, asked=False) == (readings.traces, ())
+        assert cut(readings.traces, readings.campaign.settings, asked=False) == (readings.traces, (), frozenset())
 
 
 def test_the_analysis_agrees_with_the_option(shared: Path, tmp_path: Path) -> None:

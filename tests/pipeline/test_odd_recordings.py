@@ -7,10 +7,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
+import shapely
 
+from gpsq.campaign import flags
 from gpsq.output.results_folder import write_results
+from gpsq.output.tables import layers
 from gpsq.pipeline.analysis import analyse
 from gpsq.plane import Plane
+from gpsq.privacy import publication
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -138,3 +142,40 @@ def test_two_people_on_other_days_are_not_one_ride(tmp_path: Path) -> None:
     found = analyse(tmp_path)
     assert len({r.ride for r in found.results}) == 6
     assert not [note for note in found.notes if "clock" in note]
+
+
+def test_a_recording_that_is_written_backwards_leaves_the_road_where_it_did(tmp_path: Path) -> None:
+    """Its points stand last first; in order of time again it is the same ride, with the same deviation everywhere."""
+    rng = np.random.default_rng(4)
+    seconds = np.arange(500.0)
+    roads = [road_m(seconds, rng) for _ in range(4)]
+    roads[3][200:301, 1] += 150.0 * np.sin(np.pi * np.arange(101) / 100)
+    found = []
+    for way in ("forwards", "backwards"):
+        for day, road in enumerate(roads):
+            write_ride(tmp_path / way / "unit" / f"{day}.gpx", f"2024-05-1{day}T07:00:00", seconds, road)
+        if way == "backwards":
+            path = tmp_path / way / "unit" / "3.gpx"
+            head, *points = path.read_text().split("<trkpt")
+            last, end = points[-1].split("</trkseg>")
+            path.write_text("<trkpt".join([head, last, *points[-2::-1]]) + "</trkseg>" + end)
+        found.append(analyse(tmp_path / way))
+    forwards, backwards = found
+    assert (np.diff(backwards.traces[3].point) == -1).all()
+    (here,), (there,) = forwards.deviations, backwards.deviations
+    assert (here.from_point, here.to_point) == (499 - there.from_point, 499 - there.to_point)
+    assert (here.from_m, here.to_m, here.from_time, here.peak_m) == (
+        there.from_m,
+        there.to_m,
+        there.from_time,
+        there.peak_m,
+    )
+    drawn = [layers.deviations(analysis).geometry.iloc[0] for analysis in found]
+    assert drawn[0].equals(drawn[1])
+    assert len(shapely.get_coordinates(drawn[1])) == here.to_point - here.from_point + 1
+    decided = flags.decided((), backwards.deviations, backwards.traces, "error", "")
+    assert flags.marked(there, backwards.traces[3], decided).flag == "error"
+    counted = flags.counting(backwards.traces[3], decided)
+    assert np.flatnonzero(~counted).tolist() == list(range(here.from_point, here.to_point + 1))
+    (shown,) = publication(backwards, ()).analysis.deviations
+    assert (shown.from_point, shown.to_point) == (here.from_point, here.to_point)

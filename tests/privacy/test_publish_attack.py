@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import os
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import length_attack
@@ -22,7 +22,7 @@ from scipy.stats import binom
 from gpsq.output.tables import layers, tables
 from gpsq.pipeline.analysis import analyse
 from gpsq.plane import geodesic_inverse_m
-from gpsq.privacy import figures, publication
+from gpsq.privacy import figures, publication, shown
 from gpsq.privacy.ends import zones_for
 from gpsq.simulate import Campaign, CampaignSpec, DeviceSpec, make_campaign, write
 
@@ -30,6 +30,9 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
     from pathlib import Path
 
+    from gpsq.measures import route as of_route
+    from gpsq.model import CrossTrack
+    from gpsq.privacy import Publication
     from gpsq.privacy.zones import Zone
     from gpsq.results import Analysis
 
@@ -87,10 +90,10 @@ def _broken_off(path: Path, share: float) -> None:
         path.write_text(text[: points[int(len(points) * share)].start()] + text[text.rindex("</trkseg>") :], "utf-8")
 
 
-def _publications(campaign: Campaign, folder: Path, seed: int) -> list[tuple[Analysis, Analysis]]:
+def _publications(campaign: Campaign, folder: Path, seed: int) -> list[tuple[Analysis, Publication]]:
     """Return (whole, published) of what a campaign published; every fourth one twice, at first without its last rides."""
     kept: tuple[Zone, ...] = ()
-    done = []
+    done: list[tuple[Analysis, Publication]] = []
     for files in [range(14), range(20)] if seed % 4 == 1 else [range(20)]:
         away = [folder / r.file for k, r in enumerate(campaign.recordings) if k not in files]
         for path in away:
@@ -99,7 +102,7 @@ def _publications(campaign: Campaign, folder: Path, seed: int) -> list[tuple[Ana
         for path in away:
             path.with_suffix(".away.tmp").rename(path)
         kept, _ = zones_for(analysis, (), kept, np.random.default_rng((seed, 78)))
-        done.append((analysis, publication(analysis, kept).analysis))
+        done.append((analysis, publication(analysis, kept)))
     return done
 
 
@@ -144,29 +147,55 @@ class Measured:
 
 
 @dataclass(frozen=True, eq=False)
+class Withheld:
+    """A route of which no place is shown: whether a loop, what is said of it to the person and to the reader, its figures."""
+
+    is_loop: bool
+    remarks: tuple[str, ...]
+    reason: str
+    recordings: int
+    drawn: int
+
+
+@dataclass(frozen=True, eq=False)
 class Found:
-    """What was attacked: ends and routes as published, and the ends of one campaign as they are."""
+    """What was attacked: ends and routes as published, the ends of one campaign as they are, and what was not shown."""
 
     ends: list[Attacked]
     routes: list[Measured]
     uncut: list[Attacked]
+    withheld: list[Withheld]
 
 
 @pytest.fixture(scope="module")
 def found(tmp_path_factory: pytest.TempPathFactory) -> Found:
     """The ends and routes of all campaigns as published, and the ends of the first as they are."""
-    found = Found([], [], [])
+    found = Found([], [], [], [])
     for seed in range(CAMPAIGNS):
         campaign, folder = make_campaign(_spec(seed), seed), tmp_path_factory.mktemp("campaign")
         _written(campaign, folder, seed)
         done = _publications(campaign, folder, seed)
         if not found.uncut:
             found.uncut.extend(_attacked(campaign, _files(done[-1][0], folder / "uncut")))
-        outs = [_files(published, folder / f"published-{k}") for k, (_, published) in enumerate(done)]
+        outs = [_files(published.analysis, folder / f"published-{k}") for k, (_, published) in enumerate(done)]
         ends = list(_attacked(campaign, outs[-1]))
         found.ends.extend(ends)
-        found.routes.extend(_measured(ends, outs, done[-1][1]))
+        found.routes.extend(_measured(ends, outs, done[-1][1].analysis))
+        found.withheld.extend(_withheld(campaign, done[-1][1]))
     return found
+
+
+def _withheld(campaign: Campaign, published: Publication) -> Iterator[Withheld]:
+    for route in (found for found in published.analysis.routes if found.centreline is None):
+        name = route.route.name
+        own = [
+            (r, t)
+            for r, t in zip(published.analysis.results, published.analysis.traces, strict=True)
+            if r.route == name
+        ]
+        remarks = tuple(line for line in published.remarks if line.startswith(f"route {name}: "))
+        drawn = sum(trace.accepted for _, trace in own)
+        yield Withheld(campaign.spec.shape == "loop", remarks, route.reason, len(own), drawn)
 
 
 def _measured(ends: list[Attacked], outs: list[Path], published: Analysis) -> Iterator[Measured]:
@@ -178,6 +207,7 @@ def _measured(ends: list[Attacked], outs: list[Path], published: Analysis) -> It
         drawn = {
             "xte_rms_m": np.array([np.sqrt(np.mean(o**2)) if len(o) else np.nan for o in offsets]),
             "xte_bias_m": np.array([np.median(o) if len(o) else np.nan for o in offsets]),
+            "hausdorff_m": np.array([np.abs(o).max(initial=0.0) for o in offsets]),
             "within_5m": np.array([np.mean(np.abs(o) <= 5.0) if len(o) else np.nan for o in offsets]),
         }
         both_m = sum(one.hidden_m for one in ends if one.end.route == route)
@@ -210,8 +240,18 @@ def _hits(routes: list[Measured]) -> dict[str, tuple[int, int]]:
     return hits
 
 
-def test_every_route_is_published_at_both_ends(attacked: list[Attacked]) -> None:
-    assert len(attacked) == 4 * CAMPAIGNS >= 16
+def test_every_route_is_published_at_both_ends_or_said_not_to_be_shown(found: Found) -> None:
+    """A loop of a few kilometres may lie within the cut whole: then the person and the reader are told, and no fix is drawn."""
+    assert CAMPAIGNS >= 4
+    assert len(found.ends) + 2 * len(found.withheld) == 4 * CAMPAIGNS
+    assert len(found.withheld) <= CAMPAIGNS / 8
+    for route in found.withheld:
+        assert route.is_loop
+        assert route.reason == shown.NOT_SHOWN
+        assert len(route.remarks) == 1
+        assert shown.NOT_SHOWN in route.remarks[0]
+        assert route.recordings >= 9  # the one that never fixed is on no route
+        assert route.drawn == 0
 
 
 def test_no_attack_comes_near(attacked: list[Attacked]) -> None:
@@ -254,13 +294,20 @@ def test_no_table_tells_how_much_is_hidden(found: Found) -> None:
 
 
 def test_the_tables_would_tell_if_shares_were_exact(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Shares to four decimals are fractions of one number of stations: the attack finds it within 50 m."""
-    monkeypatch.setattr(figures, "SHARE_DIGITS", 4)
+    """Shares of the whole to four decimals are fractions of one number of stations: the attack finds it within 50 m."""
+    careful = figures.crosstrack
+
+    def exact(whole: CrossTrack | None, part: of_route.Measured | None) -> CrossTrack | None:
+        found = careful(whole, part)
+        names = ("within_5m", "within_10m")
+        return replace(found, **{n: round(getattr(whole, n), 4) for n in names}) if found else None
+
+    monkeypatch.setattr(figures, "crosstrack", exact)
     campaign = make_campaign(_spec(1), 1)
     _written(campaign, tmp_path, 1)
     done = _publications(campaign, tmp_path, 1)
-    outs = [_files(published, tmp_path / f"published-{k}") for k, (_, published) in enumerate(done)]
-    measured = list(_measured(list(_attacked(campaign, outs[-1])), outs, done[-1][1]))
+    outs = [_files(published.analysis, tmp_path / f"published-{k}") for k, (_, published) in enumerate(done)]
+    measured = list(_measured(list(_attacked(campaign, outs[-1])), outs, done[-1][1].analysis))
     assert len(measured) == 2
     for route in measured:
         assert (

@@ -13,10 +13,12 @@ import pytest
 from hypothesis import given
 from hypothesis import settings as given_settings
 from hypothesis import strategies as st
+from trace_maker import road, trace_on
 
 from gpsq.geometry.cells import cells_of, most_shared
 from gpsq.reading import read_folder
 from gpsq.rides import passes, routes
+from gpsq.rides.arrange import arrange
 from gpsq.settings import Settings
 from gpsq.simulate import drawn_spec, make_campaign, standard_spec, write
 
@@ -80,7 +82,7 @@ def test_passes_through_a_park_in_any_order(tmp_path: Path, shared: Path, site: 
             (tmp_path / device.name).mkdir()
             shutil.copy(device / "pos.gpx", tmp_path / device.name)
     settings = Settings()
-    traces, _ = passes.cut(read_folder(tmp_path).traces, settings, asked=True)
+    traces, _, _ = passes.cut(read_folder(tmp_path).traces, settings, asked=True)
     expected = found(traces, settings)
     for seed in range(2):
         order = random.Random(seed).sample(range(len(traces)), len(traces))
@@ -132,3 +134,15 @@ def test_comparisons_grow_with_the_number_of_recordings(tmp_path: Path, monkeypa
         routes.group_routes(many, Settings())
         numbers.append(counted[0])
     assert numbers[1] <= 5 * numbers[0]
+
+
+def test_a_recording_of_many_passes_is_no_way_with_single_ones() -> None:
+    """Each pass lies somewhere along the whole walk; as one way with it, the last would seem to have missed all before."""
+    there = road(400.0)
+    passes = [trace_on(line, day=0, start_s=1000.0 * k) for k, line in enumerate([there, there[::-1]] * 3)]
+    whole = trace_on(np.vstack([there, there[::-1]] * 3), device="whole")
+    again = trace_on(np.vstack([there, there[::-1]] * 3) + 2.0, device="again", day=1)
+    found = arrange([*passes, whole, again], Settings())
+    groups = {frozenset(route.members) for route in found.routes}
+    assert frozenset({6, 7}) in groups
+    assert not any({6, 7} & group and {*range(6)} & group for group in groups)

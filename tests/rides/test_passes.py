@@ -192,20 +192,20 @@ def test_spikes_go_with_the_pass_that_they_were_made_on() -> None:
 def test_files_of_several_recordings_keep_their_numbers_apart() -> None:
     there_and_back = way(*[(0, 0), (300, 40)] * 2, (0, 0))
     file = [replace(made(xy), track=n) for n, xy in enumerate([there_and_back, way((0, 0), (900, 0))], start=1)]
-    parts, told = cut(file, DEFAULT, asked=True)
+    parts, told, _ = cut(file, DEFAULT, asked=True)
     assert [part.track for part in parts] == [2, 3, 4, 5, 6]
     assert told == ("made.gpx was cut into 4 passes, its tracks 3 to 6.",)
     assert parts[0].points == file[1].points
-    alone, _ = cut(file[:1], DEFAULT, asked=True)
+    alone, _, _ = cut(file[:1], DEFAULT, asked=True)
     assert [part.track for part in alone] == [1, 2, 3, 4]
 
 
 def test_the_ride_that_the_log_names_is_many_rides_once_cut() -> None:
     """Passes under one name would be one ride, and out and back would be compared with themselves."""
     labelled = replace(made(way((0, 0), (900, 0), (0, 0))), ride_label="Monday")
-    parts, _ = cut([labelled], DEFAULT, asked=True)
+    parts, _, _ = cut([labelled], DEFAULT, asked=True)
     assert [part.ride_label for part in parts] == ["", ""]
-    whole, _ = cut([replace(made(way((0, 0), (900, 0))), ride_label="Monday")], DEFAULT, asked=True)
+    whole, _, _ = cut([replace(made(way((0, 0), (900, 0))), ride_label="Monday")], DEFAULT, asked=True)
     assert [trace.ride_label for trace in whole] == ["Monday"]
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import tracemalloc
 from dataclasses import replace
 
 import numpy as np
@@ -12,7 +13,7 @@ from gpsq.model import CurveDistances
 from gpsq.settings import Settings
 from gpsq.summaries.devices.distance_bias import distance_biases
 from gpsq.summaries.devices.quality import error_by_quality
-from gpsq.summaries.hot_spots import search
+from gpsq.summaries.hot_spots import _binned, search
 
 
 def _recorded(trace, hdop):
@@ -115,6 +116,33 @@ def test_rows_are_held_against_the_median_of_other_rides():
         assert found[k] == pytest.approx(wanted, nan_ok=True)
     both = _from_others(np.stack([rows, rows[:, ::-1]]), ride)  # many at a time are each as one alone
     assert np.array_equal(both, np.stack([found, found[:, ::-1]]), equal_nan=True)
+
+
+def test_recordings_that_hardly_overlap_name_no_place_and_nothing_else():
+    """Two stations of every bin are known, less than half of it: there is no place to compare with another."""
+    true = positions(Truth((2.0, 2.0), (0.0, 0.0), stations=400), 6, np.random.default_rng(1))
+    traces, results, routes = campaign(true)
+    thin = [
+        replace(r, crosstrack=replace(r.crosstrack, scored=np.arange(400) % 5 < 2)) if r.crosstrack else r
+        for r in results
+    ]
+    spots, (told,) = search(traces, thin, _with_spread(routes, true.std(axis=(0, 1))), Settings())
+    assert (spots, told.spots, told.would_show_m) == ((), 0, float("inf"))
+
+
+def test_bins_of_a_long_road_take_the_memory_of_its_rows():
+    """150 km at 5 m in bins of 25 m; the mean of five stations, none where fewer than half of them are known."""
+    along = np.arange(30_000) * 5.0
+    rows = np.random.default_rng(3).normal(size=(4, 30_000))
+    rows[0, :3], rows[1, :2] = np.nan, np.nan
+    tracemalloc.start()
+    found = _binned(rows, along)
+    peak = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    assert peak < 20 * rows.nbytes
+    assert found[2:] == pytest.approx(rows[2:].reshape(2, 6000, 5).mean(axis=2))
+    assert np.isnan(found[0, 0])
+    assert found[1, 0] == pytest.approx(rows[1, 2:5].mean())
 
 
 def test_error_follows_hdop_where_it_was_planted():

@@ -10,7 +10,7 @@ from offset_campaigns import campaign
 
 from gpsq.geometry import polyline
 from gpsq.model import Centreline, Route
-from gpsq.plane import Plane
+from gpsq.plane import Plane, to_earth_centred
 from gpsq.results import RouteResult
 from gpsq.settings import Settings
 from gpsq.summaries.device_figures import summarise
@@ -61,6 +61,16 @@ def test_a_road_ridden_one_way_has_no_such_offsets():
     assert np.isnan([alone["offset_body_m"].value, alone["offset_ground_m"].value]).all()
     assert offsets.both_ways(routes) == {"A": "B"}
     assert offsets.both_ways((routes[0], replace(routes[0], route=replace(routes[0].route, name="C")))) == {}
+
+
+def test_only_roads_that_can_meet_are_compared():
+    """Boxes of lines are compared before lines are: one on the other side of the earth, one 30 m and one 150 m beside."""
+    road = Plane(10.0, 50.0)
+    places = np.column_stack([np.arange(0.0, 1000.0, 5.0), np.zeros(200)])
+    beside = [road.to_degrees(places + np.array([0.0, away_m])) for away_m in (0.0, 30.0, 150.0)]
+    lines = [to_earth_centred(*where) for where in [*beside, Plane(-170.0, -50.0).to_degrees(places)]]
+    assert list(offsets._meeting(lines)) == [(0, 1)]
+    assert list(offsets._meeting([])) == []
 
 
 def test_a_shift_between_devices_is_found_on_a_road_that_turns():

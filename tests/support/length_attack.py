@@ -51,6 +51,7 @@ def hidden_m(
         if np.isfinite(value) and np.median(np.abs(values - value)) <= SAME * abs(value):
             found[what] = value - shown_m
     found |= _durations(tracks, shown_m) | _regressed(publications[-1][0], drawn, shown_m)
+    found |= _unseen(publications[-1][0], drawn, shown_m)
     for number, (table, devices) in enumerate(publications, 1):
         found |= {f"{what} of publication {number}": value for what, value in _weights(table, devices)}
     if len(publications) > 1:
@@ -155,10 +156,19 @@ def _grown(before: tuple[pd.DataFrame, pd.DataFrame], after: tuple[pd.DataFrame,
     return {"the weight of the rides that came later": float((shown_new - share * shown_old) / (share - 1))}
 
 
+def _unseen(tracks: pd.DataFrame, drawn: dict[str, np.ndarray], shown_m: float) -> dict[str, float]:
+    """The largest distance lies anywhere on the road: where it is larger than any that is drawn, it is hidden."""
+    unseen = tracks["hausdorff_m"].to_numpy(float) > 1.25 * drawn["hausdorff_m"]
+    share = float(unseen[np.isfinite(tracks["hausdorff_m"])].mean()) if len(unseen) else 0.0
+    return {"how many largest distances are not to be seen": shown_m * share / (1 - share)} if share < 1 else {}
+
+
 def _regressed(tracks: pd.DataFrame, drawn: dict[str, np.ndarray], shown_m: float) -> dict[str, float]:
     """A figure of the whole follows that of the part, which can be drawn, by the share of the road that is shown."""
     found = {}
     for name, part in drawn.items():
+        if name == "hausdorff_m":
+            continue
         whole = tracks[name].to_numpy(float)
         if name == "xte_rms_m":
             whole, part = whole**2, part**2

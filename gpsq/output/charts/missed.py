@@ -15,6 +15,7 @@ from gpsq.output.drawing.plot import Plot, tick_text, whole_ticks
 from gpsq.output.drawing.rendering import Drawing
 from gpsq.output.drawing.sheet import INK, LEAF, POINTS_PER_INCH, RULE, SMALL_PT, SOFT, TITLE_PT, TYPE_PT, Box
 from gpsq.output.ride_days import short_names
+from gpsq.output.tables.column import says_anything
 from gpsq.summaries.devices.first_fixes import median_is_bound
 
 if TYPE_CHECKING:
@@ -59,14 +60,16 @@ def missed(analysis: Analysis) -> Drawing | None:
         return None
     looks, summaries = device_looks(analysis), overall(analysis)
     names = list(dict.fromkeys(miss.device for _, own in roads for miss in own))
-    medians = {name: figure(summaries.get(name), "missed_median_m").value for name in sorted(names)}
-    bound = {name for name in medians if figure(summaries.get(name), "missed_median_m").at_least}
+    found = {name: figure(summaries.get(name), "missed_median_m") for name in sorted(names)}
+    medians = {name: own.value if says_anything(own) else float("nan") for name, own in found.items()}
+    bound = {name for name, own in found.items() if own.at_least and says_anything(own)}
     least = "at least " if bound else ""
     said = headlines.least_and_most(medians)
     title = f"Road lost before the first fix: {least}{said} in the median" if said else "Road lost before the first fix"
     finding = " ".join(
         f"{wording.short(name)}: median {'at least ' if name in bound else ''}{wording.metres(value)} missed."
         for name, value in medians.items()
+        if np.isfinite(value)
     )
 
     def draw(sheet: Sheet) -> None:

@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from gpsq.campaign.stretches import ridden_between
+
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
@@ -38,7 +40,7 @@ def parts(trace: Trace, result: TraceResult) -> list[IntArray]:
 
 def parts_between(trace: Trace, result: TraceResult, from_point: int, to_point: int) -> list[IntArray]:
     """Return the numbers of the accepted fixes between two points of the recording, of each unbroken part that has any."""
-    inside = (trace.point >= from_point) & (trace.point <= to_point)
+    inside = ridden_between(trace, from_point, to_point)
     return [kept for part in parts(trace, result) if len(kept := part[inside[part]])]
 
 

@@ -11,6 +11,7 @@ import numpy as np
 
 from gpsq.output import wording
 from gpsq.output.device_figures import figure
+from gpsq.output.tables.column import says_anything
 from gpsq.summaries.pair_verdicts import MAY_BE_CHANCE
 from gpsq.summaries.sampling import RARELY_S
 
@@ -158,10 +159,13 @@ def by_way(summary: DeviceSummary, analysis: Analysis | None) -> str:
 
 def _missed(summary: DeviceSummary) -> str:
     middle, worst = figure(summary, "missed_median_m"), figure(summary, "missed_worst_m")
+    least, least_of_all = ("at least " if found.at_least else "" for found in (middle, worst))
+    at_worst = f"{least_of_all}{wording.metres(worst.value)}" if says_anything(worst) else ""
     if not np.isfinite(middle.value):
         return ""
-    least, least_of_all = ("at least " if found.at_least else "" for found in (middle, worst))
-    most = f", at worst {least_of_all}{wording.metres(worst.value)}" if worst.value > middle.value else ""
+    if not says_anything(middle):
+        return f"before it {at_worst} of road were missed at worst" if at_worst else ""
+    most = f", at worst {at_worst}" if at_worst and worst.value > middle.value else ""
     return f"before it {least}{wording.metres(middle.value)} of road were missed in the median{most}"
 
 

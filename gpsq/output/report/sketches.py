@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from gpsq.campaign.stretches import ridden_between
 from gpsq.output.drawing.lines import thin_line
 from gpsq.output.drawing.looks import device_looks, state
 from gpsq.output.drawing.route_parts import stretch_m
@@ -146,7 +147,7 @@ def _runs(whole_m: FloatArray, near: IntArray) -> list[FloatArray]:
 
 def _deviation_m(analysis: Analysis, found: RouteResult, deviation: Deviation) -> FloatArray:
     trace = analysis.traces[deviation.trace]
-    inside = (trace.point >= deviation.from_point) & (trace.point <= deviation.to_point)
+    inside = ridden_between(trace, deviation.from_point, deviation.to_point)
     return (
         found.route.plane.to_metres(trace.lon_deg[inside], trace.lat_deg[inside]) if inside.any() else np.empty((0, 2))
     )

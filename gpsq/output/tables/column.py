@@ -105,8 +105,21 @@ def said(column: Column, figure: Interval) -> str:
     if figure.of and column.unit in ("share", "count") and np.isfinite(figure.value):
         count = figure.value * (figure.of if column.unit == "share" else 1)
         return f"{count:.0f} of {figure.of}"
+    if not says_anything(figure):
+        return wording.UNKNOWN
     least = f"≥{wording.GAP}" if figure.at_least and np.isfinite(figure.value) else ""
     return least + saying(column)(figure.value)
+
+
+def says_anything(figure: Interval) -> bool:
+    """Return whether a figure is known; "at least nothing" is not.
+
+    Examples
+    --------
+    >>> says_anything(Interval(0.0)), says_anything(Interval(0.04, at_least=True)), says_anything(Interval(7.5, at_least=True))
+    (True, False, True)
+    """
+    return bool(np.isfinite(figure.value)) and not (figure.at_least and figure.value < wording.NOTHING_M)
 
 
 def bounds(column: Column, figure: Interval) -> str:

@@ -13,12 +13,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gpsq.geometry import polyline
+from gpsq.plane import to_earth_centred
 from gpsq.statistics import intervals
 from gpsq.statistics.rank_correlation import rank_correlation
 from gpsq.summary_types import Interval, OffsetBetween
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Iterator, Mapping, Sequence
 
     from gpsq.model import Centreline, FloatArray
     from gpsq.results import RouteResult, TraceResult
@@ -34,25 +35,34 @@ NONE = Interval(float("nan"), method="none: no road was ridden both ways")
 
 def both_ways(routes: Sequence[RouteResult]) -> dict[str, str]:
     """Return the way back of each route that has one, by name, each pair once."""
-    lines = {r.route.name: r for r in routes if r.centreline is not None}
-    found: dict[str, str] = {}
-    for first, second in combinations(lines, 2):
+    names = [r.route.name for r in routes if r.centreline is not None]
+    lines = [to_earth_centred(*r.route.plane.to_degrees(r.centreline.xy_m)) for r in routes if r.centreline is not None]
+    found: dict[int, int] = {}
+    for first, second in _meeting(lines):
         if first in found.values() or second in found.values():
             continue
         if _is_way_back(lines[first], lines[second]):
             found[first] = second
-    return found
+    return {names[first]: names[second] for first, second in found.items()}
 
 
-def _is_way_back(first: RouteResult, second: RouteResult) -> bool:
+def _meeting(lines: Sequence[FloatArray]) -> Iterator[tuple[int, int]]:
+    """Give the pairs of lines, each with those after it, whose boxes come within `NEAR_M`."""
+    if not lines:
+        return
+    low, high = (np.array([edge(line, axis=0) for line in lines]) for edge in (np.min, np.max))
+    for first in range(len(lines)):
+        apart_m = np.maximum(low[first] - high[first + 1 :], low[first + 1 :] - high[first]).max(axis=1)
+        for second in np.flatnonzero(apart_m <= NEAR_M):
+            yield first, first + 1 + int(second)
+
+
+def _is_way_back(first: FloatArray, second: FloatArray) -> bool:
     from scipy.spatial import cKDTree
 
-    if first.centreline is None or second.centreline is None:
-        return False
-    other = first.route.plane.to_metres(*second.route.plane.to_degrees(second.centreline.xy_m))
-    short, long = sorted((first.centreline.xy_m, other), key=len)
-    distance, nearest = cKDTree(long).query(short)
-    near = np.asarray(distance <= NEAR_M)
+    short, long = sorted((first, second), key=len)
+    distance, nearest = cKDTree(long).query(short, distance_upper_bound=NEAR_M)
+    near = np.isfinite(distance)
     if near.mean() < NEAR_SHARE or near.sum() < 3:
         return False
     return rank_correlation(np.arange(len(short))[near], np.asarray(nearest)[near]) < 0

@@ -79,8 +79,12 @@ def of_analysis(
         "title": analysis.title,
         "zone": "" if analysis.time_zone[:1] in {"+", "-"} else analysis.time_zone,
         "clocks": zone_in_words(analysis.time_zone) if analysis.time_zone else "Z: UTC",
-        "ways": [(found.route.name, analysis.ways[found.route.name].name) for found in analysis.routes],
+        "ways": [(name, analysis.ways[name].name if name in analysis.ways else "") for name in _routes(analysis)],
     }
+
+
+def _routes(analysis: Analysis) -> list[str]:
+    return [found.route.name for found in analysis.routes]
 
 
 def figures(analysis: Analysis) -> dict[tuple[str, str], str]:

@@ -112,10 +112,10 @@ def test_identical_devices_are_seldom_called_different(rides):
     At most 7 % may be called different; of 150 at that rate more than 17 would be one in fifty.
     """
     rng = np.random.default_rng(rides)
-    truth = Truth((3.0, 3.0), (0.0, 0.0), ride_share=0.3, reach_m=120.0, stations=300)
+    truth = Truth((3.0, 3.0), (0.0, 0.0), ride_share=0.3, reach_m=120.0, stations=120)
     called = 0
     for _ in range(150):
-        own = made(np.zeros((2, rides, 300)), positions(truth, rides, rng))
+        own = made(np.zeros((2, rides, 120)), positions(truth, rides, rng))
         values = pseudo_values([own])
         called += ttest_1samp(values[:, 0] - values[:, 1], 0.0).pvalue <= 0.05
     assert called <= 17

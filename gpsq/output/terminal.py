@@ -25,8 +25,8 @@ if TYPE_CHECKING:
     from gpsq.summary_types import DeviceSummary
 
 Row = list[str]
-#: Columns that are left out where no device has a figure; of the others it is said that they are unknown.
-ONLY_WHERE_KNOWN = ("ttff_estimate_median_s",)
+#: Shown only where a device has no such time that is measured: the report has both.
+WORKED_OUT, MEASURED = "ttff_estimate_median_s", "ttff_median_s"
 DEVIATION_HEADS = ["event", "deviation", "recording", "route", "from", "to", "peak", "suggestion", "flag"]
 
 
@@ -48,13 +48,15 @@ def _figures(devices: Iterable[DeviceSummary], part: str) -> list[Row]:
     """Return heads and a row per device: the columns of a part of the report that a terminal has room for."""
     devices = tuple(devices)
     wanted = [c for c in shown(part) if {"terminal", "terminal interval"} & set(c.parts)]
-    wanted = [
-        c
-        for c in wanted
-        if c.name not in ONLY_WHERE_KNOWN or any(np.isfinite(figure(d, c.source).value) for d in devices)
-    ]
+    if not any(map(_is_worked_out_alone, devices)):
+        wanted = [c for c in wanted if c.name != WORKED_OUT]
     heads = ["device", "rides", *(c.short_heading for c in wanted)]
     return [heads, *([cell(d.device), str(d.rides), *(_said(d, c) for c in wanted)] for d in devices)]
+
+
+def _is_worked_out_alone(device: DeviceSummary) -> bool:
+    known = [np.isfinite(figure(device, name).value) for name in (WORKED_OUT, MEASURED)]
+    return known == [True, False]
 
 
 def _remarks(devices: Iterable[DeviceSummary], *remarks: Callable[[DeviceSummary], str]) -> Iterator[str]:

@@ -72,7 +72,7 @@ def search(
     """Return the hot spots, and for each route what was looked for and how long a stretch would have been seen."""
     tables = [(r, t) for r in routes if (t := station_table(r, traces, results)) is not None and len(t.along_m) > 1]
     tables = [(r, t) for r, t in tables if len(set(t.ride)) >= FEWEST_RIDES and r.centreline is not None]
-    level = 1 - ALLOWED * (1 - settings.confidence) / max(len(tables), 1)
+    level = _level(settings.confidence, len(tables))
     spots: list[HotSpot] = []
     told: list[HotSpotSearch] = []
     for route, table in tables:
@@ -82,6 +82,15 @@ def search(
         spots += own
         told.append(HotSpotSearch(table.route, int(found.ride.max()) + 1, len(own), shown))
     return tuple(sorted(spots, key=lambda spot: -spot.spread_m)), tuple(told)
+
+
+def _level(confidence: float, routes: int) -> float:
+    """Return the level of one route, so that all of them together keep the chance that is allowed.
+
+    >>> _level(0.95, 1), _level(0.95, 10)
+    (0.975, 0.9975)
+    """
+    return 1 - ALLOWED * (1 - confidence) / max(routes, 1)
 
 
 def _search(table: StationTable, level: float, rng: np.random.Generator) -> _Search:
@@ -97,9 +106,16 @@ def _search(table: StationTable, level: float, rng: np.random.Generator) -> _Sea
         for some in np.array_split(distance, min(-(-offset.size * shifts // AT_A_TIME), shifts))
     ]
     # Where recordings hardly overlap, a shift may leave no place that two know: its nan counts as the highest.
-    # The place found is one more draw: of n + 1 equally likely places of it the share above this height is 1 − level.
-    at = math.ceil(level * (shifts + 1)) - 1
-    return replace(found, height=float(np.sort(np.concatenate(highest))[at]))
+    return replace(found, height=_reached_by_chance(np.concatenate(highest), level))
+
+
+def _reached_by_chance(highest: FloatArray, level: float) -> float:
+    """Return the height that a place must pass: it is one more draw, above it in 1 − level of its n + 1 equal places.
+
+    >>> _reached_by_chance(np.arange(1.0, 201.0), 0.975), _reached_by_chance(np.arange(39.0, 0.0, -1.0), 0.975)
+    (196.0, 39.0)
+    """
+    return float(np.sort(highest)[math.ceil(level * (len(highest) + 1)) - 1])
 
 
 def _least_shifts(level: float) -> int:

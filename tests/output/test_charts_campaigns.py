@@ -48,7 +48,7 @@ def test_the_finding_is_of_all_devices_of_the_table():
     assert chart is not None
     assert chart.finding == finding(FOUND)
     assert chart.title == "Against ref: 1 errs less, 1 errs more, 1 cannot be told apart from it"
-    assert "The device carried along is 1" in chart.wide_svg
+    assert "ref is 1; further left is better" in chart.wide_svg
     assert "<b>" not in chart.wide_svg
     assert chart.wide_png.startswith(b"\x89PNG")
 

@@ -6,6 +6,7 @@ import re
 
 import numpy as np
 import pytest
+from lone_scores import batteries, estimated, missed, scored_week, suggestions
 from lone_week import KINDS, SEARCHES, lone_week
 
 
@@ -45,3 +46,63 @@ def test_a_file_named_by_the_clock_bears_the_minute_in_which_start_was_pressed()
     for name, truth in lone_week(4, named_by_clock=True).truth.items():
         local = truth.started + np.timedelta64(2, "h")
         assert name == str(local)[:16].replace("T", "_").replace(":", "-") + ".gpx"
+
+
+@pytest.fixture(scope="module")
+def plain():
+    """Three weeks, one for each way of searching; ``tests/validation/lone_weeks.py`` scores as many as wanted."""
+    return [ride for seed, search in enumerate(SEARCHES) for ride in scored_week(200 + seed, search=search)]
+
+
+def test_the_road_missed_is_known_to_some_metres_and_nothing_exact_is_wrong(plain):
+    median_m, most_m = missed(plain)
+    assert sum(ride.is_bound for ride in plain) <= len(plain) / 4
+    assert median_m <= 15.0
+    assert most_m <= 45.0
+    assert not any(ride.is_wrong for ride in plain)
+    assert np.mean([ride.holds for ride in plain]) >= 0.9
+
+
+def test_a_time_is_worked_out_to_some_seconds_and_none_is_called_measured(plain):
+    off_s, holds = estimated(plain)
+    assert sum(ride.is_estimated for ride in plain) >= 0.75 * len(plain)
+    assert off_s <= 6.0
+    assert holds >= 0.85
+    assert all(np.isnan(ride.result.first_fix.seconds) for ride in plain)
+    widths = [r.result.first_fix.estimate_high_s - r.result.first_fix.estimate_low_s for r in plain if r.is_estimated]
+    assert np.median(widths) <= 45.0, "bounds that hold everything say nothing"
+
+
+def test_a_battery_that_died_is_found_and_no_other(plain):
+    assert batteries(plain) == (3, 3, 0)
+
+
+def test_no_excursion_is_a_choice_of_road_and_no_detour_an_error_of_the_receiver(plain):
+    detours = suggestions(plain, "detour")
+    assert len(detours) >= 3
+    assert "receiver error" not in detours
+    assert "route choice" not in suggestions(plain, "excursion")
+
+
+@pytest.mark.parametrize(("kind", "seed"), [(kind, 210 + i) for i, kind in enumerate(KINDS[1:])])
+def test_where_the_end_of_the_way_back_is_no_place_of_the_start_nothing_exact_is_wrong(kind, seed):
+    rides = scored_week(seed, kind)
+    assert not [(r.truth.file, r.missed_off_m) for r in rides if r.is_wrong]
+    assert np.mean([ride.holds for ride in rides]) >= 0.9
+    if kind == "three parking places":
+        assert all(ride.is_bound for ride in rides)
+    if kind == "waits a minute":
+        worked_out = [ride.result.first_fix for ride in rides if ride.is_estimated]
+        assert all(np.isinf(fix.estimate_high_s) for fix in worked_out)
+
+
+def test_a_clock_in_the_name_narrows_the_bounds():
+    by_road, by_name = (scored_week(221, named_by_clock=named) for named in (False, True))
+    widths = [
+        np.median(
+            [r.result.first_fix.estimate_high_s - r.result.first_fix.estimate_low_s for r in rides if r.is_estimated]
+        )
+        for rides in (by_road, by_name)
+    ]
+    assert widths[1] < widths[0]
+    assert estimated(by_name)[1] >= 0.85

@@ -210,6 +210,12 @@ def test_times_of_two_years_are_bridged_as_a_difference_of_medians():
 def test_the_device_that_most_are_held_against_is_the_one_carried_along():
     years = [year("old", {"a": [2.0] * 4, "ref": [2.0] * 4}), year("new", {"b": [2.0] * 3, "ref": [2.0] * 3})]
     assert carried_most(years, between_all(years, Settings())) == "ref"
+    # one that only one campaign has was not carried along, however many it can be held against
+    apart = {("d", "ref"): "they lie apart"}
+    before = replace(year("old", {d: [2.0] * 4 for d in ("a", "b", "d", "ref")}), withheld=apart)
+    years = [before, year("new", {"ref": [2.0] * 4})]
+    assert carried_most(years, between_all(years, Settings())) == "ref"
+    assert carried_most([before], between_all([before], Settings())) == "a"
     lone = [year("old", {"a": [2.0] * 4}), year("new", {"b": [2.0] * 4})]
     assert carried_most(lone, between_all(lone, Settings())) == ""
 

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from offset_campaigns import Truth, campaign, left_out_offsets, positions, waits, with_fix
-from scipy.stats import norm
+from scipy.stats import nct, norm, t
 
 from gpsq.results import DevicesApart
 from gpsq.settings import Settings
@@ -139,6 +139,16 @@ def test_a_ride_alone_on_its_way_is_no_ride_of_repeatability_and_is_told():
     assert compared(parts, "xte_p68_m").rides == 6
 
 
+def test_rides_with_little_road_in_common_are_counted_as_left_out():
+    offsets = np.random.default_rng(3).normal(size=(2, 6, 60))
+    offsets[0, 1, 15:] = np.nan  # 15 stations in common: too few for a ratio of this ride
+    offsets[0, 2, 30:], offsets[1, 2, :30] = np.nan, np.nan  # none in common
+    parts = campaign(offsets)
+    errors, repeated = compared(parts, "xte_p68_m"), compared(parts, "repeatability_m")
+    assert (errors.rides, errors.left_out) == (4, "rides left out: 2 with little road in common")
+    assert (repeated.rides, repeated.left_out) == (5, "rides left out: 1 with little road in common")
+
+
 def test_what_is_likely_to_be_missed_is_that_of_the_test_and_its_rides():
     """Ties say nothing to a sign test: of ten rides with four of them it is one of six, which needs six of one sign.
 
@@ -190,6 +200,20 @@ def test_every_form_of_the_verdict(changes, begins, shown):
     assert "p = 0.000" not in found.verdict
     if "cannot be told apart" in begins:
         assert "is likely to be missed with so many rides" in found.verdict
+
+
+@pytest.mark.parametrize(("rides", "effect"), [(8, 1.19), (6, 1.4352)])
+def test_what_ratio_is_likely_to_be_missed(rides, effect):
+    """Student's test of six finds 1.4352 standard deviations with 80 % power (noncentral t of the library), flips of eight 1.19."""
+    bound = t.ppf(0.975, 5)
+    assert nct.sf(bound, 5, 1.4352 * np.sqrt(6)) == pytest.approx(0.8, abs=1e-3)
+    rng = np.random.default_rng(rides)
+    offsets = left_out_offsets(positions(Truth((2.0, 3.0), (0.0, 0.0)), rides, rng))
+    sizes = np.quantile(np.abs(offsets), 0.6827, axis=2)
+    logs = np.log(sizes[0] / sizes[1])
+    found = compared(campaign(offsets), "xte_p68_m")
+    assert found.difference.value == pytest.approx(np.exp(logs.mean()))
+    assert found.detectable == pytest.approx(np.exp(logs.std(ddof=1) * effect), rel=1e-3)
 
 
 def test_the_level_is_said_as_it_was_set():

@@ -12,7 +12,8 @@ from trace_maker import road, shifted_left, smooth_noise, trace_on
 
 from gpsq.pipeline.stages import analyse_traces
 from gpsq.settings import Settings
-from gpsq.summaries.summarise import summaries
+from gpsq.summaries.device_figures import summarise
+from gpsq.summaries.device_pairs import compare_pairs
 
 
 def two_devices(shift_m: float, seed: int, days: int = 6, sd_m: float = 3.0):
@@ -27,7 +28,8 @@ def two_devices(shift_m: float, seed: int, days: int = 6, sd_m: float = 3.0):
 
 
 def compared(analysis):
-    return next(c for c in summaries(analysis).comparisons if c.measure == "xte_p68_m")
+    what = (analysis.traces, analysis.results, analysis.routes, analysis.settings)
+    return next(c for c in compare_pairs(*what) if c.measure == "xte_p68_m")
 
 
 def test_14_m_apart_is_told_and_not_compared():
@@ -52,8 +54,8 @@ def test_devices_that_agree_are_compared():
 
 def test_repeatability_and_first_fix_are_compared_all_the_same():
     analysis = two_devices(14.0, 3)
-    found = summaries(analysis)
-    by_device = {d.device: d.figures["repeatability_m"].value for d in found.devices if d.route == ""}
+    found = summarise(analysis.traces, analysis.results, analysis.routes, analysis.settings)
+    by_device = {d.device: d.figures["repeatability_m"].value for d in found if d.route == ""}
     assert by_device["a"] == pytest.approx(3.0, rel=0.4)
     assert by_device["b"] == pytest.approx(3.0, rel=0.4)
 

@@ -86,6 +86,21 @@ def test_a_canyon_of_two_hundred_metres_is_found():
     assert found >= 4
 
 
+def test_many_routes_share_the_chance_that_is_allowed():
+    """With twelve the rarest height of 200 shifts is not rare enough: 1 − 0.025/12 needs 479 of them."""
+    rng = np.random.default_rng(8)
+    ways = [
+        campaign(left_out_offsets(positions(Truth((2.0,), (0.0,), stations=80), 3, rng)), route=f"W{k}", first=3 * k)
+        for k in range(12)
+    ]
+    spots, told = search(*(sum(part, ()) for part in zip(*ways, strict=True)), Settings())
+    assert len(told) == 12
+    assert len(spots) <= 1
+    assert all(
+        np.isinf(found.would_show_m) for found in told if not found.spots
+    )  # three rides of 400 m would show none
+
+
 def test_two_rides_are_not_searched():
     rng = np.random.default_rng(5)
     assert _searched(positions(Truth((2.0, 2.0), (0.0, 0.0)), 2, rng)) == ((), ())

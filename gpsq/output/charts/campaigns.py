@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from gpsq.output.drawing.sheet import Sheet
     from gpsq.summaries.across.campaigns import Compared, Entry
 
-KEY = "The device carried along is 1; further left is better. Bars: 95 % intervals. The axis is logarithmic."
+KEY = "{carried} is 1; further left is better. Bars: 95 % intervals. The axis is logarithmic."
 #: Up to so many devices are named in the title, with their ratios.
 MOST_NAMED = 2
 MARK_PT = 9.0
@@ -37,11 +37,12 @@ def compare_chart(compared: Compared) -> Chart | None:
         return None
     looks = compare_looks(compared)
     title = _title(compared.carried, ratios)
+    key = KEY.format(carried=wording.short(compared.carried, 24))
     devices, campaigns = ({getattr(e, name) for e in compared.entries} for name in ("device", "campaign"))
     margin = f"{len(campaigns)} campaign{'s' * (len(campaigns) > 1)} · {len(devices)} devices"
 
     def draw(sheet: Sheet) -> None:
-        _draw(sheet, title, ratios, looks, margin)
+        _draw(sheet, title, key, ratios, looks, margin)
 
     return rendered([Drawing("compare", title, finding(compared), draw)])[0]
 
@@ -117,14 +118,14 @@ def campaign_marks(entries: Iterable[Entry]) -> dict[tuple[str, str], str]:
     return {key: f"({number})" if len(own) > 1 else "" for number, key in enumerate(own, 1)}
 
 
-def _draw(sheet: Sheet, title: str, ratios: dict[str, Interval], looks: dict[str, Look], margin: str) -> None:
+def _draw(sheet: Sheet, title: str, key: str, ratios: dict[str, Interval], looks: dict[str, Look], margin: str) -> None:
     most_in = sheet.width_in - 0.4
     size = TITLE_PT if sheet.wide else 13.0
     y = sheet.paragraph(0.2, sheet.height_in - 0.36, title, most_in, lines=3, size_pt=size, bold=True)
     shown = dict(list(ratios.items())[: MOST_ROWS[sheet.wide]])
     hidden = len(ratios) - len(shown)
     more = f" {hidden} more in the table." if hidden else ""
-    y = sheet.paragraph(0.2, y - 0.24, KEY + more, most_in, lines=2, size_pt=SMALL_PT, colour=SOFT)
+    y = sheet.paragraph(0.2, y - 0.24, key + more, most_in, lines=2, size_pt=SMALL_PT, colour=SOFT)
     sheet.write(0.2, 0.29, margin, size_pt=SMALL_PT, colour=SOFT, most_in=most_in)
     source = f"Source: own recordings, measured by gpsq {version()}"
     sheet.write(0.2, 0.13, source, size_pt=SMALL_PT, colour=SOFT, most_in=most_in)

@@ -91,7 +91,7 @@ def _head(sheet: Sheet, analysis: Analysis, title: str, key: str) -> tuple[float
 def _title_along(analysis: Analysis) -> str:
     spots = sorted(hot_spots(analysis), key=lambda spot: -spot.spread_m)
     if not spots:
-        return "No place on the road stands out: recordings scatter alike all along it"
+        return "No place on the road stands out by more than chance"
     worst = spots[0]
     where = f"{_km(worst.from_m)} to {_km(worst.to_m)}{wording.GAP}km"
     return f"Recordings scatter most at {where} of route {wording.short(worst.route, 20)}: spread {wording.metres(worst.spread_m)}"

@@ -82,13 +82,17 @@ def _never_compared(
 
 
 def carried_most(results: Sequence[Results], found: Sequence[Bridge]) -> str:
-    """Return the device that most others can be held against, the one with most rides of equals; "" where there is none."""
+    """Return the device that most others can be held against, "" where there is none.
+
+    Of those that were carried along in several campaigns, where there are any; of equals the one with most rides.
+    """
     known = Counter[str]()
     for b in found:
         if b.is_ratio and np.isfinite(b.found.value):
             known.update((b.first, b.second))
     rides = Counter(t["device"] for r in results for t in r.tracks)
-    return min(known, key=lambda d: (-known[d], -rides[d], d), default="")
+    often = {d for d in known if sum(any(t["device"] == d for t in r.tracks) for r in results) > 1}
+    return min(often or known, key=lambda d: (-known[d], -rides[d], d), default="")
 
 
 def _errors(results: Results) -> Values:

@@ -339,7 +339,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
     try:
         app(args=list(arguments) if arguments is not None else None, prog_name="gpsq", standalone_mode=True)
     except GpsqError as error:
-        typer.echo(str(error), err=True)
+        _say(*error.lines, str(error))
         raise SystemExit(NOTHING) from None
     except KeyboardInterrupt:
         typer.echo("stopped; earlier results are whole", err=True)

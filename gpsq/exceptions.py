@@ -13,7 +13,9 @@ from __future__ import annotations
 
 
 class GpsqError(Exception):
-    """Base of all errors that gpsq raises on purpose; its text is one plain line for a person."""
+    """Base of all errors that gpsq raises on purpose; its text is one plain line for a person, after any `lines`."""
+
+    lines: tuple[str, ...] = ()
 
 
 class InputError(GpsqError):
@@ -58,7 +60,11 @@ class CampaignError(InputError):
 
 
 class NothingToAnalyse(InputError):
-    """The folder holds no recording that could be read."""
+    """The folder holds no recording that could be read; `lines` say of each file why not."""
+
+    def __init__(self, file: str, found: str, expected: str, lines: tuple[str, ...] = ()) -> None:
+        super().__init__(file, found, expected)
+        self.lines = lines
 
 
 class OutputError(GpsqError):

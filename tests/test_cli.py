@@ -166,7 +166,9 @@ def test_files_of_other_kinds_are_counted_and_what_is_read_is_named(tmp_path, mo
     )
     (tmp_path / "torn.gpx").write_text("<gpx><trk>", encoding="utf-8")
     lost = gpsq("analyse", tmp_path)
-    assert "found 1 file, none of which can be read, and 14 of kinds that are not read (12 named .xyz, 2" in lost.stderr
+    why, in_all = lost.stderr.splitlines()
+    assert why.startswith("torn.gpx: found ")
+    assert "found 1 file, none of which can be read, and 14 of kinds that are not read (12 named .xyz, 2" in in_all
 
 
 def a_week(folder: Path, days: int = 4) -> Path:

@@ -13,7 +13,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gpsq.arrays import norms
-from gpsq.measures.lead import Reached, reached
+from gpsq.measures.lead import MOST_LEAD_M, Reached, reached
+from gpsq.plane import to_earth_centred
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -63,17 +64,26 @@ def with_places(
 ) -> tuple[TraceResult, ...]:
     """Return the results with what each recording missed, and the way from its start to the line where it began before it."""
     found = list(results)
-    for route in routes:
+    for route, ends in zip(routes, _ends_near(traces, results, routes), strict=True):
         own = [i for i in route.route.members if np.isfinite(results[i].first_fix.station_m)]
         if route.centreline is None or not own:
             continue
-        ends = [end for other in routes if (end := _end(route, other, traces, results)) is not None]
         usual = _usual_place(route, [results[i] for i in own], ends, settings)
         for i in own:
-            place = _logged(traces[i], route, results[i].first_fix, ends) or usual
-            fix = missed_from(results[i].first_fix, place, route.centreline.length_m)
-            found[i] = dataclasses.replace(results[i], first_fix=fix, lead=place.lead)
+            logged = _logged(traces[i], route, results[i].first_fix, ends)
+            fix = missed_from(results[i].first_fix, logged or usual, route.centreline.length_m)
+            if logged is None and _began_elsewhere(traces[i], results[i], fix, settings):
+                continue
+            found[i] = dataclasses.replace(results[i], first_fix=fix, lead=(logged or usual).lead)
     return tuple(found)
+
+
+def _began_elsewhere(trace: Trace, result: TraceResult, fix: FirstFix, settings: Settings) -> bool:
+    """Whether no device searches as long as the ride to the first fix would have taken, so that it began further on."""
+    if np.isfinite(fix.seconds) or not trace.timed:
+        return False
+    ridden_s = float((trace.time[-1] - trace.time[0]) / np.timedelta64(1, "s"))
+    return fix.missed_m * ridden_s > settings.start_bound_s * result.length_m > 0
 
 
 def missed_from(fix: FirstFix, place: Place, length_m: float) -> FirstFix:
@@ -114,31 +124,61 @@ def _logged(trace: Trace, route: RouteResult, fix: FirstFix, ends: Sequence[_End
 
 @dataclass(frozen=True, eq=False)
 class _End:
-    """Where the rides of another way end, in the plane of a route: the place, its scatter, and that way turned round."""
+    """Where the rides of another way end, in the plane of a route: the place, its scatter, and that way turned round.
+
+    The scatter is nan where too few rides arrived to tell.
+    """
 
     place_m: FloatArray
     scatter_m: float
     way_m: FloatArray
 
 
+def _ends_near(
+    traces: Sequence[Trace], results: Sequence[TraceResult], routes: Sequence[RouteResult]
+) -> list[list[_End]]:
+    """Return for each route where other ways end near its head."""
+    arrived = [_arrived(route, results) for route in routes]
+    heads, lasts = np.full((2, len(routes), 3), np.nan)
+    for k, route in enumerate(routes):
+        if route.centreline is not None and arrived[k]:
+            heads[k] = to_earth_centred(*route.route.plane.to_degrees(route.centreline.xy_m[:1]))[0]
+            lasts[k] = np.median(to_earth_centred(*_last_deg(traces, arrived[k])), axis=0)
+    return [
+        [
+            _end(route, routes[other], *_last_deg(traces, arrived[other]), results, arrived[other])
+            for other in np.flatnonzero(norms(lasts - heads[k]) <= MOST_LEAD_M).tolist()
+            if other != k
+        ]
+        for k, route in enumerate(routes)
+    ]
+
+
+def _arrived(route: RouteResult, results: Sequence[TraceResult]) -> list[int]:
+    """Return the recordings of a route that did not stop early."""
+    return [i for i in route.route.members if np.isnan(results[i].ended_early_m) and not results[i].duplicate_of]
+
+
+def _last_deg(traces: Sequence[Trace], numbers: Sequence[int]) -> tuple[FloatArray, FloatArray]:
+    return np.array([traces[i].lon_deg[-1] for i in numbers]), np.array([traces[i].lat_deg[-1] for i in numbers])
+
+
 def _end(
-    route: RouteResult, other: RouteResult, traces: Sequence[Trace], results: Sequence[TraceResult]
-) -> _End | None:
-    """Return where the rides of another way end, None where they end here and there; who stopped early does not count."""
-    if other is route or other.centreline is None:
-        return None
-    arrived = [i for i in other.route.members if np.isnan(results[i].ended_early_m) and not results[i].duplicate_of]
-    if len({results[i].ride for i in arrived}) < FEWEST_ENDS:
-        return None
-    plane = route.route.plane
-    last_m = plane.to_metres(
-        *(np.array([getattr(traces[i], name)[-1] for i in arrived]) for name in ("lon_deg", "lat_deg"))
-    )
+    route: RouteResult,
+    other: RouteResult,
+    lon_deg: FloatArray,
+    lat_deg: FloatArray,
+    results: Sequence[TraceResult],
+    arrived: Sequence[int],
+) -> _End:
+    plane, line = route.route.plane, other.centreline
+    last_m = plane.to_metres(lon_deg, lat_deg)
     place_m = np.median(last_m, axis=0)
-    scatter_m = float(np.percentile(norms(last_m - place_m), ONE_SD, method="higher"))
-    if not scatter_m <= MOST_SCATTER_M:
-        return None
-    return _End(place_m, scatter_m, plane.to_metres(*other.route.plane.to_degrees(other.centreline.xy_m))[::-1])
+    scatter_m = float("nan")
+    if len({results[i].ride for i in arrived}) >= FEWEST_ENDS:
+        scatter_m = float(np.percentile(norms(last_m - place_m), ONE_SD, method="higher"))
+    way_m = plane.to_metres(*other.route.plane.to_degrees(line.xy_m)) if line is not None else np.empty((0, 2))
+    return _End(place_m, scatter_m, way_m[::-1])
 
 
 def _usual_place(route: RouteResult, results: Sequence[TraceResult], ends: Sequence[_End], settings: Settings) -> Place:
@@ -168,7 +208,11 @@ def _near(route: RouteResult, ends: Sequence[_End], earliest_m: float) -> list[t
     if route.centreline is None:
         return []
     line_m = route.centreline.xy_m
-    places = [(end, reached(end.place_m, line_m, earliest_m + NEAR_HEAD_M, [end.way_m])) for end in ends]
+    places = [
+        (end, reached(end.place_m, line_m, earliest_m + NEAR_HEAD_M, [end.way_m]))
+        for end in ends
+        if end.scatter_m <= MOST_SCATTER_M
+    ]
     fit = [
         (end, at)
         for end, at in places

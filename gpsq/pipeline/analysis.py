@@ -96,7 +96,7 @@ def analyse_readings(
 ) -> Analysis:
     """Analyse what was read of a campaign; no file is opened but those of the cache. The rest is as in `analyse`."""
     if not readings.traces:
-        raise NothingToAnalyse(readings.folder, *_nothing(readings))
+        raise NothingToAnalyse(readings.folder, *_nothing(readings), tuple(u.message for u in readings.unreadable))
     with given_or_local(executor) as engine:
         key = partial(analysis_key, readings, cut_passes=cut_passes)
         work = partial(_analysed, readings, cut_passes or readings.campaign.cut_passes, engine, cache, on_progress)

@@ -35,6 +35,7 @@ _COARSE_DEG = 1e-4
 #: So many different values do not lie on a coarse grid by chance.
 _GRID_VALUES = 20
 #: So many identical positions are no chance.
+_YEARS = (1980, 2099)
 _NEVER_MOVED = 10
 #: Names that are longer hold something else, and would be repeated in every table and page.
 _MOST_SIGNS = 300
@@ -224,6 +225,7 @@ def _trace(
             *joined,
             *(() if recording.clock_jumps_at_fix else _clock_note(wait)),
             *_grid_note(recording, kept),
+            *_year_note(recording, known),
         ),
         remarks=recording.remarks,
         truncated=recording.truncated,
@@ -267,6 +269,20 @@ def _clock_note(wait: _Wait) -> tuple[str, ...]:
     )
 
 
+def _year_note(recording: Recording, known: TimeArray) -> tuple[str, ...]:
+    """Tell of times that no receiver could have written: GPS time begins in 1980 (IS-GPS-200, 3.3.4)."""
+    if not recording.date_known or not len(known):
+        return ()
+    years = known.astype("datetime64[Y]").astype(int) + 1970
+    odd = (years < _YEARS[0]) | (years > _YEARS[1])
+    if not odd.any():
+        return ()
+    first = int(years[odd][0])
+    return (
+        f"{int(odd.sum())} of {len(known)} times lie before 1980 or after 2099, the first in {first}: a clock that was not set?",
+    )
+
+
 def _grid_note(recording: Recording, kept: IntArray) -> tuple[str, ...]:
     """Tell of coordinates too coarse to measure with, or that never change."""
     lat, lon = recording.lat_deg[kept], recording.lon_deg[kept]
@@ -288,6 +304,7 @@ def _grid_note(recording: Recording, kept: IntArray) -> tuple[str, ...]:
 
 
 def _grid_m(step_deg: float, lat_deg: float) -> tuple[float, float]:
-    north = geodesic_legs_m(np.array([0.0, 0.0]), np.array([lat_deg, lat_deg + step_deg]))
+    equatorward = lat_deg - np.copysign(step_deg, lat_deg)  # a step away from the pole, which may be less than one off
+    north = geodesic_legs_m(np.array([0.0, 0.0]), np.array([lat_deg, equatorward]))
     east = geodesic_legs_m(np.array([0.0, step_deg]), np.array([lat_deg, lat_deg]))
     return float(north[0]), float(east[0])

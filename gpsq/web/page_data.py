@@ -12,7 +12,6 @@ from gpsq.output import wording
 from gpsq.output.charts import all_charts
 from gpsq.output.device_figures import figure, overall
 from gpsq.output.drawing.looks import device_looks
-from gpsq.output.instants import iso_times
 from gpsq.output.report import sentences, sketches
 from gpsq.output.report.cards import by_event, card
 from gpsq.output.ride_days import long_names
@@ -122,7 +121,7 @@ def _recordings(analysis: Analysis) -> list[dict[str, Any]]:
 
 
 def _recording(trace: Trace, result: TraceResult, zone: str) -> dict[str, Any]:
-    fixed = iso_times(trace.time[:1])[0] if trace.accepted else ""
+    fixed = typed_starts.shown(trace.time[0], trace, zone) if trace.accepted else ""
     remarks = [result.reason, *trace.notes, trace.log_note]
     return {
         "trace": trace,

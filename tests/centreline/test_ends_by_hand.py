@@ -33,6 +33,14 @@ def test_of_two_roads_the_middle_is_neither():
     assert middle([[0.0, 0.0], [31.0, 0.0]], [3.0, 1.0])[0] == pytest.approx(0.0, abs=0.5)
 
 
+def test_a_trace_on_a_road_of_its_own_is_elsewhere_all_along():
+    """Five on the road, 2 m apart, and one 60 m beside them for 300 stations: the middle is that of the five everywhere."""
+    across = np.array([-4.0, -2.0, 0.0, 2.0, 4.0, 60.0])
+    places = np.stack(np.broadcast_arrays(5.0 * np.arange(300.0)[:, None], across), axis=2)
+    found = robust_middle(places, np.ones((300, 6)), places[:, 2], np.zeros((300, 6), dtype=bool), 5.0)
+    assert np.abs(found[:, 1]).max() < 0.01
+
+
 def straight(count=100):
     return np.column_stack([STEP_M * np.arange(count), np.zeros(count)])
 

@@ -159,3 +159,16 @@ def test_of_many_fixes_at_one_station_the_middle_one_in_order_is_taken():
     stations = np.concatenate([np.arange(50), np.full(300, 50), np.arange(51, 100)])
     assert abreast(steps, stations, line, with_excursions=True).vertex[50] == 200.0
     assert abreast(steps, stations, line, with_excursions=False).vertex[50] == pytest.approx(199.5)
+
+
+def test_passing_over_stations_costs_nothing_where_the_trace_is_broken():
+    """One place 45 m beside station 60, after a ride to station 20: worth 1 − (45/60)² = .4375, and 39 stations passed by.
+
+    Unbroken, at .02 each, those cost .78: the place is on an excursion. Behind a break nobody knows where the trace ran.
+    """
+    line = np.column_stack([np.arange(100) * STEP_M, np.zeros(100)])
+    ridden = np.vstack([line[:21], [[60 * STEP_M, 45.0]]])
+    for piece, station in ((np.zeros(22, dtype=np.int64), -1), (np.append(np.zeros(21, dtype=np.int64), 1), 60)):
+        stations = align(ridden, piece, line, step_m=STEP_M, cap_m=60.0)
+        assert stations[:21].tolist() == list(range(21))
+        assert stations[21] == station

@@ -163,6 +163,12 @@ def test_the_most_points_shared_decide_which_is_the_same():
     recorded = [deviation("a1", from_point=0, to_point=20), deviation("a2", from_point=30, to_point=90)]
     ((one,), lost) = events.named_as_recorded([deviation("x", from_point=10, to_point=90)], recorded)
     assert (one.id, [d.id for d in lost]) == ("a2", ["a1"])
+    ((one,), lost) = events.named_as_recorded([deviation("x", from_point=10, to_point=90)], recorded[::-1])
+    assert (one.id, [d.id for d in lost]) == ("a2", ["a1"])
+    # one shared point is one, and the next is none
+    for first, name in ((20, "a1"), (21, "x")):
+        ((one,), _) = events.named_as_recorded([deviation("x", from_point=first, to_point=25)], recorded[:1])
+        assert one.id == name
     ((other,), _) = events.named_as_recorded([deviation("x", trace=1, from_point=10, to_point=90)], recorded)
     assert other.id == "x"
 

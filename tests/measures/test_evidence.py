@@ -79,6 +79,15 @@ def test_far_out_the_nearer_road_tells_the_side():
     assert judged(found, [turned])[0] == ROUTE_CHOICE
 
 
+def test_a_companion_is_looked_at_where_the_trace_is_far_off():
+    """The ends of an excursion lie near the line: here seven tenths of it are under half the peak, and say nothing."""
+    away = np.clip(1.0 - np.abs(np.arange(COUNT) - (LOW + HIGH) / 2) / 50.0, 0.0, 1.0) ** 2
+    own = 100.0 * away
+    there = np.where(own >= 50.0, own, 0.0)
+    assert judged(course(own), [course(there, 1)])[0] == ROUTE_CHOICE
+    assert judged(course(own), [course(own - there, 1)])[0] == RECEIVER_ERROR
+
+
 # ---- alone ----
 def test_a_lone_detour_cannot_be_told_and_is_no_error():
     suggestion, said = judged(course(plateau(80.0)))
@@ -126,6 +135,17 @@ def test_a_jump_is_more_than_fast_riding_or_noise():
         assert ("it jumps" in judged(course(jump), spread_m=spread_m)[1]) is found
 
 
+def test_fast_riding_is_what_a_twentieth_of_the_legs_exceed():
+    """Of 400 legs eighteen are fast, 4.5 %: sixteen of 12 m at 5 m/s elsewhere, and the two of 30 m that lead there and back.
+
+    A leg of 30 m is 25 m beyond fast riding at 5 m/s, and would be 18 m beyond it at 12 m/s: no jump.
+    """
+    beside = np.zeros(COUNT)
+    beside[10:26] = np.sqrt(12.0**2 - 25.0) * (np.arange(16) % 2)
+    off = np.where((np.arange(COUNT) > LOW) & (np.arange(COUNT) < HIGH), np.sqrt(30.0**2 - 25.0), 0.0)
+    assert "it jumps, 30 m/s where its fast riding is 5 m/s" in judged(course(beside + off), spread_m=1.0)[1]
+
+
 def test_sparse_sampling_makes_no_jump_of_a_detour():
     """A fix every 10 s on a street 150 m off, reached at 12 m/s by side streets."""
     assert judged(course(plateau(150.0), interval_s=10.0))[0] == CANNOT_BE_TOLD
@@ -155,6 +175,14 @@ def test_a_lone_wandering_trace_is_told_but_proves_nothing():
     assert "wanders" not in judged(course(zigzag(80.0, 1.0)))[1]
 
 
+def test_wandering_is_told_against_an_outline_of_thirty_metres():
+    """Legs of 1 m, and every 10 m one 5 m to the side, there and back in turn: 270 of 1 m and 30 of √26 m, thirty an outline's."""
+    x = np.arange(301.0)
+    wave = np.column_stack([x, 5.0 * (x // 10 % 2)])
+    assert evidence._wander(wave) == pytest.approx((270 + 30 * np.sqrt(26)) / (10 * np.hypot(30, 5)))
+    assert evidence._wander(wave[:1]) == 0.0
+
+
 def test_a_receiver_that_wanders_everywhere_does_not_wander_there():
     everywhere = plateau(80.0) + 4.33 * (-1.0) ** np.arange(COUNT)
     assert "wanders" not in judged(course(everywhere))[1]
@@ -177,6 +205,8 @@ def test_poor_hdop_is_told_where_it_is_poor():
         (0, HIGH, (0, COUNT), "it begins off the line and joins it"),
         (LOW, COUNT - 1, (0, COUNT), "it leaves the line, and the route ends before it could rejoin it"),
         (LOW, HIGH, (0, HIGH + 1), "it leaves the line, and the recording ends before it could rejoin it"),
+        (LOW, HIGH, (0, HIGH + 2), "it leaves the line and rejoins it"),
+        (LOW, HIGH, (LOW - 1, COUNT), "it leaves the line and rejoins it"),
         (LOW, HIGH, (LOW, COUNT), "it begins off the line and joins it"),
         (0, COUNT - 1, (0, COUNT), "it is off the line from beginning to end"),
     ],

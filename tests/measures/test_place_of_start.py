@@ -7,7 +7,7 @@ import dataclasses
 import numpy as np
 import pytest
 from there_and_back import ROAD, both_ways, outward, stood
-from trace_maker import HARBOUR, MONDAY
+from trace_maker import HARBOUR, MONDAY, shifted_left, smooth_noise, trace_on
 
 from gpsq.pipeline.stages import analyse_traces
 from gpsq.settings import Settings
@@ -66,6 +66,32 @@ def test_the_logs_place_before_the_line_is_added_to_it():
     straight_m = float(np.hypot(*(ROAD[60] - ROAD[10])))
     nearest = min(r.first_fix.missed_m for r in found.results)
     assert nearest == pytest.approx(straight_m, abs=8.0)
+
+
+def test_the_way_back_leads_from_the_logs_place_even_where_its_rides_end_here_and_there():
+    lon, lat = HARBOUR.to_degrees(ROAD[[10]])
+    place = {"start_lat_deg": float(lat[0]), "start_lon_deg": float(lon[0])}
+    pairs = outward(both_ways(stops_m=(2500.0, 2440.0, 2380.0, 2500.0), out=place))[0]
+    assert [(fix.place_basis, fix.missed_is_minimum) for fix, _ in pairs] == [("log", False)] * 4
+    assert [fix.missed_m for fix, _ in pairs] == pytest.approx([5.0 * (cut - 10) for cut in (60, 66, 74, 82)], abs=8.0)
+
+
+def test_one_that_begins_half_an_hour_down_the_road_began_there():
+    """A kilometre an hour: 2 km down the road are two hours of searching, which no device takes; 300 m are 18 minutes."""
+    rng = np.random.default_rng(5)
+    slow = {"interval_s": 18.0}
+    lines = [shifted_left(ROAD, smooth_noise(rng, len(ROAD), 1.0)) for _ in range(4)]
+    traces = [
+        trace_on(line[cut:], day=day, **slow)
+        for day, (line, cut) in enumerate(zip(lines, (0, 2, 60, 400), strict=True))
+    ]
+    fixes = [r.first_fix for r in analyse_traces(traces, Settings()).results]
+    assert np.isfinite([f.missed_m for f in fixes[:3]]).all()
+    assert np.isnan(fixes[3].missed_m)
+    known = dataclasses.replace(traces[3], started=traces[3].time[0] - np.timedelta64(2, "h"), start_basis="log")
+    assert analyse_traces([*traces[:3], known], Settings()).results[3].first_fix.missed_m == pytest.approx(
+        2000.0, abs=15.0
+    )
 
 
 def test_a_recording_fixed_at_once_shows_the_place_before_any_way_back():

@@ -95,6 +95,12 @@ def test_every_cell_of_the_table_is_what_was_put_in(name: str) -> None:
     cells.expect(f"{name}.csv", expected, rows_of(make(by_hand())))
 
 
+def test_no_deviation_is_nought_where_errors_are_known_and_blank_where_not() -> None:
+    scored, _, lost, unscored = by_hand().results
+    results = (replace(scored, deviations=()), replace(scored, trace=1, crosstrack=None), lost, unscored)
+    assert [row["deviations"] for row in rows_of(tables.tracks(by_hand(results=results)))] == ["0", "1", "", "", ""]
+
+
 def test_every_table_with_columns_is_compared_here() -> None:
     assert set(columns.FILES) == TABLES.keys() | LAYERS.keys()
 

@@ -133,6 +133,10 @@ def test_a_figure_is_said_in_its_unit(unit, shown):
     assert saying(Column("x", "2", "", "x", unit))(23.457).replace(GAP, " ") == shown
 
 
+def test_a_kilometre_has_a_thousand_metres():
+    assert saying(Column("x", "2", "", "x", "km"))(0.9).replace(GAP, " ") == "900 m"
+
+
 def test_columns_are_chosen_by_where_they_are_shown():
     """Of the report's tables each has its own, and the terminal a choice of both."""
     named = {part: [c.name for c in columns.shown(part)] for part in ("fix", "errors", "state")}

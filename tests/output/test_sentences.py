@@ -153,6 +153,11 @@ def test_both_ways_apart_where_they_differ():
     analysis = dataclasses.replace(sample(), summaries=Summaries(devices=ways))
     apart = of_device(analysis=analysis, ttff_ways_p=Interval(0.01))
     assert "once never (5 of 5 on way A, 1 of 5 on way B); in the median 7 s on way A, 22 s on way B." in apart
+    lost = dataclasses.replace(ways[1], figures={"fixed_in_10s": Interval(0.2, of=5), "ttff_median_s": Interval(NAN)})
+    half = dataclasses.replace(
+        analysis, summaries=Summaries(devices=(ways[0], lost))
+    )  # one way's median is not reached
+    assert "(5 of 5 on way A, 1 of 5 on way B). Before it" in of_device(analysis=half, ttff_ways_p=Interval(0.01))
     called = dataclasses.replace(analysis, ways={"A": Way("back", "back"), "B": Way("to work", "to work")})
     apart = of_device(analysis=called, ttff_ways_p=Interval(0.01))
     assert "(5 of 5 on the way back, 1 of 5 on to work); in the median 7 s on the way back, 22 s on to work." in apart

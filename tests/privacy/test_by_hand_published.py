@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 from by_hand import by_hand
 
-from gpsq.model import CrossTrack, FirstFix
+from gpsq.measures.route import Measured
+from gpsq.model import CrossTrack, FirstFix, Spike
 from gpsq.output.tables import columns, tables
 from gpsq.privacy import ends, figures, neutral
 from gpsq.summary_types import DeviceSummary, Interval
@@ -61,23 +62,51 @@ def test_of_errors_decimetres_and_of_shares_whole_per_cent_are_told(whole):
     assert (found.bias_m, found.rms_m, found.median_m, found.p68_m, found.p95_m) == (-1.2, 3.3, 2.4, 4.5, 7.6)
     assert np.isnan([found.within_5m, found.within_10m, found.scored_m, found.before_settling_rms_m]).all()
     assert (len(found.along_m), len(found.offset_m), len(found.scored)) == (0, 0, 0)
-    many = np.ones(100)
+    many = np.ones(120)
     long = CrossTrack(many, many, many.astype(bool), *[1.26] * 4, 0.8125, 0.9375, 500.0)
-    part = CrossTrack(many[:3], many[:3] * 7, many[:3].astype(bool), *[9.9] * 4, 0.1, 0.2, 15.0)
-    found = figures.crosstrack(long, part)
-    assert (found.within_5m, found.within_10m, found.scored_m, found.rms_m) == (0.81, 0.94, 15.0, 1.3)
+    found = figures.crosstrack(long, None)
+    assert (found.within_5m, found.within_10m, found.rms_m) == (0.81, 0.94, 1.3)
+
+
+def test_where_a_part_is_shown_the_errors_are_its_own(whole):
+    """Of the whole nothing is told then, not even that there are errors, where the part has none."""
+    amber, three = whole.results[0], np.ones(3)
+    errors = CrossTrack(three, three * 7, three.astype(bool), 1.11, 2.22, 3.33, 4.44, 0.123, 0.246, 15.0, 5.55, 6.66)
+    curves = dataclasses.replace(amber.curves, hausdorff_m=8.88, length_ratio=1.2345)
+    part = Measured(0, "", amber.first_fix, errors, curves)
+    found = figures.crosstrack(amber.crosstrack, part)
+    assert (found.bias_m, found.rms_m, found.median_m, found.p95_m, found.p68_m) == (1.1, 2.2, 3.3, 4.4, 6.7)
+    assert (found.within_5m, found.within_10m, found.scored_m) == (0.12, 0.25, 15.0)
     assert (found.offset_m.tolist(), found.scored.tolist()) == ([7.0] * 3, [True] * 3)
+    assert np.isnan(found.before_settling_rms_m)
+    shown = figures.curves(amber.curves, part)
+    assert (shown.hausdorff_m, shown.length_ratio, np.isnan(shown.at_m)) == (8.9, 1.234, True)
+    nothing = Measured(0, "", amber.first_fix)
+    unknown = figures.crosstrack(amber.crosstrack, nothing)
+    assert np.isnan([unknown.rms_m, unknown.within_5m, unknown.scored_m]).all()
+    assert figures.curves(amber.curves, nothing) is None
     assert figures.crosstrack(None, part) is None
 
 
+def test_spikes_are_those_that_are_shown(whole):
+    """Of a recording of which nothing is shown the figures are those of the whole."""
+    amber = whole.results[0]
+    assert figures.spikes(amber, None) == {"spikes": 2, "largest_spike_m": 33.4}
+    trace = dataclasses.replace(whole.traces[0], spikes=(Spike(5, 1, 21.26), Spike(6, 2, 44.44), Spike(99, 1, 77.0)))
+    assert figures.spikes(amber, trace) == {"spikes": 2, "largest_spike_m": 44.4}
+    none = figures.spikes(amber, whole.traces[0])
+    assert (none["spikes"], np.isnan(none["largest_spike_m"])) == (0, True)
+    assert figures.spikes(dataclasses.replace(amber, spikes=None), trace)["spikes"] is None
+
+
 def test_of_curves_the_place_and_the_share_are_not_told(whole):
-    found = figures.curves(whole.results[0].curves)
+    found = figures.curves(whole.results[0].curves, None)
     assert (found.hausdorff_m, found.from_trace_m, found.from_line_m, found.frechet_m, found.frechet_discrete_m) == (
         12.8, 12.8, 12.8, 13.9, 15.1,
     )  # fmt: skip
     assert found.length_ratio == 1.012
     assert np.isnan([found.at_m, found.coverage]).all()
-    assert figures.curves(None) is None
+    assert figures.curves(None, None) is None
 
 
 def test_the_published_table_has_days_and_blanks(whole):
@@ -94,11 +123,12 @@ AMBERS = {
     "ttff_known": "11", "fixed_in_10s": "0.125", "fixed_in_10s_low": "0.0321", "fixed_in_10s_high": "0.2876",
     "fixed_in_30s": "0.375", "fixed_in_30s_low": "0.1432", "fixed_in_30s_high": "0.6543", "fixed_in_60s": "0.625",
     "fixed_in_60s_low": "0.3211", "fixed_in_60s_high": "0.8765", "ttff_never": "2", "ttff_median_s": "34.26",
-    "ttff_low_s": "17.76", "ttff_high_s": "71.6", "ttff_ways_p": "0.0432", "settle_median_s": "12.6",
+    "ttff_low_s": "17.76", "ttff_high_s": "71.6", "ttff_estimate_median_s": "28.4", "ttff_estimate_low_s": "21.7",
+    "ttff_estimate_high_s": "39.6", "ttff_ways_p": "0.0432", "settle_median_s": "12.6",
     "usable_median_s": "47.26", "missed_is_minimum": "true", "xte_median_m": "2.3", "xte_median_low_m": "1.8",
     "xte_median_high_m": "3.3", "xte_p68_m": "4.2", "xte_p68_low_m": "3.7", "xte_p68_high_m": "5.4", "xte_p95_m": "8.5",
     "xte_p95_low_m": "7.6", "xte_p95_high_m": "9.9", "xte_rms_m": "6.6", "repeatability_m": "3.9",
-    "repeatability_low_m": "3.0", "repeatability_high_m": "4.8", "spikes": "6", "bias_m": "-1.2", "offset_body_m": "0.8",
+    "repeatability_low_m": "3.0", "repeatability_high_m": "4.8", "bias_m": "-1.2", "offset_body_m": "0.8",
     "offset_ground_m": "-1.4", "hausdorff_median_m": "27.6", "frechet_median_m": "29.6", "length_ratio_median": "1.003",
     "interval_median_s": "5.26", "device": "Amber", "route": "", "rides": "12",
     # of the part that is shown: nothing of Amber's is
@@ -207,6 +237,18 @@ def test_what_could_not_be_read_is_told_by_its_kind(whole):
         whole.unreadable[0], file="unreadable 01", track=1, points=0, set_aside=(), message="unreadable 01: html page",
         sha256="", device="device 7",
     )  # fmt: skip
+
+
+def test_a_recording_begins_at_the_first_time_that_has_a_date(whole):
+    """The first fix, else the start, the first record, the file's own time; a time of day alone, of 1970, is none."""
+    amber, _, lost, _ = whole.traces
+    assert [str(neutral.began(t)) for t in (amber, lost)] == ["2026-05-04T07:00:30.000", "2026-05-05T07:03:00.000"]
+    undated = np.datetime64("1970-01-01T06:50", "ms")
+    later = np.datetime64("2026-05-05T07:04", "ms")
+    assert neutral.began(dataclasses.replace(lost, started=undated, first_record=later)) == later
+    nothing = dataclasses.replace(lost, started=undated, first_record=undated, file_time=undated)
+    assert np.isnat(neutral.began(nothing))
+    assert neutral.began(dataclasses.replace(nothing, file_time=later)) == later
 
 
 @pytest.mark.parametrize(

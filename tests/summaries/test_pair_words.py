@@ -70,6 +70,8 @@ MORE = "A errs more than B: ratio 1.50 (95 % interval 1.20 to 1.90, sign test, p
         (TIME, {"difference": Interval(NAN, -INF, INF)},
          "A and B cannot be told apart in time to first fix: in the median of no known size (95 % interval without ends, sign "
          "test, p = 0.010, 9 rides)", False),
+        (TIME, {"difference": Interval(NAN, 2.0, INF)},
+         "A fixes later than B: in the median of no known size (95 % interval over 2.0 s, sign test, p = 0.010, 9 rides)", True),
         (TIME, {"difference": Interval(INF, 2.0, INF)},
          "A fixes later than B: in the median without end (95 % interval over 2.0 s, sign test, p = 0.010, 9 rides)", True),
         (TIME, {"difference": Interval(-INF, -INF, -2.0)},

@@ -11,21 +11,23 @@ from offset_campaigns import STEP_M, campaign
 from gpsq.settings import Settings
 from gpsq.summaries import sampling
 from gpsq.summaries.device_pairs import compare_pairs
+from gpsq.summaries.own_error import error_variances
 from gpsq.summaries.ranking import rank_by_repeatability
 
 STATIONS, EVERY, RIDES = 600, 10, 8
 
 
-def corner_cutter():
-    """Two devices with the same error at their fixes; the second has one fix in ten stations and is 15 m off between."""
+def corner_cutter(devices=2):
+    """Devices with the same error at their fixes; the last has one fix in ten stations and is 15 m off between."""
     rng = np.random.default_rng(1)
-    offsets = rng.normal(0, 2.0, (2, RIDES, STATIONS))
+    offsets = rng.normal(0, 2.0, (devices, RIDES, STATIONS))
     at = np.arange(STATIONS) % EVERY == 0
-    offsets[1, :, ~at] += 15.0 * np.sign(rng.standard_normal((1, RIDES)))
+    offsets[-1, :, ~at] += 15.0 * np.sign(rng.standard_normal((1, RIDES)))
     traces, results, routes = campaign(offsets)
-    results = tuple(replace(r, interval_s=1.0 if r.trace < RIDES else 10.0) for r in results)
+    last = (devices - 1) * RIDES
+    results = tuple(replace(r, interval_s=1.0 if r.trace < last else 10.0) for r in results)
     line = routes[0].centreline.xy_m
-    places = tuple(line if i < RIDES else line[at] for i in range(2 * RIDES))
+    places = tuple(line if i < last else line[at] for i in range(devices * RIDES))
     return traces, results, (replace(routes[0], route=replace(routes[0].route, xy_m=places)),)
 
 
@@ -53,6 +55,26 @@ def test_ranks_keep_the_same_rule():
     ]
     assert sizes[0] == pytest.approx(1.0, abs=0.2)
     assert sizes[1] > 1.8
+
+
+def test_the_hat_keeps_the_same_rule():
+    traces, results, routes = corner_cutter(3)
+    alike = tuple(replace(r, interval_s=1.0) for r in results)
+    thinned, everywhere = (
+        {v.device: v.sd_m for v in error_variances(traces, r, routes, Settings()) if not v.route}
+        for r in (results, alike)
+    )
+    assert thinned["device 3"] == pytest.approx(2.0, rel=0.25)
+    assert (
+        everywhere["device 3"] > 4.0
+    )  # 15 m on nine stations of ten, half of it taken for a constant offset of a ride
+
+
+def test_from_ten_seconds_on_a_quarter_more_rarely_is_another_measurement():
+    assert sampling.slower(("a", "b"), {"a": 10.0, "b": 20.0}) == "b"
+    assert sampling.slower(("a", "b"), {"a": 10.0, "b": 12.0}) == ""
+    assert sampling.slower(("a", "b"), {"a": 4.0, "b": 9.0}) == ""
+    assert sampling.slower(("a", "b"), {"a": 2.0, "b": 7.0}) == "b"
 
 
 def test_the_usual_interval_is_the_median_over_recordings():

@@ -7,7 +7,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from offset_campaigns import Truth, campaign, left_out_offsets, positions
-from scipy.stats import ttest_1samp
+from scipy.optimize import brentq
+from scipy.stats import nct, t, ttest_1samp
 
 from gpsq.settings import Settings
 from gpsq.statistics import paired
@@ -85,15 +86,18 @@ def test_of_hundreds_of_rides_blocks_are_left_out():
 
 def test_the_pairs_test_is_students_on_these_values():
     traces, results, routes = campaign(
-        left_out_offsets(positions(Truth((2.0, 3.0), (0.0, 0.0)), 6, np.random.default_rng(4)))
+        left_out_offsets(positions(Truth((2.0, 3.0), (0.0, 0.0)), 8, np.random.default_rng(4)))
     )
     (found,) = (c for c in compare_pairs(traces, results, routes, Settings()) if c.measure == "repeatability_m")
     values = pseudo_values(
         [shared_rides(station_table(routes[0], traces, results), routes[0], ("device 1", "device 2"), ALIKE)]
     )
     wanted = ttest_1samp(values[:, 0] - values[:, 1], 0.0)
-    assert (found.test, found.rides) == (paired.PSEUDO_VALUES, 6)
+    assert (found.test, found.rides) == (paired.PSEUDO_VALUES, 8)
     assert found.p == pytest.approx(wanted.pvalue)
+    # What eight rides would find with 80 % power is Student's too, by the library's noncentral t.
+    least = brentq(lambda e: nct.sf(t.ppf(0.975, 7), 7, e * np.sqrt(8)) - 0.8, 0.5, 3.0)
+    assert np.log(found.detectable) == pytest.approx((values[:, 0] - values[:, 1]).std(ddof=1) * least, rel=1e-3)
     interval = wanted.confidence_interval(0.95)
     assert np.log([found.difference.low, found.difference.high]) == pytest.approx([interval.low, interval.high])
 

@@ -140,7 +140,8 @@ def _ways(summary: DeviceSummary, analysis: Analysis | None, limit: int) -> str:
     own = _own_ways(summary, analysis)
     shares = [(route, figure(s, f"fixed_in_{limit}s")) for route, s in own]
     said = [f"{f.value * f.of:.0f} of {f.of} {route}" for route, f in shares if f.of]
-    return (f" ({', '.join(said)})" if said else "") + (f"; {by_way(summary, analysis)}" if own else "")
+    medians = by_way(summary, analysis)
+    return (f" ({', '.join(said)})" if said else "") + (f"; {medians}" if medians else "")
 
 
 def _own_ways(summary: DeviceSummary, analysis: Analysis | None) -> list[tuple[str, DeviceSummary]]:

@@ -18,6 +18,9 @@ if TYPE_CHECKING:
 
     from gpsq.model import BoolArray, FloatArray, TimeArray
 
+#: Days of a spreadsheet (ECMA-376 part 1, 18.17.4: serial 1 is 1900-01-01 and 1900 is taken for a leap year, so from
+#: March 1900 on they count from 1899-12-30): 1970-01-01, and 1980 to 2099.
+_SHEET_DAY_OF_1970, _SHEET_DAYS = 25_569, (29_221, 73_051)
 #: The orders of day, month and year that a person may name.
 DATE_ORDERS = ("dmy", "mdy", "ymd")
 
@@ -92,7 +95,8 @@ def moments(texts: Sequence[str], heading: str, time_zone: str | None, date_orde
     zone = None if time_zone is None else named_zone(time_zone)
     said = [t for t in texts if t]
     if said and sum(_NUMBER.fullmatch(t) is not None for t in said) > len(said) / 2 and not _is_compact(said):
-        return _of_numbers(texts)
+        values = np.array([float(t.replace(",", ".")) if _NUMBER.fullmatch(t) else np.nan for t in texts])
+        return _of_days(texts, values, heading, zone) if _are_days(values) else _of_numbers(texts, values)
     parts = _parts(texts)
     found = Moments(np.full(len(texts), NAT))
     # spreadsheets leave the clock out at midnight; a column without any clock has dates alone
@@ -107,8 +111,17 @@ def _is_compact(said: list[str]) -> bool:
     return all(_PATTERNS[1].fullmatch(t) for t in said[:50])
 
 
-def _of_numbers(texts: Sequence[str]) -> Moments:
-    values = np.array([float(t.replace(",", ".")) if _NUMBER.fullmatch(t) else np.nan for t in texts])
+def _of_days(texts: Sequence[str], values: FloatArray, heading: str, zone: ZoneInfo | None) -> Moments:
+    found = Moments(
+        np.full(len(texts), NAT), notes=["times are numbers, taken as days of a spreadsheet, since 1899-12-30"]
+    )
+    local_ms = np.round((values - _SHEET_DAY_OF_1970) * 86_400_000.0)
+    _say_unread(texts, local_ms, found)
+    _settle_zones(local_ms, np.full(len(texts), np.nan), heading, zone, found)
+    return found
+
+
+def _of_numbers(texts: Sequence[str], values: FloatArray) -> Moments:
     middle = float(np.nanmedian(values))
     found = Moments(np.full(len(texts), NAT))
     # seconds since 1970 have passed 1e8 in 1973; every thousandfold of that is the next smaller unit
@@ -122,6 +135,17 @@ def _of_numbers(texts: Sequence[str]) -> Moments:
     _say_unread(texts, ms, found)
     found.time[np.isfinite(ms)] = _stamp(ms[np.isfinite(ms)])
     return found
+
+
+def _are_days(values: FloatArray) -> bool:
+    """Return whether numbers are days as spreadsheets count them: of 1980 to 2099, and steps of less than three minutes.
+
+    Seconds of one day may lie there too, but fixes come at most a hundred times a second (common practice).
+    """
+    known = values[np.isfinite(values)]
+    steps = np.abs(np.diff(known))
+    low, high = _SHEET_DAYS
+    return bool(((known >= low) & (known < high)).all() and len(steps) and 0 < np.median(steps) < 180 / 86_400)
 
 
 def _parts(texts: Sequence[str]) -> _Parts:

@@ -66,6 +66,9 @@ def test_of_errors_decimetres_and_of_shares_whole_per_cent_are_told(whole):
     long = CrossTrack(many, many, many.astype(bool), *[1.26] * 4, 0.8125, 0.9375, 500.0)
     found = figures.crosstrack(long, None)
     assert (found.within_5m, found.within_10m, found.rms_m) == (0.81, 0.94, 1.3)
+    for count, told in ((99, NAN), (100, 0.81)):
+        counted = dataclasses.replace(long, scored=np.arange(120) < count)
+        np.testing.assert_equal(figures.crosstrack(counted, None).within_5m, told)
 
 
 def test_where_a_part_is_shown_the_errors_are_its_own(whole):

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from accessible import serious_violations
 from lone_week import lone_week
-from visiting import Visit, served, tab_to
+from visiting import PATIENCE_MS, Visit, served, tab_to
 
 from gpsq.campaign import campaign_file, start_log
 
@@ -153,6 +153,7 @@ def test_starts_are_typed_by_keyboard_on_a_phone(chromium: Any, address: str, fo
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_the_served_page_has_no_serious_violation(chromium: Any, address: str, scheme: str) -> None:
     context = chromium.new_context(viewport={"width": 1280, "height": 900}, color_scheme=scheme, bypass_csp=True)
+    context.set_default_timeout(PATIENCE_MS)
     page = context.new_page()
     page.goto(address)
     page.wait_for_selector("#starts table")

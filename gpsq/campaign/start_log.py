@@ -131,29 +131,6 @@ def _decoded(data: bytes) -> str:
         return data.decode("cp1252", "replace")
 
 
-def lines(problems: Sequence[Problem]) -> tuple[str, ...]:
-    r"""Return a line for each problem; one alone where more than two rows have the same.
-
-    Examples
-    --------
-    >>> log = parse(b"started\n2024-05-14 07:00\n2024-05-15 07:00\n2024-05-16 07:00\n")
-    >>> lines(log.problems)[0].partition("; expected")[0]
-    "rides.csv: found '2024-05-14 07:00' as started in row 1, without a zone; the same in rows 2 and 3"
-    """
-    alike: dict[tuple[str, ...], list[Problem]] = {}
-    for k, problem in enumerate(problems):
-        kind = (problem.why, problem.expected) if problem.row and problem.why else (str(k),)
-        alike.setdefault(kind, []).append(problem)
-    said: list[str] = []
-    for first, *others in alike.values():
-        rows = [str(problem.row) for problem in others]
-        if len(rows) > 1:
-            said.append(first.of_rows(f"rows {', '.join(rows[:-1])} and {rows[-1]}"))
-        else:
-            said += [str(problem) for problem in (first, *others)]
-    return tuple(said)
-
-
 def without_seconds(log: StartLog) -> tuple[str, ...]:
     """Return a line on the starts that are known to the minute only, where there are any."""
     known = [entry for entry in log.rows if not np.isnat(entry.started)]

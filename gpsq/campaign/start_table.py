@@ -53,6 +53,46 @@ class Problem:
         return str(InputError(FILE, f"{self.found}{where}{why}{others and f'; the same in {others}'}", self.expected))
 
 
+def lines(problems: Sequence[Problem]) -> tuple[str, ...]:
+    """Return a line for each problem; one alone where more than two rows have the same.
+
+    Examples
+    --------
+    >>> lines([Problem("'7:00' as started", "a date", "without one", row) for row in (1, 2, 3, 4)])
+    ("rides.csv: found '7:00' as started in row 1, without one; the same in rows 2 to 4; expected a date",)
+    """
+    alike: dict[tuple[str, ...], list[Problem]] = {}
+    for k, problem in enumerate(problems):
+        kind = (problem.why, problem.expected) if problem.row and problem.why else (str(k),)
+        alike.setdefault(kind, []).append(problem)
+    said: list[str] = []
+    for first, *others in alike.values():
+        rows = [problem.row for problem in others]
+        if len(rows) > 1:
+            said.append(first.of_rows(f"rows {_listed(rows)}"))
+        else:
+            said += [str(problem) for problem in (first, *others)]
+    return tuple(said)
+
+
+def _listed(rows: Sequence[int]) -> str:
+    """Return numbers in order, three and more that follow one another as "2 to 9".
+
+    Examples
+    --------
+    >>> _listed([2, 3, 5, 6, 7, 9])
+    '2, 3, 5 to 7 and 9'
+    """
+    runs: list[list[int]] = []
+    for row in rows:
+        if runs and row == runs[-1][-1] + 1:
+            runs[-1].append(row)
+        else:
+            runs.append([row])
+    said = [text for run in runs for text in ([f"{run[0]} to {run[-1]}"] if len(run) > 2 else map(str, run))]
+    return " and ".join([", ".join(said[:-1]), said[-1]]) if len(said) > 1 else said[0]
+
+
 @dataclass(frozen=True)
 class Row:
     """The cells of one row by the name of their column."""

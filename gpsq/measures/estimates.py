@@ -166,7 +166,7 @@ def _by_road(
     """Return the time that the road missed took, by the paces of other rides there, or by the ride's own."""
     fix = results[i].first_fix
     route = next((r for r in routes if r.route.name == results[i].route), None)
-    if route is None or fix.missed_is_minimum or not np.isfinite(fix.missed_m) or not np.isfinite(fix.missed_low_m):
+    if route is None or not np.isfinite(fix.missed_low_m):  # a lower bound has none
         return None
     if fix.stood_s >= STANDS_S and fix.missed_low_m <= 0:
         return None

@@ -12,7 +12,7 @@ from gpsq.output import wording
 from gpsq.output.device_figures import figure, overall
 from gpsq.output.report.cards import by_event
 from gpsq.output.report.sentences import by_way, early, sampling, spikes
-from gpsq.output.tables.column import said, saying
+from gpsq.output.tables.column import rests_on, said, saying, says_anything
 from gpsq.output.tables.columns import shown
 from gpsq.output.wording import GAP, cell
 
@@ -25,6 +25,8 @@ if TYPE_CHECKING:
     from gpsq.summary_types import DeviceSummary
 
 Row = list[str]
+#: The figure that says on how many rides the errors rest.
+SCORED = "scored_rides"
 #: Shown only where a device has no such time that is measured: the report has both.
 WORKED_OUT, MEASURED = "ttff_estimate_median_s", "ttff_median_s"
 DEVIATION_HEADS = ["event", "deviation", "recording", "route", "from", "to", "peak", "suggestion", "flag"]
@@ -51,7 +53,13 @@ def _figures(devices: Iterable[DeviceSummary], part: str) -> list[Row]:
     if not any(map(_is_worked_out_alone, devices)):
         wanted = [c for c in wanted if c.name != WORKED_OUT]
     heads = ["device", "rides", *(c.short_heading for c in wanted)]
-    return [heads, *([cell(d.device), str(d.rides), *(_said(d, c) for c in wanted)] for d in devices)]
+    return [heads, *([cell(d.device), _rides(d, part), *(_said(d, c) for c in wanted)] for d in devices)]
+
+
+def _rides(device: DeviceSummary, part: str) -> str:
+    """Return the rides of a device, of errors those that count: "9 of 10"."""
+    scored = figure(device, SCORED)
+    return f"{scored.value:.0f} of {scored.of}" if part == "errors" and scored.value < scored.of else str(device.rides)
 
 
 def _is_worked_out_alone(device: DeviceSummary) -> bool:
@@ -68,9 +76,15 @@ def _remarks(devices: Iterable[DeviceSummary], *remarks: Callable[[DeviceSummary
 
 
 def _said(device: DeviceSummary, column: Column) -> str:
+    """Return a figure with its interval, and what it rests on where that is not all of the device's recordings."""
     found = figure(device, column.source)
+    if not says_anything(found):
+        return said(column, found)
+    counted = figure(device, column.counted)
     inside = wording.between(found, saying(column)) if "terminal interval" in column.parts else ""
-    return said(column, found) + (f" ({inside})" if inside else "")
+    rests = rests_on(column, device.figures) if counted.value < counted.of and column.counted != SCORED else ""
+    beside = "; ".join(part for part in (inside, rests) if part)
+    return said(column, found) + (f" ({beside})" if beside else "")
 
 
 def _deviation_summary(analysis: Analysis) -> Iterator[str]:

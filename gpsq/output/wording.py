@@ -226,6 +226,17 @@ def missed_between(fix: FirstFix) -> str:
     return f"{metres(fix.missed_low_m)} to {metres(fix.missed_high_m)}"
 
 
+def stopped_early(early_m: float) -> str:
+    """Return how far before the others of its way a recording stopped, "" where it did not.
+
+    Examples
+    --------
+    >>> stopped_early(2040.0).replace(GAP, " "), stopped_early(float("nan"))
+    ('stopped 2.04 km before the others of its way end', '')
+    """
+    return f"stopped {metres(early_m)} before the others of its way end" if math.isfinite(early_m) else ""
+
+
 _MINUS = re.compile(r"(?<![\w.])-(?=\d)")
 _BARE_PER_CENT = re.compile(r"(?<=\d) ?%")
 _UNIT = re.compile(r"(?<=\d) (?=(?:s|m|km|min)\b)")

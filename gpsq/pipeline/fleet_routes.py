@@ -11,7 +11,7 @@ from gpsq.reading import read_file
 from gpsq.reading.listing import may_be_something_else
 from gpsq.reading.parquet import SUFFIX, read_parquet
 from gpsq.rides import passes
-from gpsq.rides.routes import Groups, Shape
+from gpsq.rides.routes import STANDS_M, Groups, Shape
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Mapping, Sequence
@@ -83,14 +83,14 @@ def _read(
 
 
 def _shapes_in(path: Path, name: str, campaign: Campaign) -> list[tuple[str, int, Shape | str | None]]:
-    """Return (recording, track, its shape) of all in a file; why it cannot be read, or None where it has no length."""
+    """Return (recording, track, its shape) of all in a file; why it cannot be read, or None where it goes no way."""
     found: list[tuple[str, int, Shape | str | None]] = []
     for read in traces_in(path, name, campaign):
         if isinstance(read, Unreadable):
             found.append((read.file, read.track, read.message))
             continue
         shape = Shape(read, campaign.settings) if read.accepted >= 2 else None
-        found.append((read.file, read.track, shape if shape is not None and shape.extent_m > 0 else None))
+        found.append((read.file, read.track, shape if shape is not None and shape.extent_m > STANDS_M else None))
     return found
 
 

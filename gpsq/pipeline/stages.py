@@ -196,7 +196,7 @@ def _results(arranged: Arranged, measured: Mapping[int, Measured]) -> list[Trace
 def _why_no_route(trace: Trace) -> str:
     if trace.accepted == 0:
         return "it never found a position"
-    return "it has one fix only" if trace.accepted == 1 else "it has no length"
+    return "it has one fix only" if trace.accepted == 1 else "it stays in one place, so it goes no way"
 
 
 def _with_ride_mates(results: Sequence[TraceResult], found: Sequence[RouteResult]) -> tuple[TraceResult, ...]:

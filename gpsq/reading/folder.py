@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 from gpsq import digests
 from gpsq.campaign import campaign_file as campaigns
-from gpsq.campaign import earlier, flags, safe_files, start_log, start_matching, streets
+from gpsq.campaign import earlier, flags, safe_files, start_log, start_matching, start_table, streets
 from gpsq.campaign.campaign_file import Campaign
 from gpsq.campaign.device_folders import FoundDevices, found_devices
 from gpsq.campaign.device_names import device_of
@@ -127,7 +127,7 @@ class Listed:
             streets=self.streets,
             earlier=self.earlier,
             problems=(
-                *start_log.lines((*self.log.problems, *matches.problems)),
+                *start_table.lines((*self.log.problems, *matches.problems)),
                 *start_log.without_seconds(self.log),
                 *contradicted(traces, matches.starts, self.campaign.settings, time_zone),
                 *self.problems,

@@ -27,6 +27,8 @@ NEAR_SHARE_OF_EXTENT = 0.15
 LEAST_STANDING_FOR, MOST_STANDING_FOR = 3, 6
 #: … over new ground, which is this share of their cells.
 NEW_GROUND = 0.05
+#: A recording that reaches no further stands where it is and goes no way: so much do fixes of one place scatter.
+STANDS_M = 10.0
 #: Shares counted in cells and in places differ by less than this.
 SHARE_IN_DOUBT = 0.1
 #: What follows in one line's steps may be so many times as long in the other's.
@@ -47,7 +49,7 @@ def group_routes(traces: Sequence[Trace], settings: Settings, many: Collection[i
     single pass lies anywhere along them, and would seem to have missed all that comes before.
     """
     shapes = {i: Shape(trace, settings) for i, trace in enumerate(traces) if trace.accepted >= 2}
-    usable = [i for i, shape in shapes.items() if shape.extent_m > 0]
+    usable = [i for i, shape in shapes.items() if shape.extent_m > STANDS_M]
     kinds = ([i for i in usable if i in many], [i for i in usable if i not in many])
     groups = [group for kind in kinds for group in _connected(kind, shapes, traces, settings)]
     groups.sort(key=lambda members: min(_when(traces[i]) for i in members))

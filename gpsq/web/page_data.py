@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from gpsq.campaign.local_time import zone_in_words
+from gpsq.campaign.local_time import clock_in_words, zone_in_words
 from gpsq.output import wording
 from gpsq.output.charts import all_charts
 from gpsq.output.device_figures import figure, overall
@@ -109,7 +109,12 @@ def _cell(summary: DeviceSummary, column: Column, before: Figures, first: Figure
     found = figure(summary, column.source)
     value = said(column, found)
     was, began = (known.get((summary.device, column.name), value) for known in (before, first))
-    return Cell(value, bounds(column, found), was if was != value else "", began if began not in {value, was} else "")
+    return Cell(
+        value,
+        bounds(column, found, summary.figures),
+        was if was != value else "",
+        began if began not in {value, was} else "",
+    )
 
 
 def _recordings(analysis: Analysis) -> list[dict[str, Any]]:
@@ -121,13 +126,12 @@ def _recordings(analysis: Analysis) -> list[dict[str, Any]]:
 
 
 def _recording(trace: Trace, result: TraceResult, zone: str) -> dict[str, Any]:
-    fixed = typed_starts.shown(trace.time[0], trace, zone) if trace.accepted else ""
-    remarks = [result.reason, *trace.notes, trace.log_note]
+    fixed = clock_in_words(trace.time[0], zone) if trace.accepted and not np.isnat(trace.time[0]) else ""
+    remarks = [result.reason, wording.stopped_early(result.ended_early_m), *trace.notes, trace.log_note]
     return {
         "trace": trace,
         "result": result,
         "first_fix": wording.first_fix(result.first_fix),
-        "basis": result.first_fix.basis,
         "fixed_at": fixed,
         "logged": typed_starts.shown(trace.started, trace, zone) if trace.start_basis == "log" else "",
         "remarks": [wording.cell(text) for text in remarks if text],

@@ -11,7 +11,7 @@ import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 
-from gpsq.campaign import start_log
+from gpsq.campaign import start_log, start_table
 
 if TYPE_CHECKING:
     from gpsq.campaign.start_log import StartLog
@@ -196,7 +196,7 @@ def test_every_line_is_a_row_or_a_named_problem_and_none_is_an_end(text: str, zo
         said = {k for k, line in enumerate(plain.splitlines(), start=1) if line.strip(",;\t \ufeff")}
         top = min(said, default=0)
         assert {k for k in said if plain.splitlines()[k - 1].strip(",;\t \x1f\ufeff").strip()} - {top} <= told
-    assert all("\n" not in line for line in start_log.lines(log.problems))
+    assert all("\n" not in line for line in start_table.lines(log.problems))
 
 
 @given(st.binary(max_size=300))
@@ -278,8 +278,8 @@ def test_many_rows_with_one_fault_are_one_line() -> None:
     log = parse(*(f"{k}.gpx,W,2024-05-{k:02d} 07:00" for k in range(10, 14)))
     assert len(log.problems) == 4
     assert [p.line for p in log.problems] == [2, 3, 4, 5]
-    assert start_log.lines(log.problems) == (
-        "rides.csv: found '2024-05-10 07:00' as started in row 1, without a zone; the same in rows 2, 3 and 4; "
+    assert start_table.lines(log.problems) == (
+        "rides.csv: found '2024-05-10 07:00' as started in row 1, without a zone; the same in rows 2 to 4; "
         "expected Z or an offset such as +02:00, or time_zone in campaign.toml",
     )
 

@@ -105,7 +105,20 @@ def test_the_sentences_to_read_aloud():
         ({"ttff_never": Interval(0, of=10)}, "on 6 of 10 rides within 10 s."),
         ({"ttff_never": Interval(2, of=10)}, "within 10 s, twice never."),
         ({"ttff_never": Interval(5, of=10)}, "within 10 s, on 5 never."),
-        ({"ttff_known": Interval(0)}, "When it was started is not known. Before it"),
+        ({"ttff_known": Interval(0)}, "When it was started is not known. Before the first position 85 m of road"),
+        (
+            {"ttff_known": Interval(0), "ttff_estimate_median_s": Interval(17.0, of=4)},
+            "When it was started is not known. Before the first position 85 m of road",
+        ),
+        (
+            {"ttff_known": Interval(0), "ttff_estimate_median_s": Interval(17.0, of=5)},
+            "about 17 s in the median, worked out on 5 of 10 rides;",
+        ),
+        ({"fixed_in_10s": Interval(1.0, of=1)}, "first position: on the only ride within 10 s"),
+        (
+            {f"fixed_in_{s}s": Interval(0.0, of=1) for s in (10, 30, 60)},
+            "first position: on the only ride not within 60 s",
+        ),
         ({"missed_median_m": Interval(85.0, at_least=True)}, "Before it at least 85 m of road were missed"),
         ({"missed_worst_m": Interval(910.0, at_least=True)}, "in the median, at worst at least 910 m."),
         (

@@ -146,3 +146,11 @@ def test_a_recording_of_many_passes_is_no_way_with_single_ones() -> None:
     groups = {frozenset(route.members) for route in found.routes}
     assert frozenset({6, 7}) in groups
     assert not any({6, 7} & group and {*range(6)} & group for group in groups)
+
+
+def test_a_recording_that_stands_is_on_no_way() -> None:
+    """Fixes of one place within 10 m: as a part of a way it would seem to have missed all that comes before."""
+    way = [trace_on(road(2000.0), day=day) for day in range(2)]
+    stands = trace_on(road(2000.0)[-1] + np.array([[0.0, 0.0], [4.0, 3.0], [1.0, 5.0]]), day=5)
+    found = arrange([*way, stands], Settings())
+    assert [route.members for route in found.routes] == [(0, 1)]

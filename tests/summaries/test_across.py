@@ -197,6 +197,12 @@ def test_times_are_compared_within_a_start_state_and_never_is_late():
     assert states == {"hot"}  # c has no hot start and a and b no cold one: nothing to hold against
 
 
+def test_where_neither_device_ever_fixed_there_is_no_difference():
+    waits = {"a": [5.0, 6.0, 7.0, 8.0, 9.0, np.inf], "b": [25.0, 26.0, 27.0, 28.0, 29.0, np.inf]}
+    found = pair([year("one", {d: [1.0] * 6 for d in waits}, waits=waits)], "a", "b", "ttff_s", "hot")
+    assert (found.found.value, found.found.low, found.found.high) == (-20.0, -20.0, 0.0)
+
+
 def test_times_of_two_years_are_bridged_as_a_difference_of_medians():
     before = {"old": [12.0, 13, 14, 15, 16, 17, 18], "ref": [10.0] * 7}
     after = {"new": [40.0, 41, 42, 43, 44, 45, 46], "ref": [30.0] * 7}

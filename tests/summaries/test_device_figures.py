@@ -16,6 +16,7 @@ from gpsq.results import TraceResult
 from gpsq.settings import Settings
 from gpsq.statistics import intervals, survival
 from gpsq.summaries.device_figures import by_start_state, summarise
+from gpsq.summaries.station_table import on_common_line, station_table
 
 # 6-mercaptopurine against placebo, weeks in remission: Freireich et al. 1963, Blood 21:699–716;
 # Gehan 1965, Biometrika 52:203–223.
@@ -302,6 +303,30 @@ def test_the_worst_and_the_bound_of_the_road_missed():
     high, low = (summarise(traces, r, routes, Settings())[0].figures for r in (high_bound, low_bound))
     assert (high["missed_median_m"].value, high["missed_worst_m"].value) == (30.0, 500.0)
     assert (high["missed_is_minimum"].value, low["missed_is_minimum"].value) == (0.0, 1.0)
+
+
+def test_of_an_even_number_a_bound_at_the_upper_middle_makes_the_median_one():
+    traces, results, routes = campaign(np.ones((1, 4, 10)))
+    for bounded, minimum in ((20.0, 1.0), (30.0, 1.0), (400.0, 0.0)):
+        known = tuple(
+            with_fix(r, missed_m=m, missed_is_minimum=m == bounded)
+            for r, m in zip(results, [10.0, 20.0, 30.0, 400.0], strict=True)
+        )
+        assert summarise(traces, known, routes, Settings())[0].figures["missed_is_minimum"].value == minimum
+
+
+def test_a_copy_enters_no_table_of_stations():
+    traces, results, routes = campaign(np.array([1.0, 2.0, 9.0])[None, :, None] * np.ones((1, 3, 10)))
+    copies = (*results[:2], replace(results[2], duplicate_of="a.gpx"))
+    table = station_table(routes[0], traces, copies)
+    assert table.trace == (0, 1)
+
+
+def test_a_ride_far_off_pulls_at_the_common_line_no_more_than_three_spreads_do():
+    """Rides at 1, −1, 2, −2 and 100 m: robust spread 1.4826 · 2 = 2.9652, so the last counts as 8.8956 of its 100."""
+    traces, results, routes = campaign(np.array([1.0, -1.0, 2.0, -2.0, 100.0])[None, :, None] * np.ones((1, 5, 4)))
+    found = on_common_line(station_table(routes[0], traces, results))
+    assert found[:, 0] == pytest.approx([0.8, -0.8, 1.6, -1.6, 100 - 8.8956 / 5])
 
 
 def test_the_two_ways_are_told_apart_where_their_times_differ():

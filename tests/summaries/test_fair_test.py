@@ -76,6 +76,9 @@ def test_few_rides_are_noticed():
     five = said(fair(5))
     assert "device 1 on route A (5), device 2 on route A (5): fewer than 6 rides" in five
     assert "fewer than 3" not in five
+    assert "device 1 on route A (3), device 2 on route A (3): fewer than 6 rides" in said(fair(3))
+    assert "fewer than 6" not in said(fair(6))
+    assert "fewer than 6" not in said(fair(2))
 
 
 def test_a_copy_is_not_counted():

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from offset_campaigns import Truth, campaign, left_out_offsets, positions
@@ -46,3 +48,12 @@ def test_places_come_from_simultaneous_intervals():
     rng = np.random.default_rng(7)
     some = [_shown_better(rng.normal(size=(8, 3)), 0.95).any() for _ in range(600)]
     assert np.mean(some) <= 0.075  # 0.05 and three standard errors of 600 counts
+
+
+def test_the_device_without_which_most_rides_are_shared_is_left_out():
+    offsets = left_out_offsets(positions(Truth((2.0, 3.0, 4.0), (0.0,) * 3), 6, np.random.default_rng(8)))
+    traces, results, routes = campaign(offsets)
+    rarely = tuple(replace(r, crosstrack=None) if r.trace in range(2, 6) else r for r in results)  # device 1: two rides
+    assert {p.device: p.rides for p in rank_by_repeatability(traces, rarely, routes, Settings())} == {
+        "device 2": 6, "device 3": 6,
+    }  # fmt: skip

@@ -1,8 +1,8 @@
 """Count how often two identical devices are called different, or one of them the first; and how chance fares elsewhere.
 
-Run from the top of the repository: ``python tests/validation/identical_devices.py``. It prints the tables of
-``docs/validation.md`` on differences that are none: twins on the same rides, twins of two years with and without a device
-carried along, and places on roads that have none.
+Run from the top of the repository: ``python tests/validation/identical_devices.py``, or with ``--parts`` and some of *twins*,
+*years* and *places*. It prints the tables of ``docs/validation.md`` on differences that are none: twins on the same rides,
+twins of two years with and without a device carried along, and places on roads that have none.
 """
 
 from __future__ import annotations
@@ -135,32 +135,50 @@ def places(campaigns: int, devices: int, rides: int, rng: np.random.Generator) -
     return named / campaigns, seen / campaigns
 
 
-def main() -> None:
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--campaigns", type=int, default=500)
-    parser.add_argument("--seed", type=int, default=2026)
-    wanted = parser.parse_args()
-    rng = np.random.default_rng(wanted.seed)
+def say_twins(campaigns: int, rng: np.random.Generator) -> None:
+    """Print how often twins are called different."""
     say("| rides | times called different | exact size | errors | repeatability | one looks first in 95 % |")
     say("|---|---|---|---|---|---|")
     for rides in (3, 4, 5, 6, 7, 8, 10):
-        say(f"| {rides} | {twins(rides, wanted.campaigns, rng)} |")
-    few = max(wanted.campaigns // 5, 20)
+        say(f"| {rides} | {twins(rides, campaigns, rng)} |")
+
+
+def say_years(campaigns: int, rng: np.random.Generator) -> None:
+    """Print how devices of two years fare by way of one or two carried along."""
     say(
-        f"\n| two years, {few} times | carried along | rides a way | bridged interval holds 1 | direct one | "
-        "1.5 times worse found | claimed without |\n|---|---|---|---|---|---|---|"
+        "| two years | carried along | rides a way | bridged interval holds 1 | direct one | 1.5 times worse found | "
+        "claimed without |\n|---|---|---|---|---|---|---|"
     )
     for same in (True, False):
         for carried in (1, 2):
             for least in (8, 10):
-                c = bridged(few, carried, same, least, rng)
+                c = bridged(campaigns, carried, same, least, rng)
                 shares = " | ".join(f"{n / c.asked:.0%}" for n in (c.held, c.direct, c.found))
                 road = "the same road" if same else "another road"
                 say(f"| {road} | {carried} | {least if least == 10 else '8 to 10'} | {shares} | {c.claimed} |")
-    say(f"\n| places, {few} campaigns | even noise names one | 200 m with three times the error found |\n|---|---|---|")
+
+
+def say_places(campaigns: int, rng: np.random.Generator) -> None:
+    """Print how often a place is named where there is none, and found where there is one."""
+    say("| places | even noise names one | 200 m with three times the error found |\n|---|---|---|")
     for devices, rides in ((3, 5), (1, 5), (1, 10)):
-        named, seen = places(few, devices, rides, rng)
-        say(f"| {devices} devices, {rides} rides a way | {named:.0%} | {seen:.0%} |")
+        named, seen = places(campaigns, devices, rides, rng)
+        say(f"| {devices} device{'s' * (devices > 1)}, {rides} rides a way | {named:.0%} | {seen:.0%} |")
+
+
+PARTS = {"twins": (say_twins, 500), "years": (say_years, 100), "places": (say_places, 100)}
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--parts", nargs="+", choices=list(PARTS), default=list(PARTS))
+    parser.add_argument("--campaigns", type=int, help="instead of 500 twins, 100 pairs of years and 100 roads")
+    parser.add_argument("--seed", type=int, default=7, help="each part begins with it anew")
+    wanted = parser.parse_args()
+    for part in wanted.parts:
+        table, usual = PARTS[part]
+        table(wanted.campaigns or usual, np.random.default_rng(wanted.seed))
+        say("")
 
 
 if __name__ == "__main__":

@@ -37,7 +37,7 @@ def missed_sentence(rides: Sequence[Ridden]) -> str:
     """Return what of the road the rides missed, for want of a known start."""
     known = np.array([ride.fix.missed_m for ride in rides if np.isfinite(ride.fix.missed_m)])
     if not len(known):
-        return f"{len(rides)} recordings; when they were started is unknown"
+        return "start unknown" if len(rides) == 1 else f"{len(rides)} recordings; when they were started is unknown"
     is_least = np.array([r.fix.missed_is_minimum for r in rides if np.isfinite(r.fix.missed_m)])
     least = "at least " if median_is_bound(known, is_least) else ""
     if np.median(known) < 0.05:
@@ -78,8 +78,8 @@ def asides(overlay: Overlay, unlabelled: Sequence[Ridden]) -> list[str]:
     early = [ride for ride in overlay.rides if np.isfinite(ride.ended_early_m)]
     if early:
         most = wording.metres(max(ride.ended_early_m for ride in early))
-        who = f"{short(early[0].day, 14)} stopped" if len(early) == 1 else f"{len(early)} recordings stopped up to"
-        said.append(f"{who} {most} before the end")
+        who = f"{short(early[0].day, 14)} ended" if len(early) == 1 else f"{len(early)} recordings ended up to"
+        said.append(f"{who} {most} early")
     total = sum(bool(ride.pieces_m) for ride in (*overlay.rides, *overlay.never_fixed))
     if len(overlay.drawn) < total:
         said.append(f"{len(overlay.drawn)} of {total} recordings drawn")

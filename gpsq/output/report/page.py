@@ -159,7 +159,7 @@ def _states(analysis: Analysis) -> dict[str, Any]:
 def _cells(figures: Mapping[str, Interval], wanted: Sequence[Column]) -> list[tuple[str, list[str]]]:
     """Return each figure in words, and its bounds or why it is unknown."""
     found = [(figures.get(column.source, MISSING), column) for column in wanted]
-    return [(said(c, value), [below] if (below := bounds(c, value)) else []) for value, c in found]
+    return [(said(c, value), [below] if (below := bounds(c, value, figures)) else []) for value, c in found]
 
 
 def _numbered(spots: Sequence[Any]) -> list[tuple[int, Any]]:
@@ -197,8 +197,7 @@ def _remarks(trace: Trace, result: TraceResult) -> list[str]:
     if result.spikes:
         largest = wording.metres(result.largest_spike_m)
         said.append(f"{result.spikes} spike{'s' * (result.spikes > 1)}, the largest {largest} off")
-    if np.isfinite(result.ended_early_m):
-        said.append(f"stopped {wording.metres(result.ended_early_m)} before the others of its way end")
+    said.append(wording.stopped_early(result.ended_early_m))
     return [cell(text) for text in (*said, *trace.notes, trace.log_note) if text]
 
 

@@ -23,6 +23,8 @@ if TYPE_CHECKING:
 
 #: Under this many rides no interval of any use exists, and a sentence says so.
 FEW_RIDES = 3
+#: Times worked out on a smaller share of the rides are those that stand out, and no median of all is said of them.
+MOST_RIDES = 0.5
 LIMITS_S = (10, 30, 60)
 #: Differences said in the answer; the others stand in the section on errors.
 MOST_SAID = 3
@@ -105,14 +107,14 @@ def _fix(summary: DeviceSummary, analysis: Analysis | None) -> str:
         return ""
     never = figure(summary, "ttff_never").value
     lost = f", {TIMES.get(int(never), f'on {never:.0f}')} never" if never > 0 else ""
-    said = f"from pressing start to the first position: on {within} rides within {limit}{wording.GAP}s{lost}"
+    said = f"from pressing start to the first position: {within} within {limit}{wording.GAP}s{lost}"
     return said + _ways(summary, analysis, limit)
 
 
 def _worked_out(summary: DeviceSummary, analysis: Analysis | None) -> str:
     """Return the median of the times that are worked out, of a device without any that is measured; "" where none is."""
     found = figure(summary, "ttff_estimate_median_s")
-    if not np.isfinite(found.value):
+    if not np.isfinite(found.value) or (found.of and found.of < MOST_RIDES * summary.rides):
         return ""
     own = () if analysis is None else [r for r in analysis.results if analysis.traces[r.trace].device == summary.device]
     bases = sorted({r.first_fix.estimate_basis for r in own} - {""}, key=list(wording.ESTIMATED_FROM).index)
@@ -132,7 +134,10 @@ def _within(summary: DeviceSummary) -> tuple[int, str]:
     if not known:
         return 0, ""
     limit = next((limit for limit, f in known.items() if f.value >= 0.5), max(known))
-    return limit, f"{known[limit].value * known[limit].of:.0f} of {known[limit].of}"
+    count, of = round(known[limit].value * known[limit].of), known[limit].of
+    if of == 1:
+        return limit, "on the only ride" if count else "on the only ride not"
+    return limit, f"on {count} of {of} rides"
 
 
 def _ways(summary: DeviceSummary, analysis: Analysis | None, limit: int) -> str:
@@ -161,13 +166,15 @@ def by_way(summary: DeviceSummary, analysis: Analysis | None) -> str:
 def _missed(summary: DeviceSummary) -> str:
     middle, worst = figure(summary, "missed_median_m"), figure(summary, "missed_worst_m")
     least, least_of_all = ("at least " if found.at_least else "" for found in (middle, worst))
+    is_timed = figure(summary, "ttff_known").value > 0 or _worked_out(summary, None)
+    before = "before it" if is_timed else "before the first position"
     at_worst = f"{least_of_all}{wording.metres(worst.value)}" if says_anything(worst) else ""
     if not np.isfinite(middle.value):
         return ""
     if not says_anything(middle):
-        return f"before it {at_worst} of road were missed at worst" if at_worst else ""
+        return f"{before} {at_worst} of road were missed at worst" if at_worst else ""
     most = f", at worst {at_worst}" if at_worst and worst.value > middle.value else ""
-    return f"before it {least}{wording.metres(middle.value)} of road were missed in the median{most}"
+    return f"{before} {least}{wording.metres(middle.value)} of road were missed in the median{most}"
 
 
 def early(summary: DeviceSummary, analysis: Analysis | None) -> str:

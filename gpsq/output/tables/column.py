@@ -30,6 +30,7 @@ class Column:
     parts : where it is shown beside its file: "fix" and "errors" (tables of report and page), "state" and "route" (the
         same by start state and by route), "terminal" (with its interval: "terminal interval"), "compare", and
         "first_fixes" (that layer).
+    counted : name of the figure that says how many recordings or rides a device's figure rests on, of how many.
     """
 
     name: str
@@ -40,6 +41,7 @@ class Column:
     heading: str = ""
     brief: str = ""
     parts: tuple[str, ...] = ()
+    counted: str = ""
 
     @property
     def short_heading(self) -> str:
@@ -122,13 +124,30 @@ def says_anything(figure: Interval) -> bool:
     return bool(np.isfinite(figure.value)) and not (figure.at_least and figure.value < wording.NOTHING_M)
 
 
-def bounds(column: Column, figure: Interval) -> str:
-    """Return the bounds of a figure, its range where it has none, or why it is unknown."""
+def bounds(column: Column, figure: Interval, figures: Mapping[str, Interval] | None = None) -> str:
+    """Return the bounds of a figure, its range where it has none, or why it is unknown; and what it rests on.
+
+    Parameters
+    ----------
+    figures : all figures of the same device, among which is how many recordings this one rests on; None leaves that out.
+    """
     if not np.isfinite(figure.value):
         return wording.cell(figure.method.split(";")[0].removeprefix("none: "))
     inside = wording.between(figure, saying(column))
-    ranged = figure.method.split(";")[0] if figure.method.startswith("range") else ""
-    return inside or wording.cell(ranged)
+    ranged = wording.cell(figure.method.split(";")[0]) if figure.method.startswith("range") else ""
+    return ", ".join(part for part in (inside or ranged, rests_on(column, figures or {})) if part)
+
+
+def rests_on(column: Column, figures: Mapping[str, Interval]) -> str:
+    """Return on how many recordings or rides a figure rests, of how many; "" where that is not told or stands in it.
+
+    Examples
+    --------
+    >>> rests_on(Column("ttff_median_s", "2", "", "", "s", counted="ttff_known"), {"ttff_known": Interval(10.0, of=12)})
+    'from 10 of 12'
+    """
+    found = figures.get(column.counted)
+    return f"from {found.value:.0f} of {found.of}" if found and found.of and np.isfinite(found.value) else ""
 
 
 def saying(column: Column) -> Callable[[float], str]:

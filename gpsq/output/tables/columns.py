@@ -139,7 +139,8 @@ DEVICES: tuple[Column, ...] = (
            ("fix", "state", "terminal", "compare")),
     *with_bounds(
         Column("ttff_median_s", "2", "median time to first fix (Kaplan and Meier 1958)", "ttff_median_s", "s",
-               "median time to first fix", parts=("fix", "state", "route", "terminal interval", "compare")),
+               "median time to first fix", parts=("fix", "state", "route", "terminal interval", "compare"),
+               counted="ttff_known"),
         "ttff",
     ),
     *with_bounds(
@@ -150,38 +151,40 @@ DEVICES: tuple[Column, ...] = (
     ),
     Column("ttff_ways_p", "4", "p of the times of the two ways being alike (rank sum, Wilcoxon 1945)", "ttff_ways_p"),
     Column("settle_median_s", "2", "median of the seconds from the first fix until the recording stays near its "
-           "centreline", "settle_median_s", "s"),
+           "centreline", "settle_median_s", "s", counted="ttff_known"),
     Column("usable_median_s", "2", "median of the seconds from the start until the recording stays near its centreline",
-           "usable_median_s", "s", "start to usable", parts=("fix",)),
+           "usable_median_s", "s", "start to usable", parts=("fix",), counted="ttff_known"),
+    Column("missed_known", "count", "recordings of which it is known what they missed", "missed_known", "count"),
     *with_bounds(
         Column("missed_median_m", "2", "median of the metres of road missed before the first fix", "missed_median_m", "m",
-               "road missed, median", parts=("fix", "route", "terminal")),
+               "road missed, median", parts=("fix", "route", "terminal"), counted="missed_known"),
         "missed",
     ),
     Column("missed_worst_m", "2", "most metres of road missed before a first fix", "missed_worst_m", "m", "at worst",
-           parts=("fix", "terminal")),
+           parts=("fix", "terminal"), counted="missed_known"),
     Column("missed_is_minimum", "bool", "the median of the metres missed is a lower bound", "missed_is_minimum"),
     Column("missed_share_median", "4", "median of the share of the route that was missed", "missed_share_median", "share",
-           "share of the route", parts=("fix",)),
+           "share of the route", parts=("fix",), counted="missed_known"),
     Column("scored_rides", "count", "rides that the errors rest on", "scored_rides", "count"),
     Column("scored_km", "3", "kilometres of road that the errors rest on, each ride's counted", "scored_km", "km"),
     *with_bounds(
         Column("xte_median_m", "2", "half of the road lies within so many metres of the line (jackknife over rides)",
-               "xte_median_m", "m", "half of the road within", parts=("errors", "route", "terminal interval", "compare")),
+               "xte_median_m", "m", "half of the road within", parts=("errors", "route", "terminal interval", "compare"),
+               counted="scored_rides"),
     ),
     *with_bounds(
         Column("xte_p68_m", "2", "68.27 % of the road lies within so many metres of the line", "xte_p68_m", "m",
-               "two thirds within", parts=("errors",)),
+               "two thirds within", parts=("errors",), counted="scored_rides"),
     ),
     *with_bounds(
         Column("xte_p95_m", "2", "95 % of the road lies within so many metres of the line; bounds from six rides on",
                "xte_p95_m", "m", "95 % of the road within", "95 % within",
-               ("errors", "route", "terminal interval", "compare")),
+               ("errors", "route", "terminal interval", "compare"), counted="scored_rides"),
     ),
     *with_bounds(
         Column("repeatability_m", "2", "standard deviation of the device's rides about their own middle (ISO 5725-2), from "
                "the 68th percentile", "repeatability_m", "m", "repeatability, standard deviation", "repeatability",
-               ("errors", "route", "terminal interval", "compare")),
+               ("errors", "route", "terminal interval", "compare"), counted="scored_rides"),
     ),
     *with_bounds(
         Column("receiver_errors_per_100km", "2", "deviations that are receiver errors, decided or suggested, per 100 km of "
@@ -199,19 +202,19 @@ DEVICES: tuple[Column, ...] = (
     Column("spikes", "count", "how often fixes went off and came back within seconds, kept or set aside", "spikes", "",
            "spikes, off and back within seconds", parts=("errors",)),
     Column("xte_rms_m", "2", "root mean square cross-track error; one fault outweighs all else in it", "xte_rms_m", "m",
-           "root mean square", parts=("errors",)),
+           "root mean square", parts=("errors",), counted="scored_rides"),
     Column("bias_m", "2", "mean over recordings of the median cross-track error, positive to the left of travel; blank over "
-           "all routes", "bias_m", "m", "bias (+ left)", parts=("route",)),
+           "all routes", "bias_m", "m", "bias (+ left)", parts=("route",), counted="scored_rides"),
     Column("offset_body_m", "2", "offset that goes with the rider, + to the left: half the sum of the two ways' biases",
            "offset_body_m", "m", "offset of the body (+ left)", parts=("errors",)),
     Column("offset_ground_m", "2", "offset that goes with the ground, + to the left of the way named first: half their "
            "difference", "offset_ground_m", "m", "offset of the ground (+ left of the first way)", parts=("errors",)),
     Column("hausdorff_median_m", "2", "median Hausdorff distance from the centreline, over the shared stretch",
-           "hausdorff_median_m", "m", "Hausdorff distance, median", parts=("errors",)),
+           "hausdorff_median_m", "m", "Hausdorff distance, median", parts=("errors",), counted="scored_rides"),
     Column("frechet_median_m", "2", "median Fréchet distance from the centreline, over the shared stretch",
-           "frechet_median_m", "m", "Fréchet distance, median", parts=("errors",)),
+           "frechet_median_m", "m", "Fréchet distance, median", parts=("errors",), counted="scored_rides"),
     Column("length_ratio_median", "5", "median of the recorded length over the centreline's", "length_ratio_median",
-           "ratio", "length against centreline", parts=("errors",)),
+           "ratio", "length against centreline", parts=("errors",), counted="scored_rides"),
     Column("interval_median_s", "2", "median over recordings of the seconds between fixes", "interval_median_s", "s"),
 )  # fmt: skip
 

@@ -36,7 +36,7 @@ def figures(results: Sequence[TraceResult], confidence: float) -> dict[str, Inte
         return Interval(count, method="" if known else "none: no ride was scored")
 
     return {
-        "scored_rides": Interval(float(len({r.ride or r.trace for r in scored}))),
+        "scored_rides": Interval(_rides(scored), of=int(_rides(results))),
         "scored_km": Interval(road_m / 1000),
         "receiver_errors": counted(RECEIVER_ERROR),
         "receiver_errors_per_100km": intervals.rate(errors, road_m / PER_M, confidence),
@@ -55,3 +55,7 @@ def spikes(results: Sequence[TraceResult]) -> Interval:
     said = f"in {some} of {len(counts)} recording{'s' * (len(counts) > 1)}"
     largest_m = max((r.largest_spike_m for r in results if r.spikes), default=np.nan)
     return Interval(float(sum(counts)), method=f"{said}, the largest {largest_m:.0f} m" if some else said)
+
+
+def _rides(results: Sequence[TraceResult]) -> float:
+    return float(len({r.ride or r.trace for r in results}))

@@ -147,6 +147,7 @@ def road_missed(results: Sequence[TraceResult], settings: Settings) -> dict[str,
         "missed_worst_m": Interval(
             worst, method="" if known.any() else "none: known for no ride", at_least=bool(least[known].any())
         ),
+        "missed_known": Interval(float(known.sum()), of=len(fixes)),
         "settle_median_s": intervals.median(np.array([f.settle_s for f in fixes], dtype=float), level, 0),
         "usable_median_s": _until_usable(results, level),
     }

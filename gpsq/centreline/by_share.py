@@ -35,6 +35,9 @@ SMALL_SHARE = 0.006
 #: The mean is taken if the traces lie at most this many times as far from it as from the aligned line; at 1.5 a detour
 #: among five rides would move the line.
 MOST_FURTHER = 1.3
+#: … and where the aligned line scribbles, and so passes near everything, this many times: laps begun at different places
+#: have a mean in the middle of the yard.
+MOST_FURTHER_SCRIBBLES = 4.0
 #: A place counts as at most this many times as far off as half of its trace's: spikes and detours lie as far from either
 #: line, and would hide which of the two is the better.
 MOST_AWAY = 4.0
@@ -67,11 +70,9 @@ def places_by_share(
     mean = np.mean([_at_share(way, fine) for way in ways.values()], axis=0)
     along_m = polyline.along_m(mean)
     scribbles = usual_m > ROUGH * along_m[-1] and polyline.along_m(line_m)[-1] > AS_LONG * usual_m
-    near = (
-        len(ways) <= MOST_TRACES
-        and differ <= ALIKE
-        and _off_m(list(ways.values()), mean) <= MOST_FURTHER * _off_m(list(ways.values()), line_m)
-    )
+    further = _off_m(list(ways.values()), mean) / max(_off_m(list(ways.values()), line_m), 1e-9)
+    near = len(ways) <= MOST_TRACES and differ <= ALIKE and further <= MOST_FURTHER
+    scribbles = scribbles and further <= MOST_FURTHER_SCRIBBLES
     if along_m[-1] <= settings.step_m or not (scribbles or near):
         return None
     stations_m = np.linspace(0.0, along_m[-1], max(2, round(along_m[-1] / settings.step_m) + 1))

@@ -299,6 +299,50 @@ def test_slow_sampling_does_not_cut_a_corner():
     assert max(cut_m) < 10.0
 
 
+def straight(first_m, last_m, left_m=0.0):
+    x = np.arange(first_m, last_m + 1.0, 5.0)
+    return np.column_stack([x, np.broadcast_to(left_m, len(x))])
+
+
+def test_the_end_of_the_opposite_way_leads_the_line_and_the_lines_without_a_ride():
+    """All traces begin 12 m aside and 8 m early; where the other way's rides end, the road begins, 4 m to the right."""
+    x = np.arange(-8.0, 800.0, 5.0)
+    ways = [np.column_stack([x, 12.0 * np.exp(-np.maximum(x, 0.0) / 30.0) + o]) for o in (-1.0, 0.0, 1.0)]
+    strands = [
+        strand(way, [(0, len(way))], f"R{k}", np.ones(len(way), dtype=bool), SETTINGS) for k, way in enumerate(ways)
+    ]
+    found = consensus_line.make(strands, SETTINGS, straight(0.0, 400.0, -4.0))
+    assert found.centreline.xy_m[0] == pytest.approx([0.0, 0.0], abs=1.5)
+    for line in (found.centreline, found.without("R1")):
+        assert np.abs(line.xy_m[:100, 1]).max() < 1.5
+
+
+def test_a_stretch_that_may_not_count_does_not_move_the_line():
+    """One of two rides runs 25 m aside for 300 m, and the person has flagged it: the other one's way is the line."""
+    x = np.arange(0.0, 1001.0, 5.0)
+    aside = 25.0 * np.clip(np.minimum(x - 300.0, 600.0 - x) / 20.0, 0.0, 1.0)
+    counts = aside == 0.0
+    strands = [
+        strand(np.column_stack([x, np.zeros(len(x))]), [(0, len(x))], "R0", np.ones(len(x), dtype=bool), SETTINGS),
+        strand(np.column_stack([x, aside]), [(0, len(x))], "R1", counts, SETTINGS),
+    ]
+    found = consensus_line.make(strands, SETTINGS).centreline
+    assert np.abs(found.xy_m[:, 1]).max() < 0.5
+    assert found.support.min() == 1
+    assert found.support.max() == 2
+
+
+def test_the_line_is_carried_on_by_traces_that_reach_further():
+    """Five traces of a late receiver, and two that have the whole way: the line has it too, both ends."""
+    lines = [straight(300.0, 1700.0, o) for o in (-2.0, -1.0, 0.0, 1.0, 2.0)] + [
+        straight(0.0, 2000.0, o) for o in (-1, 1)
+    ]
+    found = consensus(lines).centreline
+    assert found.xy_m[0] == pytest.approx([0.0, 0.0], abs=6.0)
+    assert found.xy_m[-1] == pytest.approx([2000.0, 0.0], abs=6.0)
+    assert found.support[[5, 200, -5]].tolist() == [2, 7, 2]
+
+
 def test_the_line_begins_where_the_middle_trace_does_not_where_the_furthest():
     rng = np.random.default_rng(25)
     early = rng.uniform(-25.0, 0.0, 15)

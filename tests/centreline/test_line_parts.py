@@ -217,3 +217,29 @@ def test_a_line_as_long_as_its_noisy_traces_has_averaged_nothing():
     longest = max(ways, key=lambda way: np.hypot(*np.diff(way, axis=0).T).sum())
     assert by_share(ways, longest, own) is not None
     assert by_share(ways, yard, own) is None
+
+
+def test_ways_of_unlike_length_are_not_shared_out():
+    """One way is twice as long as the other: a standard deviation of the logarithms of 0.35, over 0.3."""
+    short, long = (np.column_stack([np.arange(0.0, end, 2.0), np.zeros(int(end / 2))]) for end in (60.0, 120.0))
+    assert by_share([short, long], long + 9.0, SETTINGS.with_values(step_m=1.5)) is None
+    assert by_share([short, short + 1.0], short + 9.0, SETTINGS.with_values(step_m=1.5)) is not None
+
+
+def test_laps_begun_at_different_places_have_no_mean():
+    """Each begins 8 m of way after the one before: their mean is a curl in the middle of the yard, the line the yard."""
+    ways, yard = laps(6, sd_m=1.0)
+    later = [np.roll(w[:-1], -4 * k, axis=0) for k, w in enumerate(ways)]
+    assert by_share(later, yard, SETTINGS.with_values(step_m=1.5)) is None
+
+
+def test_spikes_do_not_hide_that_the_aligned_line_is_the_better():
+    """Three fixes of each trace lie 200 m off, as far from either line; all else lies 2 m from the road."""
+    rng, ways = np.random.default_rng(1), []
+    for _ in range(8):
+        way = shifted_left(road(), smooth_noise(rng, 401, 2.0))[::6].copy()
+        at = rng.choice(np.arange(5, len(way) - 5), 3, replace=False)
+        angle = rng.uniform(0.0, 2.0 * np.pi, 3)
+        way[at] += 200.0 * np.column_stack([np.cos(angle), np.sin(angle)])
+        ways.append(way)
+    assert by_share(ways, road(), SETTINGS) is None

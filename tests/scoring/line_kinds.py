@@ -59,6 +59,12 @@ KINDS: dict[str, Callable[[CampaignSpec], CampaignSpec]] = {
 }
 
 
+def in_turn(number: int, first: int) -> tuple[str, int]:
+    """Return the kind and the seed of a campaign by its number: all kinds in turn, a hundred seeds on each time round."""
+    turn, kind = divmod(number, len(KINDS))
+    return list(KINDS)[kind], first + 100 * turn + kind
+
+
 def campaign_of_kind(kind: str, seed: int) -> Campaign:
     """Return the campaign of a kind and a seed."""
     campaign = make_campaign(KINDS[kind](standard_spec(seed)), seed)

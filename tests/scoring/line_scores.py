@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 from campaign_matching import line_on_road, route_of_direction
-from line_kinds import KINDS, campaign_of_kind
+from line_kinds import campaign_of_kind, in_turn
 
 from gpsq.campaign import flags
 from gpsq.model import Flag
@@ -134,11 +134,11 @@ def figures(scores: list[LineScore]) -> list[tuple[str, str, str]]:
 def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--campaigns", type=int, default=24)
-    parser.add_argument("--seed", type=int, default=1, help="of the first campaign; the others follow")
+    parser.add_argument("--seed", type=int, default=1, help="of the first campaign; see `line_kinds.in_turn`")
     options = parser.parse_args()
     scores: list[LineScore] = []
     for k in range(options.campaigns):
-        kind, seed = list(KINDS)[k % len(KINDS)], options.seed + k
+        kind, seed = in_turn(k, options.seed)
         for score in score_campaign(f"{kind} {seed}", campaign_of_kind(kind, seed)):
             scores.append(score)
             sys.stdout.write(

@@ -210,3 +210,23 @@ def test_run_json_holds_what_a_run_rests_on(tmp_path: Path) -> None:
     assert said["inputs"] == dict(analysis.inputs)
     assert said["counts"]["recordings"] == len(analysis.traces) + 1
     assert sorted(said["files"]) == sorted(p.relative_to(tmp_path / "results").as_posix() for p in written)
+
+
+def test_a_file_of_the_persons_moves_on_and_ours_of_before_do_not(tmp_path):
+    """Theirs: not on the list of what was written. One of a name that is written now gives way; what we wrote is not kept."""
+    out = tmp_path / "results"
+    for names, text in ((["old.csv", "report.html"], "first"), (["report.html", "notes.txt"], "second")):
+        with folder_swap.replaced(out) as aside:
+            for name in names:
+                (aside / name).write_text(text)
+            (aside / "run.json").write_text(f'{{"gpsq": "0", "files": {names!r}}}'.replace("'", '"'))
+        if text == "first":
+            (out / "mine.txt").write_text("mine")
+            (out / "notes.txt").write_text("mine")
+    assert {path.name: path.read_text() for path in out.iterdir() if path.name != "run.json"} == {
+        "report.html": "second",
+        "notes.txt": "second",
+        "mine.txt": "mine",
+    }
+    assert folder_swap.written_names(out) == {"run.json", "report.html", "notes.txt"}
+    assert not list(tmp_path.glob(".results*"))

@@ -117,6 +117,15 @@ class Streets:
     source: str
 
 
+@dataclass(frozen=True)
+class EarlierResults:
+    """A results folder of an earlier campaign: as the person names it, where it lies, and the digest of what is read of it."""
+
+    name: str
+    folder: str
+    sha256: str
+
+
 @dataclass(frozen=True, eq=False)
 class Analysis:
     """Everything one run found. `results[i]` belongs to `traces[i]`.

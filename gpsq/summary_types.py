@@ -225,6 +225,24 @@ class ReferenceFigures:
 
 
 @dataclass(frozen=True)
+class AgainstEarlier:
+    """A device against one of an earlier campaign: the ratio of their errors by way of devices carried along with both.
+
+    `ratio` is over 1 where `device` errs more now than `other` did then, nan where they cannot be compared; `via` the devices
+    carried along, "" for none; `rides_now`, `rides_then` those it rests on.
+    """
+
+    device: str
+    other: str
+    campaign: str
+    ratio: Interval
+    via: str
+    rides_now: int
+    rides_then: int
+    verdict: str = ""
+
+
+@dataclass(frozen=True)
 class Summaries:
     """All figures over recordings; a field is empty where nothing of its kind could be said, or none were made."""
 
@@ -241,3 +259,4 @@ class Summaries:
     quality_trends: tuple[QualityTrend, ...] = ()
     distance_biases: tuple[DistanceBias, ...] = ()
     reference: tuple[ReferenceFigures, ...] = ()
+    earlier: tuple[AgainstEarlier, ...] = ()

@@ -25,6 +25,7 @@ _KEYS = (
     "routes",
     "private_place",
     "cut_passes",
+    "compare",
     "settings",
     "streets",
     "streets_source",
@@ -51,6 +52,7 @@ class Campaign:
     devices : a file or a device's name → the name wanted.
     reference : a route's name or a file → the file of its reference line, below the campaign's folder.
     routes : a route's letter or a recording on it → the name wanted.
+    compare : results folders of earlier campaigns, or campaigns that hold them, from the campaign's folder.
     cut_passes : recordings that hold many passes are to be cut into them.
     streets : a file of lines, below the campaign's folder, to be drawn pale below maps; streets_source : whose it is.
     """
@@ -60,6 +62,7 @@ class Campaign:
     devices: Mapping[str, str] = field(default_factory=dict)
     reference: Mapping[str, str] = field(default_factory=dict)
     private_places: tuple[PrivatePlace, ...] = ()
+    compare: tuple[str, ...] = ()
     cut_passes: bool = False
     settings: Settings = field(default_factory=Settings)
     streets: str = ""
@@ -99,6 +102,7 @@ def parse(data: bytes, folder: Path) -> Campaign:
         devices=_texts(table, "devices"),
         reference=_references(table, folder),
         private_places=_places(table),
+        compare=_compare(table),
         cut_passes=_yes_or_no(table, "cut_passes"),
         settings=_settings(table),
         streets=_streets(table, folder),
@@ -175,6 +179,15 @@ def _references(table: Mapping[str, Any], folder: Path) -> dict[str, str]:
                 "a GPX or GeoJSON file below the folder",
             )
     return references
+
+
+def _compare(table: Mapping[str, Any]) -> tuple[str, ...]:
+    told = table.get("compare", {})
+    names = told.get("with", []) if isinstance(told, dict) else None
+    if not isinstance(names, list) or not all(isinstance(name, str) and name.strip() for name in names):
+        raise CampaignError(FILE, f"compare = {told!r}", 'with = ["../spring"] below [compare]')
+    _refuse_unknown(told, ("with",), " in [compare]")
+    return tuple(names)
 
 
 def _places(table: Mapping[str, Any]) -> tuple[PrivatePlace, ...]:

@@ -37,6 +37,7 @@ class Frames:
     quality_classes, quality_trends : error by hdop and satellites, where recorded.
     distance_biases : recorded length against the centreline's, and the likely reason.
     reference : trueness, repeatability and accuracy against the reference lines, as ``reference.csv``.
+    earlier : devices against those of earlier campaigns, by way of what was carried along.
     layers : geopandas frames in EPSG:4326 by the names of the GeoPackage's layers.
     analysis : the whole result, with the offsets at every station.
     """
@@ -57,6 +58,7 @@ class Frames:
     quality_trends: pd.DataFrame
     distance_biases: pd.DataFrame
     reference: pd.DataFrame
+    earlier: pd.DataFrame
     layers: Mapping[str, geopandas.GeoDataFrame]
     analysis: Analysis
 

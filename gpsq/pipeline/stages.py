@@ -14,6 +14,7 @@ from gpsq.results import Analysis, RouteResult, TraceResult
 from gpsq.rides.arrange import Arranged, arrange
 from gpsq.rides.opposite import tails_towards
 from gpsq.summaries import reference
+from gpsq.summaries.across.earlier import against_earlier
 from gpsq.summaries.summarise import summaries
 from gpsq.summaries.ways import ways
 
@@ -54,10 +55,11 @@ def analysed(readings: Readings, arranged: Arranged, means: Means) -> Analysis:
     found = _measured(arranged, readings.campaign.settings, readings.flags, means)
     means.tell("summing up", 0, 1)
     figures, unused = reference.measure(found, readings.references)
+    earlier, unread = against_earlier(found, readings.earlier, found.settings)
     told = readings.campaign
     found = dataclasses.replace(found, time_zone=readings.time_zone)
     called, not_here = ways(found, told.routes)
-    summed = dataclasses.replace(summaries(found), reference=figures)
+    summed = dataclasses.replace(summaries(found), reference=figures, earlier=earlier)
     means.tell("summing up", 1, 1)
     return dataclasses.replace(
         found,
@@ -75,6 +77,7 @@ def analysed(readings: Readings, arranged: Arranged, means: Means) -> Analysis:
             *arranged.cutting,
             *found.notes,
             *unused,
+            *unread,
         ),
         summaries=summed,
     )

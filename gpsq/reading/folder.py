@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 from gpsq import digests
 from gpsq.campaign import campaign_file as campaigns
-from gpsq.campaign import flags, safe_files, start_log, start_matching, start_table, streets
+from gpsq.campaign import earlier, flags, safe_files, start_log, start_matching, start_table, streets
 from gpsq.campaign.campaign_file import Campaign
 from gpsq.campaign.device_folders import FoundDevices, found_devices
 from gpsq.campaign.device_names import device_of
@@ -33,7 +33,7 @@ if TYPE_CHECKING:
     from gpsq.model import Flag
     from gpsq.reading.archives import Member
     from gpsq.reading.reference_line import ReferenceLine
-    from gpsq.results import Streets
+    from gpsq.results import EarlierResults, Streets
     from gpsq.settings import Settings
 
 
@@ -51,7 +51,7 @@ class Readings:
     traces : in order of (file, track). unreadable : one for each file or track that gives none.
     inputs : file → SHA-256 of its document.
     flags : the person's decisions about deviations. references : the reference lines that can be read.
-    streets : the file of streets to be drawn below maps, or None.
+    streets : the file of streets to be drawn below maps, or None. earlier : results of earlier campaigns to compare with.
     problems : lines on ``rides.csv``, ``flags.csv`` and reference lines. notes : lines on links and on files passed over.
     others : names of files that are of no kind that is read.
     """
@@ -64,6 +64,7 @@ class Readings:
     flags: tuple[Flag, ...] = ()
     references: tuple[ReferenceLine, ...] = ()
     streets: Streets | None = None
+    earlier: tuple[EarlierResults, ...] = ()
     problems: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
     others: tuple[str, ...] = ()
@@ -95,6 +96,7 @@ class Listed:
     flags: tuple[Flag, ...]
     references: tuple[ReferenceLine, ...]
     streets: Streets | None
+    earlier: tuple[EarlierResults, ...]
     problems: tuple[str, ...]
     others: tuple[str, ...] = ()
 
@@ -123,6 +125,7 @@ class Listed:
             flags=self.flags,
             references=self.references,
             streets=self.streets,
+            earlier=self.earlier,
             problems=(
                 *start_table.lines((*self.log.problems, *matches.problems)),
                 *start_log.without_seconds(self.log),
@@ -151,6 +154,7 @@ def list_folder(folder: Path) -> Listed:
     decisions, unclear = flags.load(folder)
     references, no_lines = reference_line.load(folder, campaign.reference)
     town, no_town = streets.load(folder, campaign.streets, campaign.streets_source)
+    before, no_results = earlier.load(folder, campaign.compare)
     return Listed(
         folder=folder,
         files=tuple(listing.files),
@@ -161,7 +165,8 @@ def list_folder(folder: Path) -> Listed:
         flags=decisions,
         references=references,
         streets=town,
-        problems=(*unclear, *no_lines, *no_town),
+        earlier=before,
+        problems=(*unclear, *no_lines, *no_town, *no_results),
         others=listing.others,
     )
 

@@ -61,7 +61,8 @@ def hot_spots(
 ) -> tuple[HotSpot, ...]:
     """Return the stretches where recordings err more than chance along the road explains, widest first.
 
-    In a campaign without any, one is named in at most 5 % (the setting `confidence`), all its routes together.
+    In a campaign without any, one is named in at most 5 % (the setting `confidence`), all its routes together; of a lone
+    device on five rides a way in 10 % (`docs/validation.md`).
     """
     return search(traces, results, routes, settings)[0]
 

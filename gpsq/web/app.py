@@ -113,7 +113,7 @@ class _Addresses:
 
         async def answered(request: Request) -> Response:
             async with _form(request, self.desk.token) as form:
-                request.state.about = pages.About(f"{name} {_text(form, 'file') or _text(form, 'old')}", _typed(form))
+                request.state.about = _about(name, form)
                 answer, place = await run_in_threadpool(_FORMS[name], self.desk, form)
             if answer is not None and not _by_script(request):
                 await _settled(answer)
@@ -184,6 +184,10 @@ def _place(desk: Desk, form: FormData) -> tuple[Future[Any] | None, str]:
     return None, "/#places"
 
 
+def _way(desk: Desk, form: FormData) -> tuple[Future[Any] | None, str]:
+    return desk.name_way(_text(form, "route"), _text(form, "way")[:MOST_TEXT]), "/#devices"
+
+
 def _paste(desk: Desk, form: FormData) -> tuple[Future[Any] | None, str]:
     desk.look_at_log(_text(form, "log"), _text(form, "zone")[:MOST_TEXT])
     return None, "/#paste"
@@ -216,8 +220,8 @@ def _preview(desk: Desk, form: FormData) -> tuple[Future[Any] | None, str]:
 
 
 _FORMS: dict[str, Callable[[Desk, FormData], tuple[Future[Any] | None, str]]] = {
-    "flag": _flag, "start": _start, "device": _device, "title": _title, "zone": _zone, "paste": _paste, "keep": _keep,
-    "place": _place, "analyse": _analyse, "cancel": _cancel, "publish": _publish, "preview": _preview,
+    "flag": _flag, "start": _start, "device": _device, "title": _title, "zone": _zone, "way": _way, "paste": _paste,
+    "keep": _keep, "place": _place, "analyse": _analyse, "cancel": _cancel, "publish": _publish, "preview": _preview,
 }  # fmt: skip
 
 
@@ -235,9 +239,11 @@ def _text(form: FormData, name: str) -> str:
     return value if isinstance(value, str) else ""
 
 
-def _typed(form: FormData) -> str:
-    """Return what the person typed into a small form, to be shown again where it is refused."""
-    return next((_text(form, name) for name in ("started", "new", "title", "zone") if name in form), "")
+def _about(name: str, form: FormData) -> pages.About:
+    """Return which small form it is, and what the person typed into it, to be shown again where it is refused."""
+    whose = _text(form, "file") or _text(form, "old") or _text(form, "route")
+    typed = next((_text(form, name) for name in ("started", "new", "title", "way", "zone") if name in form), "")
+    return pages.About(f"{name} {whose}", typed)
 
 
 def _number(form: FormData, name: str) -> float:

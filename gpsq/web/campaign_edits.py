@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from gpsq.model import Trace, Unreadable
+    from gpsq.results import Analysis
 
 
 def rename_device(folder: Path, old: str, new: str, traces: Sequence[Trace], unreadable: Sequence[Unreadable]) -> None:
@@ -74,6 +75,23 @@ def describe(folder: Path, key: str, value: str) -> None:
             document.pop(key, None)
 
     _change_campaign(folder, described)
+
+
+def name_way(folder: Path, route: str, name: str, analysis: Analysis) -> None:
+    """Write the name of a route into ``[routes]`` of ``campaign.toml``; "" takes it out, by whatever recording it was given."""
+    name = " ".join(name.split())
+    files = {t.file for t, r in zip(analysis.traces, analysis.results, strict=True) if r.route == route}
+
+    def named(document: Any) -> None:
+        routes = document.setdefault("routes", {})
+        for key in [key for key in routes if key == route or key in files]:
+            del routes[key]
+        if name:
+            routes[route] = name
+        elif not routes:
+            del document["routes"]
+
+    _change_campaign(folder, named)
 
 
 def add_place(folder: Path, lat: float, lon: float, radius_m: float) -> None:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from gpsq.campaign.local_time import clock_in_words
+from gpsq.campaign.local_time import clock_in_words, zone_in_words
 from gpsq.output import wording
 from gpsq.output.charts import all_charts
 from gpsq.output.device_figures import figure, overall
@@ -76,8 +76,14 @@ def of_analysis(
         "lines": [_line(found) for found in analysis.routes if found.centreline is not None],
         "devices": devices(analysis),
         "title": analysis.title,
-        "zone": analysis.time_zone,
+        "zone": "" if analysis.time_zone[:1] in {"+", "-"} else analysis.time_zone,
+        "clocks": zone_in_words(analysis.time_zone) if analysis.time_zone else "Z: UTC",
+        "ways": [(name, analysis.ways[name].name if name in analysis.ways else "") for name in _routes(analysis)],
     }
+
+
+def _routes(analysis: Analysis) -> list[str]:
+    return [found.route.name for found in analysis.routes]
 
 
 def figures(analysis: Analysis) -> dict[tuple[str, str], str]:

@@ -178,14 +178,22 @@ class Desk:
         told = campaign_file.load(self.folder)
         tracks = [trace for trace in self.analysis.traces if trace.file == file]
         try:
-            return typed_starts.read(typed, tracks, told.time_zone, told.settings)
+            return typed_starts.read(typed, tracks, told.time_zone or self.analysis.time_zone, told.settings)
         except CampaignError:
-            if told.time_zone or not page_zone:
+            if told.time_zone or self.analysis.time_zone or not page_zone:
                 raise
         campaign_file.check_zone(page_zone)
         started = typed_starts.read(typed, tracks, page_zone, told.settings)
         campaign_edits.describe(self.folder, "time_zone", page_zone)
         return started
+
+    def name_way(self, route: str, name: str) -> Future[Any]:
+        """Give a route a name of its own, or take it back with "", then analyse."""
+        self.check_folder()
+        if self.analysis.route_named(route) is None:
+            raise InputError("way", route, "one that the page shows now")
+        campaign_edits.name_way(self.folder, route, name, self.analysis)
+        return self.analyse()
 
     def describe(self, key: str, value: str) -> Future[Any]:
         """Write title or time zone into the campaign's file, then analyse."""

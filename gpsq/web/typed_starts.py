@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from datetime import UTC, date, datetime, timedelta, tzinfo
 from typing import TYPE_CHECKING
-from zoneinfo import ZoneInfo
 
 import numpy as np
 
+from gpsq.campaign.local_time import zone_of
 from gpsq.campaign.start_matching import seconds
 from gpsq.campaign.timestamps import parse_time
 from gpsq.campaign.written_times import read_clock, read_time
@@ -37,7 +37,7 @@ def read(typed: str, tracks: Sequence[Trace], zone: str | None, settings: Settin
     tracks : sequence of Trace
         Those of the one recording.
     zone : str or None
-        IANA name of the time zone that a text without an offset is in; None where nobody has told.
+        Time zone that a text without an offset is in, by its IANA name or as an offset; None or "" where nobody has told.
     settings : Settings
         ``log_bound_s``: a start longer before the first fix belongs to another ride.
 
@@ -56,7 +56,7 @@ def read(typed: str, tracks: Sequence[Trace], zone: str | None, settings: Settin
 
 def written(started: np.datetime64, zone: str | None) -> str:
     """Return an instant as ``rides.csv`` keeps it, with the offset of a time zone."""
-    return _iso(_utc(started).astimezone(ZoneInfo(zone) if zone else UTC))
+    return _iso(_utc(started).astimezone(zone_of(zone or "")))
 
 
 def _iso(moment: datetime) -> str:
@@ -76,13 +76,13 @@ def _meanings(typed: str, tracks: Sequence[Trace], zone: str | None) -> list[dat
         raise _problem(f"{typed!r} for a recording that has no date", "the date as well, as in 2024-05-14 07:10:00")
     of_day, _ = parse_time(f"2000-01-01T{found.clock}")
     moments = [m for day in dict.fromkeys(days) for m in _local(datetime.combine(day, _utc(of_day).time()), own or UTC)]
-    return [moment.astimezone(ZoneInfo(zone)) for moment in moments] if zone else moments
+    return [moment.astimezone(zone_of(zone)) for moment in moments] if zone else moments
 
 
 def _known(typed: str, zone: str | None) -> tzinfo:
-    if zone is None:
+    if not zone:
         raise _problem(f"{typed!r} without a time zone", "the time zone above, or Z (UTC) or an offset behind the time")
-    return ZoneInfo(zone)
+    return zone_of(zone)
 
 
 def _local(wanted: datetime, zone: tzinfo) -> list[datetime]:
@@ -140,7 +140,7 @@ def shown(started: np.datetime64, track: Trace, zone: str) -> str:
     """
     if np.isnat(started):
         return ""
-    own: tzinfo = ZoneInfo(zone) if zone else UTC
+    own: tzinfo = zone_of(zone or "")
     local = _utc(started).astimezone(own)
     text = f"{local:%H:%M:%S}" + (f".{local.microsecond // 1000:03d}" if local.microsecond else "")
     days = _days(track, own)

@@ -23,7 +23,7 @@ from gpsq.output.map.data import map_data, script_json
 from gpsq.output.map.page import map_page
 from gpsq.output.report.page import report_page
 from gpsq.output.templating import template_text
-from gpsq.summary_types import Summaries
+from gpsq.summary_types import Interval, StateSummary, Summaries
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -514,6 +514,15 @@ def test_a_bare_analysis_still_gives_pages(analysis: Analysis) -> None:
     assert drawn == ()
     assert "No device gave figures" in report_page(bare, drawn)
     assert '"recordings":[]' in map_page(bare)
+
+
+def test_a_table_of_start_states_without_a_figure_is_left_out(analysis: Analysis) -> None:
+    shown = "Time to first fix by the state of the receiver"
+    device = analysis.summaries.devices[0].device
+    for figures, there in (({"ttff_median_s": Interval(12.0)}, True), ({}, False)):
+        own = tuple(StateSummary(device, state, 3, figures) for state in ("hot", "cold"))
+        whole = dataclasses.replace(analysis, summaries=dataclasses.replace(analysis.summaries, start_states=own))
+        assert (shown in report_page(whole, ())) == there
 
 
 @pytest.mark.parametrize(

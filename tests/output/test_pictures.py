@@ -22,6 +22,7 @@ from gpsq.output.charts import all_charts
 from gpsq.output.drawing import labels, margin
 from gpsq.output.drawing.rendering import SQUARE, WIDE, drawn_sheet
 from gpsq.output.drawing.sheet import Box
+from gpsq.output.overlay.picture import near_flags
 from gpsq.output.overlay.rides import overlays
 from gpsq.output.ride_days import long_names, short_names
 from gpsq.summary_types import Interval
@@ -218,6 +219,17 @@ def test_a_thousand_rides_are_thinned_and_it_is_said() -> None:
     drawing = next(d for d in all_charts.drawings(crowd) if d.name == "overlay-out")
     said = [text.text for text in drawn_sheet(drawing, *WIDE[:2]).texts]
     assert any("100 of 300 recordings drawn" in text for text in said)
+    square = [text.text for text in drawn_sheet(drawing, *SQUARE[:2]).texts]
+    told = " ".join(text for text in square if "recordings drawn" in text or "more fixed" in text)
+    assert "more fixed within" in told
+    assert "\N{HORIZONTAL ELLIPSIS}" not in told, "what is left out is said in full, on two lines"
+
+
+def test_first_fixes_nearer_the_start_than_receivers_scatter_are_not_enlarged(campaigns: dict[str, Analysis]) -> None:
+    out = next(overlay for overlay in overlays(campaigns["lone"]) if overlay.name == "out")
+    for gone_m, enlarged in ((5.0, False), (60.0, True)):
+        rides = tuple(dataclasses.replace(ride, station_m=out.along_m[0] + gone_m) for ride in out.rides)
+        assert bool(near_flags(dataclasses.replace(out, rides=rides))) == enlarged
 
 
 @given(

@@ -16,7 +16,8 @@ from gpsq.exceptions import InputError, OutputError
 from gpsq.model import NAT
 from gpsq.output import wording
 from gpsq.output.drawing.looks import device_looks
-from gpsq.output.drawing.sheet import Line, Text
+from gpsq.output.drawing.rendering import pixels
+from gpsq.output.drawing.sheet import Line, Sheet, Text
 from gpsq.output.replay import film
 from gpsq.output.replay.moments import FILM_S, STAND_S, START_S, beginnings_s
 from gpsq.output.replay.stage import moving
@@ -91,6 +92,17 @@ def test_the_dots_before_a_fix_grow_to_what_was_missed(stage: Stage) -> None:
     longest = max(float(np.hypot(*np.diff(r.head_m, axis=0).T).sum()) for r in stage.overlay.rides if len(r.head_m))
     scale = max(panel.view.scale for panel in stage.panels)
     assert lengths[-1] == pytest.approx(longest * scale, rel=0.1)
+
+
+def test_each_frame_is_what_stands_still_and_what_moves_and_nothing_of_the_frame_before(stage: Stage) -> None:
+    """A frame painted on the canvas of the others against one painted afresh."""
+    for second, frame in enumerate(film.frames(stage, 24, 1)):
+        sheet = moving(stage, float(second))
+        clock, *words = sheet.texts
+        lines = [item for item in sheet.items if isinstance(item, Line)]
+        afresh = Sheet(stage.still.width_in, stage.still.height_in, [*stage.still.items, *words, clock, *lines])
+        assert np.array_equal(frame, pixels(afresh, 24)), second
+    assert second == FILM_S
 
 
 @pytest.fixture(scope="module")

@@ -338,3 +338,20 @@ def test_the_two_ways_are_told_apart_where_their_times_differ():
     alike = campaign(np.ones((1, 5, 10)), np.array([[4.0, 5.0, 6.0, 5.0, 4.0]]), route="B", first=5)
     joined = tuple(a + b for a, b in zip(out, alike, strict=True))
     assert summarise(*joined, Settings())[0].figures["ttff_ways_p"].value > 0.5
+
+
+def test_the_interval_of_what_was_missed_holds_the_bounds_of_the_places():
+    """Of six rides the first and the last value bound the median: the least of the low values, the most of the high ones."""
+    traces, results, routes = campaign(np.ones((1, 6, 10)), np.array([[2.0, 4.0, 6.0, 8.0, 9.0, 11.0]]))
+    missed = [50.0, 60.0, 70.0, 80.0, 90.0, 100.0]
+
+    def found(low_m, high_m):
+        fixed = tuple(
+            with_fix(r, missed_m=m, missed_low_m=m + low_m, missed_high_m=m + high_m)
+            for r, m in zip(results, missed, strict=True)
+        )
+        figure = summarise(traces, fixed, routes, Settings())[0].figures["missed_median_m"]
+        return figure.value, figure.low, figure.high
+
+    assert found(np.nan, np.nan) == (75.0, 50.0, 100.0)
+    assert found(-20.0, 35.0) == (75.0, 30.0, 135.0)

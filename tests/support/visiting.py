@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-PATIENCE_MS = 60_000
+PATIENCE_MS = 180_000
 PHONE_PX = 600
 
 

@@ -79,6 +79,18 @@ def test_a_broken_campaign_file_is_refused_and_left_alone(tmp_path):
     assert (tmp_path / campaign_file.FILE).read_text() == "title = \n"
 
 
+def test_a_way_is_named_by_its_letter_in_place_of_whatever_named_it(tmp_path):
+    desk = desk_with_results(tmp_path)
+    analysis = desk.results.analysis
+    file = next(t.file for t, r in zip(analysis.traces, analysis.results, strict=True) if r.route == "A")
+    (tmp_path / campaign_file.FILE).write_text(f'[routes]\n"{file}" = "there"\nB = "home"\n')
+    campaign_edits.name_way(tmp_path, "A", " to  the ferry ", analysis)
+    assert campaign_file.load(tmp_path).routes == {"A": "to the ferry", "B": "home"}
+    campaign_edits.name_way(tmp_path, "A", "", analysis)
+    campaign_edits.name_way(tmp_path, "B", "", analysis)
+    assert "routes" not in (tmp_path / campaign_file.FILE).read_text()
+
+
 def test_title_and_zone_stand_before_the_tables_and_the_rest_stays(tmp_path):
     (tmp_path / campaign_file.FILE).write_text(TOML)
     campaign_edits.describe(tmp_path, "title", " Our \n week ")

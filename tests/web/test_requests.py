@@ -319,6 +319,7 @@ def test_several_deviations_are_flagged_at_once(client, desk):
         ("/device", {"old": "nobody", "new": "x"}),
         ("/device", {"old": "bar-unit", "new": " \n "}),
         ("/zone", {"zone": "Paris"}),
+        ("/way", {"route": "nowhere", "way": "x"}),
         ("/start", {"file": "bar-unit/2025-09-08-out.gpx", "started": "08:56:52", "zone": "Paris"}),
         ("/start", {"file": "bar-unit/2025-09-08-out.gpx", "started": "08:58:52Z"}),
         ("/place", {"lat": "x", "lon": "1", "radius_m": "300"}),
@@ -370,11 +371,13 @@ def test_title_and_zone_come_and_go(client, desk):
     client.post("/zone", data={"zone": "Asia/Kathmandu"})
     told = campaign_file.load(desk.folder)
     assert (told.title, told.time_zone) == ("Rolls for all", "Asia/Kathmandu")
+    client.post("/way", data={"route": "A", "way": "to the ferry"})
+    assert campaign_file.load(desk.folder).routes == {"A": "to the ferry"}
     client.post("/title", data={"title": ""})
     client.post("/zone", data={"zone": " "})
     told = campaign_file.load(desk.folder)
     assert (told.title, told.time_zone) == ("", None)
-    assert desk.asked == 4
+    assert desk.asked == 5
 
 
 def test_without_a_script_a_refusal_stands_beside_its_field_and_keeps_what_was_typed(client, desk):

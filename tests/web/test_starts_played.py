@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from accessible import serious_violations
 from lone_week import lone_week
-from visiting import Visit, served, tab_to
+from visiting import PATIENCE_MS, Visit, served, tab_to
 
 from gpsq.campaign import campaign_file, start_log
 
@@ -77,7 +77,7 @@ def test_starts_are_typed_as_times_of_day_with_the_mouse(chromium: Any, address:
     field.fill(local(file))
     assert row.locator(".beside").count() == 0
     row.get_by_role("button", name="Save").click()
-    page.wait_for_selector("#starts td:has-text('fixed after')")
+    page.wait_for_selector(f"#starts tr:has-text('{file}') td:has-text('from the start log')")
     assert kept(folder, file) == started(file)
     assert campaign_file.load(folder).time_zone == "Europe/Paris"
     assert field.input_value() == local(file)
@@ -99,6 +99,10 @@ def test_starts_are_typed_as_times_of_day_with_the_mouse(chromium: Any, address:
     page.locator("#title-button").click()
     page.wait_for_selector("h1:has-text('wristband’s week')")
     assert campaign_file.load(folder).title == "The wristband’s week"
+    page.get_by_label("Way A", exact=True).fill("to the mill")
+    page.get_by_role("button", name="Name way A").click()
+    page.wait_for_selector("#deviations:has-text('to the mill'), #starts td:has-text('to the mill')")
+    assert campaign_file.load(folder).routes == {"A": "to the mill"}
     visit.fits()
     visit.complaints.clear()  # the browser tells that a start was refused
     visit.close()
@@ -127,7 +131,7 @@ def test_starts_are_typed_by_keyboard_on_a_phone(chromium: Any, address: str, fo
     page.keyboard.press("Control+A")
     page.keyboard.type(local(file))
     page.keyboard.press("Enter")
-    page.wait_for_selector(f"#starts tr:has-text('{file}') td:has-text('fixed after')")
+    page.wait_for_selector(f"#starts tr:has-text('{file}') td:has-text('from the start log')")
     assert kept(folder, file) == started(file)
     assert page.evaluate("document.activeElement.name") == "started"  # the focus stays
     tab_to(page, "#paste summary")
@@ -149,6 +153,7 @@ def test_starts_are_typed_by_keyboard_on_a_phone(chromium: Any, address: str, fo
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_the_served_page_has_no_serious_violation(chromium: Any, address: str, scheme: str) -> None:
     context = chromium.new_context(viewport={"width": 1280, "height": 900}, color_scheme=scheme, bypass_csp=True)
+    context.set_default_timeout(PATIENCE_MS)
     page = context.new_page()
     page.goto(address)
     page.wait_for_selector("#starts table")

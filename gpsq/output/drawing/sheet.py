@@ -31,6 +31,8 @@ FONT = "DejaVu Sans"
 #: Height of letters above and below the line they stand on, as shares of the size of type (DejaVu Sans).
 ABOVE, BELOW = 0.93, 0.24
 POINTS_PER_INCH = 72.0
+#: From line to line, in sizes of the type.
+LEADING = 1.24
 
 #: Marks about the origin, in half their width.
 MARKS: dict[str, tuple[tuple[float, float], ...]] = {
@@ -179,7 +181,7 @@ class Sheet:
         rows = wrapped(text, size_pt, most_in, bold=bold)
         if len(rows) > lines:
             rows = [*rows[: lines - 1], " ".join(rows[lines - 1 :])]
-        leading = 1.24 * size_pt / POINTS_PER_INCH
+        leading = LEADING * size_pt / POINTS_PER_INCH
         for i, row in enumerate(rows):
             self.write(x_in, y_in - i * leading, row, size_pt=size_pt, colour=colour, bold=bold, most_in=most_in)
         return y_in - max(0, len(rows) - 1) * leading

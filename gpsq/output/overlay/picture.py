@@ -14,7 +14,17 @@ from gpsq.output.drawing.lines import thin_line
 from gpsq.output.drawing.margin import counted, write_margin
 from gpsq.output.drawing.rendering import Drawing
 from gpsq.output.drawing.route_parts import stretch_m
-from gpsq.output.drawing.sheet import RULE, SMALL_PT, SOFT, TITLE_PT, TYPE_PT, Box
+from gpsq.output.drawing.sheet import (
+    LEADING,
+    POINTS_PER_INCH,
+    RULE,
+    SMALL_PT,
+    SOFT,
+    TITLE_PT,
+    TYPE_PT,
+    Box,
+    wrapped,
+)
 from gpsq.output.drawing.views import fitted, left_to_right
 from gpsq.output.overlay import ground, titles
 from gpsq.output.overlay.ground import Panel
@@ -35,6 +45,8 @@ WHOLE_SHARE = 0.6
 #: The first stretch reaches to the last fix within this many times the median way missed, but not beyond.
 NEAR_FACTOR = 3.0
 LEAST_STRETCH_M = 40.0
+#: First fixes that all lie nearer the start than a receiver scatters show nothing when they are enlarged.
+SCATTER_M = 15.0
 #: A turned sheet must show the way so much larger than one with north up.
 WORTH_TURNING = 1.25
 #: The first stretch must be shown so much larger than the whole way.
@@ -43,6 +55,8 @@ WORTH_ENLARGING = 2.5
 MAST_IN = 0.12
 #: Shares of the first stretch's box that its road may take, the largest first.
 ROAD_SHARES = (0.62, 0.5, 0.4, 0.32, 0.25, 0.18)
+#: Lines of what is said below the picture, at most.
+MOST_ASIDES = 2
 #: Flags that carry a label, at most.
 MOST_FLAGS = {True: 18, False: 12}
 
@@ -97,7 +111,10 @@ def draw_overlay(sheet: Sheet, analysis: Analysis, overlay: Overlay) -> None:
             said=titles.device_counts(overlay),
             size_pt=TYPE_PT if sheet.wide else SMALL_PT,
         )
-    area = Box(0.2, low + 0.27, sheet.width_in - 0.2, y - 0.1)
+    # What finds no flag is known only once it is drawn; room is kept as if nothing did.
+    most = wrapped("; ".join(titles.asides(overlay, overlay.rides)), SMALL_PT, sheet.width_in - 0.4)
+    top = low + 0.07 + max(0, len(most[:MOST_ASIDES]) - 1) * LEADING * SMALL_PT / POINTS_PER_INCH
+    area = Box(0.2, top + 0.2, sheet.width_in - 0.2, y - 0.1)
     near = near_flags(overlay)
     main, inset = boxes(area, overlay, bool(near), sheet.wide)
     streets = lines_m(analysis, overlay.found.route.plane, overlay.line_m)
@@ -107,7 +124,9 @@ def draw_overlay(sheet: Sheet, analysis: Analysis, overlay: Overlay) -> None:
     lost = _draw_near(Panel(sheet, inset, stairs.view), overlay, near, stairs, streets) if inset and stairs else []
     lost += _draw_whole(sheet, overlay, main, near, streets, cut=analysis.published)
     notes = titles.asides(overlay, lost)
-    sheet.write(0.2, low + 0.07, "; ".join(notes), size_pt=SMALL_PT, colour=SOFT, most_in=sheet.width_in - 0.4)
+    sheet.paragraph(
+        0.2, top, "; ".join(notes), sheet.width_in - 0.4, lines=MOST_ASIDES, size_pt=SMALL_PT, colour=SOFT
+    )  # fmt: skip
 
 
 def near_flags(overlay: Overlay) -> list[Ridden]:
@@ -120,7 +139,8 @@ def near_flags(overlay: Overlay) -> list[Ridden]:
     reach_m = max(LEAST_STRETCH_M, NEAR_FACTOR * float(np.median(gone)))
     near = [ride for ride, m in zip(known, gone, strict=True) if m <= reach_m]
     furthest = max(ride.station_m for ride in near) - along_m[0]
-    return near if max(furthest, LEAST_STRETCH_M) < WHOLE_SHARE * (along_m[-1] - along_m[0]) else []
+    whole_m = along_m[-1] - along_m[0]
+    return near if furthest > SCATTER_M and max(furthest, LEAST_STRETCH_M) < WHOLE_SHARE * whole_m else []
 
 
 def boxes(area: Box, overlay: Overlay, with_near: bool, wide: bool) -> tuple[Box, Box | None]:

@@ -82,6 +82,9 @@ def _figures(analysis: Analysis) -> dict[str, Any]:
         "states": _states(analysis),
         "own_errors": list(findings.own_errors(analysis)),
         "comparisons": [sentences.sentence(found.verdict) for found in analysis.summaries.comparisons],
+        "earlier": []
+        if analysis.published
+        else [sentences.sentence(found.verdict) for found in analysis.summaries.earlier],
         "hot_spots": _numbered(hot_spots(analysis)),
         "searches": list(findings.hot_spot_searches(analysis)),
         "waiting": sum(not deviation.flag for deviation in analysis.deviations),
@@ -150,7 +153,7 @@ def _states(analysis: Analysis) -> dict[str, Any]:
     kept = _known(columns.shown("state"), [found.figures for found in chosen])
     rows = [(found.state, found.device, found.recordings, _cells(found.figures, kept)) for found in chosen]
     heads = [column.heading for column in kept]
-    return {"heads": heads, "rows": rows if len({found.state for found in chosen}) > 1 else []}
+    return {"heads": heads, "rows": rows if heads and len({found.state for found in chosen}) > 1 else []}
 
 
 def _cells(figures: Mapping[str, Interval], wanted: Sequence[Column]) -> list[tuple[str, list[str]]]:

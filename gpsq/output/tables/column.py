@@ -165,4 +165,6 @@ def _ratio(value: float) -> str:
 
 
 def _number(value: float) -> str:
-    return f"{value:.2g}" if np.isfinite(value) else wording.UNKNOWN
+    if not np.isfinite(value):
+        return wording.UNKNOWN
+    return f"{value:.0f}" if abs(value) >= 99.5 else f"{value:.2g}"

@@ -3,7 +3,8 @@
 const gpsqFlags = (() => {
   const SVG = "http://www.w3.org/2000/svg";
   const HIGH = 20, NOTCH = 6, PAD = 6, AIR = 3;
-  const REACHES = [14, 24, 38, 56, 78, 104, 134, 168, 206, 250];
+  // How far a label may stand from its place: a flag a good deal, a name only where it is still seen to belong.
+  const REACHES = [14, 24, 38, 56, 78, 104, 134], NAMED = 56;
   const pen = document.createElement("canvas").getContext("2d");
 
   function node(tag, settings, text) {
@@ -22,6 +23,7 @@ const gpsqFlags = (() => {
   function choices(label) {
     const { x, y, wide } = label, found = [];
     for (const reach of REACHES) {
+      if (!label.flag && reach > NAMED) break;
       if (label.flag)
         for (const top of [y - reach - HIGH, y + reach])
           for (const left of [x, x - wide]) found.push([0.6 * reach, left, top]);

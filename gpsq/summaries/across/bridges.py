@@ -51,6 +51,24 @@ def between_all(results: Sequence[Results], settings: Settings) -> tuple[Bridge,
     return tuple(verdict(b, settings.confidence) for b in found if b is not None)
 
 
+def over_time(first: str, second: str, now: Results, then: Results, settings: Settings) -> Bridge:
+    """Return the ratio of a device's errors now to those of a device, perhaps the same, in an earlier campaign.
+
+    By way of the devices that rode with both campaigns; never on the same rides, as those are other days.
+    """
+    own_s, other_s = (_sampling([r]).get(device, np.nan) for r, device in ((now, first), (then, second)))
+    if slower(("now", "then"), {"now": own_s, "then": other_s} if np.isfinite(own_s + other_s) else {}):
+        said = f"none: one records every {own_s:g} s, the other every {other_s:g} s"
+        return Bridge(first, second, "xte_p68_m", "", "", "", Interval(np.nan, method=said), 0, 0)
+    devices = sorted({t["device"] for r in (now, then) for t in r.tracks if t["device"]})
+    apart = _never_compared(devices, (now, then), _sampling((now, then)))
+    errors = {r.campaign: _errors(r) for r in (now, then)}
+    spans = [s for s in _spans(first, second, errors, apart) if s.campaigns[0] == now.campaign]
+    if not spans:
+        return Bridge(first, second, "xte_p68_m", "", "", "", _none(first, second, {}), 0, 0)
+    return _joined(first, second, spans, settings.confidence)
+
+
 def _never_compared(
     devices: Sequence[str], results: Sequence[Results], interval_s: Mapping[str, float]
 ) -> dict[frozenset[str], str]:

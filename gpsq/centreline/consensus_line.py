@@ -49,7 +49,7 @@ MOST_STATIONS = 30_000
 
 @dataclass(frozen=True, eq=False)
 class Consensus:
-    """A finished line, the path of every strand along it and its place abreast; `without` leaves a ride out of it.
+    """A finished line, the path of every strand along it and its place abreast; `without` leaves rides out of it.
 
     `opposite_m` is the end of the opposite way, turned round, by which the head of the line is led. `shares_m` (m, t, 2)
     are places by share of the way, where the line is their plain mean; None where it is aligned.
@@ -63,13 +63,13 @@ class Consensus:
     opposite_m: FloatArray | None
     shares_m: FloatArray | None
 
-    def without(self, ride: str) -> Centreline:
-        """Return the line made without the traces of `ride`, at the same stations; nan where no other trace runs by it."""
-        keep = np.array([strand.ride != ride for strand in self.strands])
+    def without(self, *rides: str) -> Centreline:
+        """Return the line made without the traces of `rides`, at the same stations; nan where no other trace runs by it."""
+        keep, named = np.array([strand.ride not in rides for strand in self.strands]), ", ".join(rides)
         if not keep.any():
-            return blank(self.centreline, ride)
+            return blank(self.centreline, named)
         xy_m = self._aligned_without(keep) if self.shares_m is None else mean_of(self.shares_m[:, keep])
-        return described(xy_m, self.centreline.along_m, self.abreast, self.strands, keep, ride)
+        return described(xy_m, self.centreline.along_m, self.abreast, self.strands, keep, named)
 
     def apart(self) -> tuple[DevicesApart, ...]:
         """Return the pairs of devices that lie apart by more than their own scatters."""

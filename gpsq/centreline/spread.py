@@ -37,8 +37,10 @@ def described(
     normal = polyline.left_normals(np.where(np.isnan(xy_m), 0.0, xy_m))
     for row, k in enumerate(np.flatnonzero(keep)):
         offset[row] = ((places[int(k)].xy_m - xy_m) * normal).sum(axis=1)
-    rides = [strands[int(k)].ride for k in np.flatnonzero(keep)]
-    by_ride = np.array([_mean_over(offset[[r == ride for r in rides]]) for ride in sorted(set(rides))])
+    rows: dict[str, list[int]] = {}
+    for row, k in enumerate(np.flatnonzero(keep)):
+        rows.setdefault(strands[int(k)].ride, []).append(row)
+    by_ride = np.array([_mean_over(offset[own]) for _, own in sorted(rows.items())])
     there = ~np.isnan(offset)
     return Centreline(
         xy_m=xy_m,

@@ -41,6 +41,8 @@ if TYPE_CHECKING:
 LEAST_RIDES = 3
 #: A noisy trace has settled when it is within this many of its own robust standard deviations.
 SETTLED_SPREADS = 3.0
+#: Lines without a ride that are made of a route at most: with more rides each leaves a group of them out, a hundredth of all.
+MOST_LINES = 100
 #: Coarser than this no station says anything, so that there is a length beyond which nothing is measured.
 COARSEST_STEP_M = 100.0
 TOO_FAR_KM = consensus_line.MOST_STATIONS * COARSEST_STEP_M / 1000.0
@@ -195,8 +197,23 @@ def _with_early_ends(measured: Sequence[Measured], members: Sequence[Member]) ->
     return tuple(dataclasses.replace(m, ended_early_m=float(e)) for m, e in zip(measured, early_m, strict=True))
 
 
+def together_left_out(rides: Sequence[str]) -> dict[str, tuple[str, ...]]:
+    """Return for each ride those that its line is made without: itself, and with very many rides some others too.
+
+    Rides are dealt out into `MOST_LINES` groups in their order; a line for each of n rides out of n others would take n².
+
+    Examples
+    --------
+    >>> together_left_out(["R1", "R2", "R1"])
+    {'R1': ('R1',), 'R2': ('R2',)}
+    """
+    each = list(dict.fromkeys(rides))
+    groups = [tuple(each[first::MOST_LINES]) for first in range(min(MOST_LINES, len(each)))]
+    return {ride: group for group in groups for ride in group}
+
+
 class _Measuring:
-    """The traces of one route against its consensus; each ride's left-out line is made once."""
+    """The traces of one route against its consensus; the line without a ride, or its group of rides, is made once."""
 
     def __init__(
         self,
@@ -209,7 +226,8 @@ class _Measuring:
         self.route, self.members, self.decisions = route, members, decisions
         self.settings, self.consensus = settings, consensus
         self.line = consensus.centreline
-        self.left_out: dict[str, Centreline] = {}
+        self.groups = together_left_out([m.ride for m in members])
+        self.left_out: dict[tuple[str, ...], Centreline] = {}
 
     def all(self, fixes: Sequence[FirstFix], reason: str) -> list[Measured]:
         """Return what was measured of every trace."""
@@ -220,24 +238,26 @@ class _Measuring:
         if reason:
             return [self._unscored(k, places[k], fixes[k], reason) for k in range(len(self.members))]
         courses = [self._course(k, place) for k, place in enumerate(places)]
-        rides = {
-            m.ride: [c for n, c in zip(self.members, courses, strict=True) if n.ride == m.ride and not n.duplicate_of]
-            for m in self.members
-        }
-        rides = {name: own for name, own in rides.items() if own}
+        rides: dict[str, list[usual_spread.Course]] = {}
+        for member, course in zip(self.members, courses, strict=True):
+            if not member.duplicate_of:
+                rides.setdefault(member.ride, []).append(course)
         step_m = float(self.line.along_m[1] - self.line.along_m[0]) if len(self.line.along_m) > 1 else 0.0
         self.beside = deviations.Beside(self.route.name, rides, usual_spread.usual(rides, step_m), self.settings)
         return self._with_events([self._measured(k, courses, fixes[k]) for k in range(len(self.members))])
 
     def _with_events(self, measured: Sequence[Measured]) -> list[Measured]:
         found = events.with_events([d for m in measured for d in m.deviations], self.beside.rides)
-        own = {m.number: tuple(d for d in found if d.trace == m.number) for m in measured}
-        return [dataclasses.replace(m, deviations=own[m.number]) for m in measured]
+        own: dict[int, list[Deviation]] = {}
+        for deviation in found:
+            own.setdefault(deviation.trace, []).append(deviation)
+        return [dataclasses.replace(m, deviations=tuple(own.get(m.number, ()))) for m in measured]
 
     def _without(self, ride: str) -> Centreline:
-        if ride not in self.left_out:
-            self.left_out[ride] = self.consensus.without(ride)
-        return self.left_out[ride]
+        group = self.groups[ride]
+        if group not in self.left_out:
+            self.left_out[group] = self.consensus.without(*group)
+        return self.left_out[group]
 
     def _course(self, k: int, place: Abreast) -> usual_spread.Course:
         member = self.members[k]

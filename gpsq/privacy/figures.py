@@ -168,7 +168,7 @@ def _missed_m(analysis: Analysis, summary: DeviceSummary) -> FloatArray:
 AS_THEY_ARE = (
     "ttff_known", "ttff_never", "ttff_median_s", "ttff_estimate_median_s", "ttff_ways_p", "fixed_in_10s", "fixed_in_30s",
     "fixed_in_60s",
-    "settle_median_s", "usable_median_s", "missed_is_minimum", "interval_median_s",
+    "settle_median_s", "usable_median_s", "missed_is_minimum", "missed_known", "interval_median_s",
 )  # fmt: skip
 #: Lengths, told to the decimetre.
 LENGTHS = (

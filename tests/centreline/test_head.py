@@ -91,6 +91,8 @@ def test_a_line_begins_where_the_opposite_rides_end():
     assert np.array_equal(begun_at(later, way(0.0)), later)
     much_earlier = way(0.0, np.arange(-60.0, 600.0, 5.0))
     assert np.array_equal(begun_at(much_earlier, way(0.0)), much_earlier)
+    earlier = way(0.0, np.arange(-22.0, 600.0, 5.0))
+    assert np.array_equal(begun_at(earlier, way(0.0)), earlier)
 
 
 @pytest.mark.parametrize("end_m", [-11.0, -1.0, 0.0, 3.0, 14.0])

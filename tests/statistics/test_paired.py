@@ -105,6 +105,22 @@ def test_sign_flips_find_what_the_table_says():
     assert shown == pytest.approx(0.8, abs=0.035)
 
 
+@pytest.mark.parametrize("rides", [9, 10, 11, 12])
+def test_sign_flips_find_it_with_any_number_of_the_table(rides):
+    """All flips tried at once: p is twice the share of sums as far out on one side; 2,000 samples scatter by 0.9 %."""
+    flips = 1 - 2 * ((np.arange(2**rides)[:, None] >> np.arange(rides)) & 1)
+    drawn = np.random.default_rng(rides).normal(power.SIGN_FLIPS_FIND[rides], 1, (2000, rides))
+    sums = np.sort(drawn @ flips.T.astype(float), axis=1)
+    most = int(0.025 * 2**rides)  # so many flips may lie as far out on one side
+    shown = (drawn.sum(axis=1) > sums[:, -most - 1] + 1e-9) | (drawn.sum(axis=1) < sums[:, most] - 1e-9)
+    assert shown.mean() == pytest.approx(0.8, abs=0.035)
+
+
+def test_a_mean_leaves_out_what_is_not_known():
+    found, known = intervals.mean(np.array([1.0, np.nan, 2.0, 4.0])), intervals.mean(np.array([1.0, 2.0, 4.0]))
+    assert (found.value, found.low, found.high) == pytest.approx((known.value, known.low, known.high))
+
+
 def test_with_fewer_than_six_rides_the_sign_test_finds_nothing():
     assert power.detectable(5, power.power_of_signs) == np.inf
     assert norm.cdf(power.detectable(6, power.power_of_signs)) ** 6 == pytest.approx(0.8, abs=1e-6)

@@ -48,9 +48,8 @@ def test_private_places_come_and_go_and_the_rest_stays(tmp_path):
 
 
 def test_of_a_place_that_is_listed_twice_one_is_removed(tmp_path):
-    for _ in range(2):
-        campaign_edits.add_place(tmp_path, 56.21, -24.05, 300)
-    campaign_edits.add_place(tmp_path, 1.5, 2.5, 300)
+    for place in ((56.21, -24.05), (1.5, 2.5), (56.21, -24.05)):
+        campaign_edits.add_place(tmp_path, *place, 300)
     campaign_edits.remove_place(tmp_path, 56.21, -24.05, 300)
     left = [(place.lat_deg, place.lon_deg) for place in campaign_file.load(tmp_path).private_places]
     assert sorted(left) == [(1.5, 2.5), (56.21, -24.05)]

@@ -21,6 +21,10 @@ settings.register_profile("exploring", settings.get_profile("repeatable"), deran
 settings.load_profile("exploring" if os.environ.get("GPSQ_LONG") else "repeatable")
 
 
+#: Needs the library of mutations, an extra of its own.
+collect_ignore = ["mutations"]
+
+
 @pytest.hookimpl(optionalhook=True)
 def pytest_xdist_auto_num_workers(config: pytest.Config) -> int:
     """The whole suite runs in two processes; what was chosen runs in this one, at once and under a debugger."""

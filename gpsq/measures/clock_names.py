@@ -48,7 +48,7 @@ def clock_in(name: str) -> Clock | None:
     Clock(time=np.datetime64('2026-05-04T07:41:00'), within_s=59.0)
     >>> clock_in("04.05.2026 07.41.20 home.gpx")
     Clock(time=np.datetime64('2026-05-04T07:41:20'), within_s=0.0)
-    >>> clock_in("20260504T074120.gpx").time == clock_in("2026_05_04 0741-20.gpx").time
+    >>> clock_in("20260504T074120.gpx") == clock_in("2026_05_04 0741-20.gpx")
     True
     >>> clock_in("2026-05-04 morning.gpx"), clock_in("ride-12-2026.gpx"), clock_in("2026-02-31_10-00.gpx")
     (None, None, None)

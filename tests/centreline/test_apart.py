@@ -49,10 +49,10 @@ def test_less_than_chance_makes_of_medians_is_not_apart(apart_m, count):
     assert len(told(apart_m, (2.0, 5.0), rides=2)) == count
 
 
-@pytest.mark.parametrize(("shared", "count"), [(19, 0), (20, 1)])
-def test_devices_that_share_a_hundred_metres_only_are_not_set_against_each_other(shared, count):
+@pytest.mark.parametrize(("stations", "count"), [(19, 0), (20, 1)])
+def test_devices_that_share_a_hundred_metres_only_are_not_set_against_each_other(stations, count):
     there = np.ones((COUNT, 4), dtype=bool)
-    there[shared:, 2:] = False
+    there[stations:, 2:] = False
     assert len(told(30.0, (2.0, 2.0), there=there)) == count
 
 

@@ -128,7 +128,7 @@ AMBERS = {
     "fixed_in_60s_low": "0.3211", "fixed_in_60s_high": "0.8765", "ttff_never": "2", "ttff_median_s": "34.26",
     "ttff_low_s": "17.76", "ttff_high_s": "71.6", "ttff_estimate_median_s": "28.4", "ttff_estimate_low_s": "21.7",
     "ttff_estimate_high_s": "39.6", "ttff_ways_p": "0.0432", "settle_median_s": "12.6",
-    "usable_median_s": "47.26", "missed_is_minimum": "true", "xte_median_m": "2.3", "xte_median_low_m": "1.8",
+    "usable_median_s": "47.26", "missed_is_minimum": "true", "missed_known": "10", "xte_median_m": "2.3", "xte_median_low_m": "1.8",
     "xte_median_high_m": "3.3", "xte_p68_m": "4.2", "xte_p68_low_m": "3.7", "xte_p68_high_m": "5.4", "xte_p95_m": "8.5",
     "xte_p95_low_m": "7.6", "xte_p95_high_m": "9.9", "xte_rms_m": "6.6", "repeatability_m": "3.9",
     "repeatability_low_m": "3.0", "repeatability_high_m": "4.8", "bias_m": "-1.2", "offset_body_m": "0.8",

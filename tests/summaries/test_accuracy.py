@@ -62,10 +62,11 @@ def test_a_bias_of_all_devices_is_invisible_without_and_found_with_the_reference
     for a, b in zip(plain, shifted, strict=True):
         assert b.figures["bias_m"].value == pytest.approx(a.figures["bias_m"].value, abs=1e-9, nan_ok=True)
         assert b.figures["repeatability_m"].value == pytest.approx(a.figures["repeatability_m"].value, abs=1e-9)
-    for _ in range(5):
-        true = positions(truth, 10, rng)
-        centreline = np.median((true + 3.0).reshape(-1, 600), axis=0)
-        assert against_reference(centreline[None]).bias_m.value == pytest.approx(3.0, abs=0.5)
+    found = []
+    for _ in range(40):
+        centreline = np.median((positions(truth, 10, rng) + 3.0).reshape(-1, 600), axis=0)
+        found.append(against_reference(centreline[None]).bias_m.value)
+    assert np.mean(found) == pytest.approx(3.0, abs=0.15)  # one scatters by 0.25 m, their mean by 0.04
 
 
 def test_trueness_of_one_device():

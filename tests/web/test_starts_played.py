@@ -152,7 +152,9 @@ def test_starts_are_typed_by_keyboard_on_a_phone(chromium: Any, address: str, fo
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_the_served_page_has_no_serious_violation(chromium: Any, address: str, scheme: str) -> None:
-    context = chromium.new_context(viewport={"width": 1280, "height": 900}, color_scheme=scheme, bypass_csp=True)
+    # at rest: a cell that has just changed fades from a strong colour, unless the person wants no motion
+    at_rest = {"reduced_motion": "reduce", "color_scheme": scheme}
+    context = chromium.new_context(viewport={"width": 1280, "height": 900}, bypass_csp=True, **at_rest)
     context.set_default_timeout(PATIENCE_MS)
     page = context.new_page()
     page.goto(address)

@@ -1,7 +1,7 @@
 """By how much figures move where a person decides as suggested: on the demo, and on campaigns drawn for it.
 
-Run from the top of the repository: ``python tests/validation/deciding.py --campaigns 10``. One rule holds before and after a
-decision, so a figure may only move by what the centreline moves: a stretch that is decided leaves the line too.
+Run from the top of the repository: ``python tests/validation/suggested_decisions.py --campaigns 10``. One rule holds
+before and after a decision, so a figure may only move by what the centreline moves: a stretch that is decided leaves the line too.
 """
 
 from __future__ import annotations

@@ -115,20 +115,21 @@ def share(value: float) -> str:
 
 
 def between(figure: Interval, say: object = seconds) -> str:
-    """Return the bounds of a figure, "" where it has none.
+    """Return the bounds of a figure, "" where it has none; that it is more than nothing bounds nothing.
 
     Examples
     --------
     >>> from gpsq.summary_types import Interval
-    >>> between(Interval(12.0, 9.0, 20.0), seconds).replace(GAP, " ")
-    '9 s to 20 s'
+    >>> inf = float("inf")
+    >>> [between(Interval(12.0, low, high)).replace(GAP, " ") for low, high in ((9.0, 20.0), (9.0, inf), (0.0, inf))]
+    ['9 s to 20 s', 'over 9 s', '']
     """
     if not (math.isfinite(figure.low) or math.isfinite(figure.high)):
         return ""
     if not callable(say):
         raise TypeError("say must turn a figure into text")
     if not math.isfinite(figure.high):
-        return f"over {say(figure.low)}"
+        return f"over {say(figure.low)}" if figure.low else ""
     return f"{say(figure.low)} to {say(figure.high)}" if math.isfinite(figure.low) else f"up to {say(figure.high)}"
 
 

@@ -335,6 +335,14 @@ def all_positions(published: Published) -> dict[str, np.ndarray]:
     return found
 
 
+def test_the_picture_of_errors_says_what_is_of_the_whole(published: Published) -> None:
+    """Its marks are the table's figures, of all that was recorded; its curves end where the ends are cut."""
+    for shape in ("", "-square"):
+        drawn = (published.out / "figures" / f"error-distribution{shape}.svg").read_text("utf-8")
+        words = " ".join(re.findall(r"<text[^>]*>([^<]*)</text>", drawn))
+        assert "Marks: of the whole road; curves: of the part shown." in words
+
+
 def test_no_position_lies_within_a_cut(published: Published) -> None:
     found = all_positions(published)
     assert {name for name, places in found.items() if len(places) > 100} >= {"gpkg", "map", "centrelines.geojson"}

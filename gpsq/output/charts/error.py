@@ -43,6 +43,8 @@ KEY_ALONG = (
 KEY_SHARE = (
     "Higher is better: more of the road within that distance of the centreline, which is made without the ride judged."
 )
+#: Added where ends are cut: what is told of a device is of all it recorded.
+OF_THE_WHOLE = " Marks: of the whole road; curves: of the part shown."
 
 Offsets = dict[str, list["CrossTrack"]]
 
@@ -218,7 +220,7 @@ def distribution(analysis: Analysis) -> Drawing | None:
     title = f"95{wording.GAP}% of the road within {headlines.least_and_most(within)} of the centreline"
 
     def draw(sheet: Sheet) -> None:
-        low, y = _head(sheet, analysis, title, KEY_SHARE)
+        low, y = _head(sheet, analysis, title, KEY_SHARE + (OF_THE_WHOLE if analysis.published else ""))
         top = (
             sheet.legend({name: looks[name] for name in curves}, y - 0.26, size_pt=TYPE_PT if sheet.wide else SMALL_PT)
             - 0.2

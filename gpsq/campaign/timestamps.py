@@ -21,6 +21,9 @@ _ANY = re.compile(
 _OFFSET = re.compile(r"[Tt\s].*\d([+\-−](?:0\d|1[0-4])(?::?[0-5]\d)?)$", re.ASCII)
 _LEAP = re.compile(r"[Tt\s]\s*\d\d:?\d\d:?60(?!\d)", re.ASCII)
 
+#: No time is longer; a longer text would be searched again from each of its characters.
+LONGEST = 100
+
 
 @dataclass(frozen=True)
 class ClockTimes:
@@ -58,6 +61,7 @@ def parse_times(texts: list[str]) -> ClockTimes:
             return ClockTimes(np.array([t[:-1] for t in texts], dtype="datetime64[ms]"))
         except ValueError:  # the 60th second, the 30th of February: one by one below
             pass
+    texts = [text if len(text) <= LONGEST else "" for text in texts]
     read = [parse_time(text) for text in texts]
     return ClockTimes(
         np.array([time for time, _ in read], dtype="datetime64[ms]"),

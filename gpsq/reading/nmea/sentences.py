@@ -23,6 +23,7 @@ LEAST_FIELDS = {"GGA": 14, "GNS": 12, "RMC": 11, "GLL": 6, "ZDA": 6, "GSA": 17}
 # a talker that begins with P would be a maker's own sentence
 _HEAD = re.compile(r"([A-OQ-Z][A-Z])([A-Z]{3}),")
 _MAKERS_OWN = re.compile(r"P[A-Z]{3,}")
+_CHECKSUM = re.compile(r"\*[0-9A-Fa-f]{2}")
 _CHECKED = re.compile(r"([^*]*)\*([0-9A-Fa-f]{2})(.*)", re.DOTALL)
 
 
@@ -76,7 +77,7 @@ def sentences(text: str, tally: Tally) -> Iterator[Sentence]:
     A sentence whose checksum fails is never used. One without a checksum is used only when no sentence of the whole
     log has one (early receivers): elsewhere it is the rest of a sentence that was cut off.
     """
-    bare_allowed = not _CHECKED.search(text)
+    bare_allowed = not _CHECKSUM.search(text)
     for line in re.split(r"[\r\n\0]+", text):
         yield from _of_line(line, bare_allowed, tally)
     tally.ends_in_fragment &= not text.endswith(("\n", "\r"))

@@ -43,6 +43,8 @@ _UNITS = {
     ),
     "ele": ((r"\bft\b|feet|foot", 0.3048),),
 }
+#: No heading is longer; a longer text would be searched again from each of its characters.
+LONGEST = 200
 
 
 def plain(heading: str) -> str:
@@ -66,6 +68,8 @@ def meaning(heading: str) -> str:
     >>> [meaning(h) for h in ("Breite", "Längengrad", "GPS time (UTC)", "Speed km/h", "Puls")]
     ['lat', 'lon', 'time', 'speed', '']
     """
+    if len(heading) > LONGEST:
+        return ""
     words = plain(heading)
     if words in _MEANING:
         return _MEANING[words]

@@ -171,7 +171,7 @@ def _bounded_m(course: Course, everyone: Sequence[Course], own_m: Mapping[int, f
     known = _known(others) or _known([own_m[c.number] for c in everyone if c is not course])
     bound_m = OWN_SPREADS * float(np.median(known)) if known else np.inf
     usual_m = min(float(np.median(_known(of_device) or [np.nan])), bound_m)
-    return float(np.nanmax([usual_m, min(own_m[course.number], bound_m)]))
+    return max(_known([usual_m, min(own_m[course.number], bound_m)]), default=float("nan"))
 
 
 def _known(values: Sequence[float]) -> list[float]:

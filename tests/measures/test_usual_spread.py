@@ -62,6 +62,15 @@ def test_a_device_is_bounded_by_its_own_rides_before_those_of_others():
     assert found[3] == pytest.approx(14.0, rel=0.15)
 
 
+def test_a_trace_that_has_no_offset_anywhere_has_no_spread():
+    """Nor has its device another ride: nothing is known, and no library warns of it."""
+    unknown = course(np.full(COUNT, np.nan), 0, device="amber")
+    quiet = [course(noise(k, 2.0, COUNT), k, device=f"quiet {k}") for k in (1, 2)]
+    found = usual_spread.usual({str(c.number): [c] for c in (unknown, *quiet)}, STEP_M).of_trace_m
+    assert np.isnan(found[0])
+    assert found[1] == pytest.approx(2.0, rel=0.15)
+
+
 def test_a_place_where_all_scatter_is_rough_and_one_where_two_of_five_are_elsewhere_is_not():
     rng, street = np.random.default_rng(3), (ALONG_M >= 1000) & (ALONG_M < 1400)
     offsets = [smooth_noise(rng, COUNT, 3.0, 0.8) * np.where(street, 3.0, 1.0) for _ in range(8)]

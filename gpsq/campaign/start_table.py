@@ -32,7 +32,7 @@ _KINDS = (".gpx", ".nmea", ".nma", ".log", ".txt", ".csv", ".gz", ".zip")
 #: A note may run over so many lines.
 MOST_LINES = 20
 #: No heading is longer; a longer text would be searched again from each of its characters.
-LONGEST = 200
+LONGEST_HEADING = 200
 
 
 @dataclass(frozen=True)
@@ -171,7 +171,7 @@ def column_of(head: str) -> str:
 
 
 def _plain(head: str) -> str:
-    bare = re.sub(r"\([^()]*\)|\[[^][]*\]", " ", head[:LONGEST]).lower()
+    bare = re.sub(r"\([^()]*\)|\[[^][]*\]", " ", head[:LONGEST_HEADING]).lower()
     return " ".join(re.sub(r"[\W_]+|\b(?:utc|gmt)\b", " ", bare.replace("_", " ")).split())
 
 

@@ -10,6 +10,7 @@ import numpy as np
 from gpsq.arrays import FloatArray, norms
 from gpsq.geometry import polyline
 from gpsq.geometry.cells import CellIndex, cells_of
+from gpsq.plane import MEAN_RADIUS_M
 from gpsq.rides.unbroken import runs_of
 
 if TYPE_CHECKING:
@@ -23,7 +24,6 @@ TAIL_M = 400.0
 NEAR_M = 300.0
 #: A recording that ends further than this from the usual last fix stopped early.
 STOPPED_EARLY_M = 60.0
-EARTH_RADIUS_M = 6_371_000.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -68,7 +68,7 @@ def _on_sphere(traces: Sequence[Trace], members: Sequence[int], at: int) -> Floa
     """Return (n, 3) places in metres, in which near places are near whatever the longitude."""
     lon = np.radians([traces[i].lon_deg[at] for i in members])
     lat = np.radians([traces[i].lat_deg[at] for i in members])
-    return EARTH_RADIUS_M * np.column_stack([np.cos(lat) * np.cos(lon), np.cos(lat) * np.sin(lon), np.sin(lat)])
+    return MEAN_RADIUS_M * np.column_stack([np.cos(lat) * np.cos(lon), np.cos(lat) * np.sin(lon), np.sin(lat)])
 
 
 def _last_stretch(route: Route, trace: Trace, gap_s: float) -> FloatArray:

@@ -5,6 +5,8 @@ from __future__ import annotations
 import re
 import unicodedata
 
+from gpsq.campaign.start_table import LONGEST_HEADING
+
 #: Headings by meaning, without accents, in lower case. The words are those of dictionaries and common exports.
 _WORDS = {
     "lat": "lat latitude latitud latitudine breite breitengrad geographische_breite geogr_breite largeur"
@@ -43,8 +45,6 @@ _UNITS = {
     ),
     "ele": ((r"\bft\b|feet|foot", 0.3048),),
 }
-#: No heading is longer; a longer text would be searched again from each of its characters.
-LONGEST = 200
 
 
 def plain(heading: str) -> str:
@@ -68,7 +68,7 @@ def meaning(heading: str) -> str:
     >>> [meaning(h) for h in ("Breite", "Längengrad", "GPS time (UTC)", "Speed km/h", "Puls")]
     ['lat', 'lon', 'time', 'speed', '']
     """
-    if len(heading) > LONGEST:
+    if len(heading) > LONGEST_HEADING:
         return ""
     words = plain(heading)
     if words in _MEANING:

@@ -14,6 +14,8 @@ DEVICES = ("bar-unit", "pocket-unit", "bag-unit")
 #: Two of a hundred rides take another road for a while; receivers start up to this many seconds late.
 DETOUR_SHARE, LATEST_START_S = 0.02, 60
 METRES_PER_DEGREE = 111_200.0
+#: Roads stand half a degree apart, so many of them one north of the other before the next column begins.
+ROADS_NORTH = 50
 
 
 def road(number: int, metres: int) -> np.ndarray:
@@ -68,8 +70,9 @@ def write(folder: Path, recordings: int, fixes: int, routes: int) -> None:
         rng = np.random.default_rng([8, number])
         late = int(rng.integers(0, LATEST_START_S))
         seen = recording(places, (2.0, 3.0, 5.0)[device], rng)[late:]
-        lat = 40.0 + 0.5 * (route // 2) + seen[:, 1] / METRES_PER_DEGREE
-        lon = -30.0 + seen[:, 0] / (METRES_PER_DEGREE * np.cos(np.radians(lat)))
+        east, north = divmod(route // 2, ROADS_NORTH)
+        lat = 40.0 + 0.5 * north + seen[:, 1] / METRES_PER_DEGREE
+        lon = -30.0 + 1.5 * east + seen[:, 0] / (METRES_PER_DEGREE * np.cos(np.radians(lat)))
         time = np.datetime64("2024-03-04T06:00:00") + 2 * fixes * trip + late + np.arange(len(seen))
         place = folder / DEVICES[device]
         place.mkdir(exist_ok=True)

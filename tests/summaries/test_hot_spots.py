@@ -11,10 +11,10 @@ from offset_campaigns import STEP_M, Truth, along_route, campaign, crosstrack, l
 
 from gpsq.model import CurveDistances
 from gpsq.settings import Settings
+from gpsq.summaries import hot_spots
 from gpsq.summaries.devices.distance_bias import distance_biases
 from gpsq.summaries.devices.quality import error_by_quality
-from gpsq.summaries import hot_spots
-from gpsq.summaries.hot_spots import BIN_M, MOST_BINS, _binned, search
+from gpsq.summaries.hot_spots import BIN_M, _binned, search
 
 
 def _recorded(trace, hdop):

@@ -32,7 +32,7 @@ from gpsq.reading.parquet import SUFFIX
 from gpsq.summaries.summarise import summaries
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping
+    from collections.abc import Callable, Collection, Mapping
     from concurrent.futures import Executor
     from pathlib import Path
 
@@ -89,7 +89,7 @@ def run(
     )
     try:
         with contextlib.ExitStack() as stack:
-            engine = executor or stack.enter_context(executors.Local())
+            engine = executor or stack.enter_context(this_machine(files.values()))
             found = _sorted_before(out, asked)
             if found is None:
                 found = sort_out(files, campaign, engine, partial(tell, "sorting recordings"))
@@ -103,6 +103,14 @@ def run(
             return _finished(out, asked, found)
     except OSError as failed:
         raise OutputError(f"{failed.filename or out}: cannot be written: {failed.strerror or failed}") from failed
+
+
+def this_machine(files: Collection[Path]) -> executors.Local:
+    """Return the cores of this machine; a batch of short recordings is not much, all batches together may be."""
+    local = executors.Local()
+    if local.is_much((path,) for path in files):
+        local.worth_a_pool = 0
+    return local
 
 
 def _need_pyarrow() -> None:

@@ -15,7 +15,7 @@ import three_days
 from gpsq import cli
 from gpsq.exceptions import NothingToAnalyse, OutputError
 from gpsq.output.tables import tables
-from gpsq.pipeline import fleet, fleet_routes
+from gpsq.pipeline import executors, fleet, fleet_routes
 from gpsq.pipeline.analysis import analyse
 from gpsq.pipeline.executors import Local
 from gpsq.reading import read_folder
@@ -115,6 +115,16 @@ def test_the_same_on_a_pool(campaign: Path, results: Path, tmp_path: Path) -> No
     with Local(2, worth_a_pool=0) as local:
         fleet.run(campaign, tmp_path / "out", executor=local)
     assert partitions(tmp_path / "out") == partitions(results)
+
+
+def test_many_small_batches_are_worth_the_cores(tmp_path: Path) -> None:
+    """No batch of short recordings is worth starting processes for; all of them together are."""
+    files = [tmp_path / f"{k:04d}.gpx" for k in range(1000)]
+    for file in files:
+        file.write_bytes(b" " * 101 * executors.BYTES_PER_FIX)
+    few = files[:50]
+    assert not fleet.this_machine(few).is_much((path,) for path in few)
+    assert fleet.this_machine(files).is_much((path,) for path in few)
 
 
 def test_finished_results_stand_until_something_changes(campaign: Path, results: Path, tmp_path: Path) -> None:

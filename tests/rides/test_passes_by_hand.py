@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -19,7 +20,7 @@ NAT = np.datetime64("NaT", "ms")
 
 def along(*xs: float, step_m: float = 4.0, y_m: float = 0.0) -> np.ndarray:
     """Return fixes on one straight road between the places `xs`, one a second."""
-    legs = [np.arange(a, b, np.copysign(step_m, b - a)) for a, b in zip(xs, xs[1:], strict=False)]
+    legs = [np.arange(a, b, np.copysign(step_m, b - a)) for a, b in pairwise(xs)]
     x = np.concatenate([*legs, [xs[-1]]])
     return np.column_stack([x, np.full(len(x), y_m)])
 
@@ -78,7 +79,7 @@ def test_an_approach_and_a_departure_are_much_shorter_than_the_others(xs: tuple[
 
 def test_a_first_leg_by_a_long_detour_is_an_approach() -> None:
     corners = [(0, 0), (75, 120), (150, -120), (225, 120), (300, 0)]
-    aside = [np.linspace(a, b, 50, endpoint=False) for a, b in zip(corners, corners[1:], strict=False)]
+    aside = [np.linspace(a, b, 50, endpoint=False) for a, b in pairwise(corners)]
     xy_m = np.vstack([*aside, along(300, 0, 300, 0, 300, step_m=3.0)])
     found = find_passes(trace_on(xy_m), DEFAULT)
     assert len(found) == 4
@@ -96,7 +97,7 @@ def test_laps_are_of_one_length_and_each_begins_where_the_last_ended() -> None:
     assert [p.direction for p in found] == [1, 1, 1, 1]
     begins = [p.first_point for p in found]
     assert np.diff(begins).tolist() == pytest.approx([150, 150, 150], abs=2)
-    assert all(p.last_point + 1 == q.first_point for p, q in zip(found, found[1:], strict=False))
+    assert all(p.last_point + 1 == q.first_point for p, q in pairwise(found))
 
 
 @pytest.mark.parametrize(("drift_m", "count"), [(9.0, 3), (120.0, 1)])
@@ -115,7 +116,11 @@ def test_two_laps_of_different_length_are_no_laps_of_one_circuit() -> None:
 
 
 @pytest.mark.parametrize(
-    ("step_s", "count", "window"), [(1.0, 300, 10), (2.0, 300, 5), (0.5, 300, 20), (0.02, 900, 90), (0.02, 2000, 100), (1.0, 50, 5), (20.0, 300, 0)]
+    ("step_s", "count", "window"), 
+    [
+        (1.0, 300, 10), (2.0, 300, 5), (0.5, 300, 20), (0.02, 900, 90), (0.02, 2000, 100), (1.0, 50, 5), (20.0, 300, 0),
+    ],
+
 )  # fmt: skip
 def test_positions_are_smoothed_over_ten_seconds(step_s: float, count: int, window: int) -> None:
     """And over a tenth of the recording at most; times closer than a tenth of a second count as a tenth."""

@@ -17,10 +17,8 @@ NAT = np.datetime64("NaT", "ms")
 def at(xs: list[float], seconds: list[float] | None, **changes: object) -> Trace:
     """Return fixes east of one another at some seconds; without seconds, without times."""
     line = np.column_stack([np.asarray(xs, float), np.zeros(len(xs))])
-    if seconds is None:
-        time = np.full(len(xs), NAT)
-    else:
-        time = MONDAY + (np.asarray(seconds, float) * 1000).astype("timedelta64[ms]")
+    known = MONDAY + (np.asarray(seconds or [0], float) * 1000).astype("timedelta64[ms]")
+    time = known if seconds else np.full(len(xs), NAT)
     return trace_on(line, **({"time": time, "first_record": time[0], "last_record": time[-1]} | changes))
 
 

@@ -116,11 +116,10 @@ def test_two_laps_of_different_length_are_no_laps_of_one_circuit() -> None:
 
 
 @pytest.mark.parametrize(
-    ("step_s", "count", "window"), 
+    ("step_s", "count", "window"),
     [
         (1.0, 300, 10), (2.0, 300, 5), (0.5, 300, 20), (0.02, 900, 90), (0.02, 2000, 100), (1.0, 50, 5), (20.0, 300, 0),
     ],
-
 )  # fmt: skip
 def test_positions_are_smoothed_over_ten_seconds(step_s: float, count: int, window: int) -> None:
     """And over a tenth of the recording at most; times closer than a tenth of a second count as a tenth."""

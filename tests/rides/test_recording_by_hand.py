@@ -62,6 +62,15 @@ def test_a_lost_fix_of_over_five_usual_intervals_is_a_gap_and_still_way() -> Non
         assert found.recorded_s == 4 + pause_s
 
 
+def test_the_usual_interval_is_of_legs_that_lost_nothing() -> None:
+    """Twice a second, once in 3 s, and a pause of 6 s: over five times the usual second, not over five times 3 s or 2 s."""
+    seconds = [0.0, 1, 2, 3, 4, 10, 13]
+    found = of(at([5.0 * s for s in seconds], seconds, point=np.array([0, 1, 2, 3, 4, 8, 9]), points=7))
+    assert [g.after_point for g in found.gaps] == [4]
+    ends = of(at([0.0, 9.0], [0, 3]))
+    assert (ends.duration_s, ends.recorded_s, ends.interval_s) == (3.0, 3.0, 3.0)
+
+
 def test_where_rows_were_put_in_order_or_every_leg_lost_some_no_outage_is_known() -> None:
     xs, seconds = [0.0, 5, 10, 15, 45, 50], [0, 1, 2, 3, 9, 10]
     assert of(at(xs, seconds, point=np.array([0, 1, 5, 2, 12, 13]), points=6)).gaps == ()

@@ -103,7 +103,7 @@ def test_road_missed_is_compared_as_time_is_and_two_bounds_from_one_place_too():
 
 def test_what_one_device_alone_missed_is_beyond_all_numbers_and_what_neither_found_is_no_difference():
     """Road missed on eight rides: on two the first alone never fixed, on three the second alone, on one neither."""
-    traces, results, routes = _campaign(TRUTH, 8, 4)
+    traces, results, _ = _campaign(TRUTH, 8, 4)
     never = {0, 1, 2, 8 + 2, 8 + 3, 8 + 4, 8 + 5}  # numbers of device 1, and 8 on of device 2
     results = tuple(
         with_fix(r, missed_m=np.nan, censored=True) if r.trace in never else with_fix(r, missed_m=100.0 - r.trace)

@@ -11,13 +11,14 @@ import pytest
 from by_hand import by_hand
 from trace_maker import road, shifted_left, trace_on
 
-from gpsq.model import Route
+from gpsq.geometry.polyline import along_m
+from gpsq.model import Centreline, Route
 from gpsq.output import wording
 from gpsq.pipeline.stages import analyse_traces
 from gpsq.plane import Plane
 from gpsq.results import RouteResult, Way
 from gpsq.settings import Settings
-from gpsq.summaries.ways import _are_opposite, _first_of, _Seen, _senses, _when, ways
+from gpsq.summaries.ways import _are_opposite, _first_of, _Seen, _seen, _senses, _when, ways
 
 if TYPE_CHECKING:
     from gpsq.model import FloatArray, Trace
@@ -122,7 +123,7 @@ def test_the_way_back_begins_near_the_end_and_ends_near_the_beginning(length_m: 
     near_m = max(300.0, 0.2 * length_m)
     out = seen(ends_m=(P, Q), length_m=length_m)
     for east, north in ((1, 0), (0, 1), (-0.6, 0.8)):
-        for factor, opposite in ((0.98, True), (1.02, False)):
+        for factor, opposite in ((0.999, True), (1.001, False)):
             off = factor * near_m * east, factor * near_m * north
             assert _are_opposite(out, seen(ends_m=(beside(Q, *off), P), length_m=5000.0)) == opposite
             assert _are_opposite(out, seen(ends_m=(Q, beside(P, *off)), length_m=5000.0)) == opposite
@@ -154,6 +155,40 @@ def test_the_two_ways_with_most_rides_decide() -> None:
     early = seen("08T06:00", name="D", ends_m=(Q, P))
     for ways_seen in ([out, late, home, early], [early, home, late, out]):
         assert _senses(ways_seen) == {"A": "out", "C": "out", "B": "back", "D": "back"}
+
+
+def line_of(*corners_m: tuple[float, float]) -> RouteResult:
+    """Return a route of nothing but a line with these corners."""
+    xy_m = np.array(corners_m, float)
+    number, unknown = np.ones(len(xy_m), np.int64), np.ones(len(xy_m))
+    return RouteResult(Route("A", PLANE, (), ()), Centreline(xy_m, along_m(xy_m), number, number, unknown, unknown), ())
+
+
+@pytest.mark.parametrize("point", range(8))
+@pytest.mark.parametrize("off_deg", [-22.0, 0.0, 22.0])
+def test_a_bearing_goes_with_the_nearest_of_eight_points(point: int, off_deg: float) -> None:
+    """Of a line with a corner only its ends tell where it leads."""
+    angle = np.radians(45.0 * point + off_deg)
+    found = _seen(line_of((0, 0), (70, -40), (900 * np.sin(angle), 900 * np.cos(angle))), by_hand())
+    points = ["north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west"]
+    assert found is not None
+    assert found.bearing == points[point]
+    place_m = PLANE.to_metres(*np.array([found.first_deg, found.last_deg]).T)
+    assert place_m == pytest.approx(np.array([[0, 0], [900 * np.sin(angle), 900 * np.cos(angle)]]), abs=1e-3)
+
+
+def test_a_way_leads_somewhere_from_three_tenths_of_its_length_on() -> None:
+    """A road of 1 km with one corner, its ends 310 or 290 m apart."""
+    for apart_m, bearing in ((310.0, "east"), (290.0, "")):
+        side = np.sqrt(500.0**2 - (apart_m / 2) ** 2)
+        found = _seen(line_of((0, 0), (apart_m / 2, side), (apart_m, 0)), by_hand())
+        assert found is not None
+        assert found.length_m == pytest.approx(1000.0)
+        assert found.bearing == bearing
+    straight = _seen(line_of((0, 0), (0, -500)), by_hand())
+    assert straight is not None
+    assert straight.bearing == "south"
+    assert _seen(line_of((0, 0)), by_hand()) is None
 
 
 def test_ways_of_lines_with_few_corners() -> None:

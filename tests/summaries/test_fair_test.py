@@ -81,6 +81,8 @@ def test_every_sentence_of_one_campaign_by_hand():
         "corners and recorded lengths are not comparable",
         "no reference line: an offset that all rides share cannot be seen: repeatability, not trueness",
     ]
+    five = (*found.results[:3], replace(found.results[3], deviations=waiting[:3]))
+    assert "decision: d0a, d1b, x0, x1, x2; say" in " ".join(shortfalls(replace(found, results=five)))
     unknown = (*found.results[:3], replace(found.results[3], first_fix=more[1]))
     assert shortfalls(replace(found, results=unknown))[0].startswith("1 of 4 recordings without a known start")
 

@@ -44,6 +44,11 @@ def test_a_device_on_one_ride_only_makes_no_hat_of_two_and_hides_none_of_three()
     lone[2, 1] = np.nan
     assert np.isnan(hat(lone)).all()
     assert np.isnan(hat(np.full((3, 2, 4), np.nan))).all()
+    changing = np.full((4, 3, 4), np.nan)  # the third rode once, the fourth twice in its place
+    changing[:2], changing[2, 0], changing[3, 1:] = offsets[:2, :1], offsets[2, 0], offsets[2]
+    found = hat(changing)
+    assert np.isnan(found[:, 0]).all()
+    assert found[[0, 1, 3], 1:] == pytest.approx(np.array([[1.0, 1], [4, 4], [9, 9]]))
     four = np.concatenate([offsets, np.full((1, 2, 4), np.nan)])
     four[3, 0] = 5.0
     assert hat(four)[:3] == pytest.approx(np.array([[1.0, 1], [4, 4], [9, 9]]))
@@ -61,6 +66,8 @@ def test_a_device_on_one_ride_only_makes_no_hat_of_two_and_hides_none_of_three()
         ([-3.0, -3.0], "none: 2 rides", np.nan, "not independent, or the rides are too few to tell it from nought"),
         # Student's interval ends at −4 + t(.975, 3) · 1.80/2 = −4 + 3.182 · .9 = −1.13 (handbook table): below nought
         ([-2.2, -3.0, -6.2, -4.6], "", np.nan, "the errors of the devices are not independent"),
+        # … at −4 + 3.182 · 2.7/2 = +0.30
+        ([-1.3, -2.5, -7.2, -5.0], "", np.nan, "not independent, or the rides are too few to tell it from nought"),
         # … and here at −4 + 3.182 · 2.4/2 = −0.18
         ([-1.6, -2.7, -6.9, -4.8], "", np.nan, "the errors of the devices are not independent"),
     ],

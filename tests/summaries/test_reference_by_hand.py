@@ -217,7 +217,9 @@ def test_a_hundred_metres_of_a_road_are_enough_and_half_of_a_short_one():
     assert refusal(found, reference(moved(EAST[20:38], -2.0)))[0].startswith(
         "survey.gpx: found a line that runs along route A for 90 m; expected a line within "
     )
-    assert measure(found, [reference(moved(EAST[20:43], -2.0))])[0][0].shared_m == pytest.approx(115.0)
+    for last, metres in ((40, 100.0), (43, 115.0)):
+        rows, _ = measure(found, [reference(moved(EAST[20:last], -2.0))])
+        assert rows[0].shared_m == pytest.approx(metres)
     short = analysis_of([("a", "R1", EAST[:21])], line=moved(EAST[:21], 1.0))
     assert measure(short, [reference(moved(EAST[:14], -2.0))])[0][0].shared_m == pytest.approx(70.0)
     assert refusal(short, reference(moved(EAST[:9], -2.0)))

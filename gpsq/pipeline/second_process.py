@@ -31,9 +31,7 @@ if TYPE_CHECKING:
 
 #: What the report needs, and nothing that only tables, map or layers need.
 DRAWS = (
-    "matplotlib.figure",
     "matplotlib.backends.backend_agg",
-    "matplotlib.backends.backend_svg",
     "gpsq.output.charts.all_charts",
     "gpsq.output.report.page",
 )

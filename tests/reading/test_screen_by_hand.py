@@ -172,6 +172,7 @@ def test_what_the_records_before_the_fix_tell() -> None:
     assert before_fix(seconds(0, 1, 1801, 1802), [0, 1]) == (2, "07:00:00", False)
     assert before_fix(seconds(0, 1, 1802, 1803), [0, 1]) == (2, "07:00:00", True)
     assert before_fix(seconds(60, 61, 0, 1), [0, 1]) == (2, "07:01:00", True)
+    assert before_fix(seconds(1, 0.5, 2, 3), [0, 1]) == (2, "07:00:01", True)
     assert before_fix(seconds(0, 0, 0, 1), [0, 1]) == (2, "07:00:00", False)
     assert before_fix(seconds(0, 1, 2), [0], clock_jumps_at_fix=True) == (1, "07:00:00", True)
     assert before_fix(seconds(0, 1, 2), [], clock_jumps_at_fix=True) == (0, "", False)

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gpsq.statistics import intervals
-from gpsq.summaries.station_table import effective_stations, spread_over_rides
+from gpsq.summaries.station_table import effective_stations, sd_over_rides
 from gpsq.summary_types import AgainstReference
 
 if TYPE_CHECKING:
@@ -46,8 +46,7 @@ def against_reference(offset_m: FloatArray, confidence: float = 0.95) -> Against
     counted = float(np.quantile(np.abs(known), 0.95))
     standard = accuracy * axis_factor()
     holds, text = _assumption(counted, standard, _check_points(rows - known.mean()))
-    spread = spread_over_rides(rows)
-    precision = float(np.sqrt(spread.square_m2 / spread.degrees)) if spread.degrees > 0 else float("nan")
+    precision = sd_over_rides(rows)
     # The median of a ride, as everywhere: one fault of a hundred metres is no offset of the whole.
     bias = intervals.mean(np.array([np.nanmedian(row) for row in rows]), confidence)
     return AgainstReference(

@@ -30,8 +30,8 @@ def own_variance(
     median_m, number : (m, g, 2) the usual line of each group, and (m, g) how many traces are behind it.
     keep : (t,) the traces that count.
     """
-    values = (read_only(v, np.float64) for v in (places_m, median_m, number))
-    variance = _about_own_line(*values, read_only(there, np.bool_), read_only(group, np.int64))
+    places, median, count = (read_only(v, np.float64) for v in (places_m, median_m, number))
+    variance = _about_own_line(places, median, count, read_only(there, np.bool_), read_only(group, np.int64))
     known = np.isfinite(variance)
     usual = float(np.median(variance[known])) if known.any() else LEAST_VARIANCE_M2
     variance = np.clip(np.where(known, variance, usual), usual / VARIANCE_RANGE, usual * VARIANCE_RANGE)

@@ -94,9 +94,9 @@ def counted(places: Places, keep: BoolArray) -> Counted:
     usual = medians_of_groups(places.xy_m, there, places.device, len(often))
     variance = _own_variance(places, there, keep, often, usual)
     xy_m, between_m2 = _brought_together(places, keep, often, usual, variance)
-    values = (read_only(v, np.float64) for v in (variance, usual[1], places.unsettled_m2))
-    numbers = (read_only(n, np.int64) for n in (places.device, places.ride))
-    weight = _weights(*values, between_m2, read_only(there, np.bool_), *numbers)
+    own, number, new = (read_only(v, np.float64) for v in (variance, usual[1], places.unsettled_m2))
+    device, ride = (read_only(n, np.int64) for n in (places.device, places.ride))
+    weight = _weights(own, number, new, between_m2, read_only(there, np.bool_), device, ride)
     return Counted(xy_m, weight, variance)
 
 

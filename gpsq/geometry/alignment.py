@@ -78,9 +78,9 @@ def in_order(
     if len(xy_m) == 0 or len(line_m) == 0:
         return np.zeros(len(xy_m), dtype=np.int64)
     strides = (1,) if near is not None else _strides(max(len(xy_m), len(line_m)), coarse)
-    numbers = (read_only(n, np.int64) for n in ([] if near is None else near, strides))
-    places, pieces, line = read_only(xy_m, np.float64), read_only(piece, np.int64), read_only(line_m, np.float64)
-    found: IntArray = path_in_passes(places, pieces, line, *numbers, step_m, cap_m, PASSING_COST)
+    places, line = (read_only(values, np.float64) for values in (xy_m, line_m))
+    pieces, near, coarser = (read_only(n, np.int64) for n in (piece, [] if near is None else near, strides))
+    found: IntArray = path_in_passes(places, pieces, line, near, coarser, step_m, cap_m, PASSING_COST)
     return found
 
 
@@ -88,8 +88,8 @@ def within_cap(path: IntArray, xy_m: FloatArray, line_m: FloatArray, cap_m: floa
     """Return the path with −1 where a place is further from its station than the cap."""
     if len(line_m) == 0:
         return np.full(len(xy_m), -1, dtype=np.int64)
-    numbers, places = read_only(path, np.int64), (read_only(values, np.float64) for values in (xy_m, line_m))
-    matched: IntArray = within(numbers, *places, cap_m)
+    places, line = (read_only(values, np.float64) for values in (xy_m, line_m))
+    matched: IntArray = within(read_only(path, np.int64), places, line, cap_m)
     return matched
 
 

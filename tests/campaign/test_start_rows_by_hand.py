@@ -90,6 +90,7 @@ def test_a_log_is_read_from_its_folder_by_the_zone_of_the_campaign(tmp_path: Pat
     (tmp_path / "rides.csv").mkdir()
     (problem,) = start_log.load(tmp_path, Campaign()).problems
     assert str(problem).startswith("rides.csv: found a file that cannot be read (")
+    assert (problem.row, problem.line) == (0, 0)
 
 
 def test_starts_to_the_minute_are_counted_among_those_known() -> None:
@@ -131,6 +132,18 @@ def test_a_time_zone_in_the_heading_or_in_the_cell_goes_before_that_of_the_campa
     for heading in ("date (UTC),started", "date,started,note utc"):
         (row,) = parse(f"{heading}\n14.5.2024,16:00:00", "Asia/Tokyo").rows
         assert str(row.started) == "2024-05-14T07:00:00.000", heading
+
+
+def test_rows_without_a_heading_are_in_the_zone_of_the_campaign() -> None:
+    (row,) = parse("14.5.2024 16:00:00", "Asia/Tokyo").rows
+    assert str(row.started) == "2024-05-14T07:00:00.000"
+    (headed,) = parse("Datum\n14.5.2024 16:00:00", "Asia/Tokyo").rows
+    assert headed.started == row.started
+
+
+def test_a_heading_of_two_hundred_signs_is_looked_at() -> None:
+    for size, column in ((200, "started"), (201, "")):
+        assert column_of(f"({'x' * (size - 9)})started") == column
 
 
 # headings and cells
@@ -214,6 +227,7 @@ def test_rows_without_a_heading_are_told_by_what_is_in_them() -> None:
         (4, 4, {"started": "May 4, 2026 7:05"}),
         (5, 5, {"date": "14.5.2024", "started": "7:05:10", "note": "wet, dry, 7:06"}),
     ]
+    assert [p.line for p in read_table("\nDatum;Beginn\n14.5.2024;7:05").problems] == [2]
     second = "one date and one time in a row, or a heading above each column"
     assert table.problems == (Problem("'7:06' as a second time", second, row=5, line=5),)
 
@@ -392,6 +406,7 @@ def test_in_a_file_of_several_tracks_the_one_that_ends_its_search_next_is_meant(
     assert start_matching._next_after([lost, long_gone, gone], started) == gone
     assert start_matching._next_after([lost], started) == lost
     assert start_matching._next_after([gone, track(5, 0)], started).track == 5
+    assert start_matching._next_after([track(6, -0.1), track(5, 0.5)], started).track == 5
 
 
 def test_a_search_may_last_as_long_as_told() -> None:
@@ -430,3 +445,5 @@ def test_the_device_of_a_file_holds_for_its_tracks_unless_a_row_names_the_track_
     assert start_matching.match(log, tracks).devices == {
         ("a.gpx", 1): "First", ("a.gpx", 2): "Second", ("a.gpx", 3): "First", ("b.gpx", 1): "By time",
     }  # fmt: skip
+    by_time = parse("device,started\nOnly this,2025-06-02T07:00:00Z\n")
+    assert start_matching.match(by_time, tracks).devices == {("a.gpx", 1): "Only this"}

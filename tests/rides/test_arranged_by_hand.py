@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from pyproj import Geod
 from trace_maker import HARBOUR, MONDAY, road, trace_on
 
 from gpsq.model import Route, Trace
@@ -166,10 +167,7 @@ def exchanged(aside_m: float = 0.0, far: Plane = NORTH, **changes: object) -> li
 
 
 def test_of_two_with_exchanged_coordinates_either_may_be_wrong_and_of_three_the_odd_one_is() -> None:
-    """10° E 50° N and 50° E 10° N lie 5,747 km apart (haversine on a sphere of 6371 km); the ellipsoid differs by 0.5 %."""
-    a, b = np.radians([50.0, 10.0])
-    haversine = np.sin((b - a) / 2) ** 2 + np.cos(a) * np.cos(b) * np.sin(np.radians(40.0) / 2) ** 2
-    apart_km = 2 * 6371.0 * np.arcsin(np.sqrt(haversine))
+    """How far 10° E 50° N lies from 50° E 10° N is pyproj's, on the ellipsoid of WGS 84."""
     right, wrong = exchanged(4.0)
     found = copies.compare([right, wrong])
     assert [(c.kind, c.trace, c.other) for c in found] == [("swapped_lat_lon", 0, 1), ("swapped_lat_lon", 1, 0)]
@@ -177,8 +175,8 @@ def test_of_two_with_exchanged_coordinates_either_may_be_wrong_and_of_three_the_
     assert found[1].note.startswith(
         "Latitude and longitude of wrong.gpx, or else of right.gpx, are probably exchanged: "
     )
-    km = float(found[1].note.split(" lie ")[1].split(" km")[0].replace(",", ""))
-    assert km == pytest.approx(apart_km, rel=0.005)
+    ends = (wrong.lon_deg[0], wrong.lat_deg[0], right.lon_deg[0], right.lat_deg[0])
+    assert f"the two lie {Geod(ellps='WGS84').inv(*ends)[2] / 1000:,.0f} km apart" in found[1].note
     assert "exchanged wrong.gpx is within " in found[1].note
     third = trace_on(road(300.0) + 2.0, file="third.gpx", plane=NORTH, start_s=900.0)
     (single,) = copies.compare([right, wrong, third])
@@ -213,6 +211,23 @@ def test_a_line_is_filled_with_points_a_metre_apart() -> None:
     assert len(copies._densified(line * 1e4)) == 100_000
 
 
+def test_which_pairs_deserve_a_look_is_told_by_times_in_seconds_and_first_places() -> None:
+    untimed = trace_on(road(100), time=np.full(21, NAT))
+    ends = copies._Ends.of([trace_on(road(100), start_s=60.5), untimed])
+    monday_s = float((MONDAY - np.datetime64(0, "ms")) / np.timedelta64(1, "s"))
+    assert (ends.begin_s[0], ends.end_s[0]) == (monday_s + 60.5, monday_s + 80.5)
+    assert np.isnan([ends.begin_s[1], ends.end_s[1]]).all()
+    assert (ends.lon_deg[0], ends.lat_deg[0]) == (untimed.lon_deg[0], untimed.lat_deg[0])
+    assert copies._Ends.of([]).begin_s.shape == (0,)
+
+
+def test_two_files_of_one_content_without_times_are_one_recording() -> None:
+    timeless = {"time": np.full(21, NAT), "sha256": "ab" * 32}
+    (found,) = copies.compare([trace_on(road(100), **timeless), trace_on(road(100), device="b", **timeless)])
+    assert (found.trace, found.other, found.metres) == (1, 0, 0.0)
+    assert copies.compare([trace_on(road(100), **timeless), trace_on(road(100), track=2, **timeless)]) == ()
+
+
 def test_only_the_twenty_nearest_of_one_time_are_compared_for_weeks() -> None:
     ends = copies._Ends(
         np.array([0.0, *([ROLLOVER_S] * 30)]), np.array([100.0, *([ROLLOVER_S + 100] * 30)]),
@@ -240,7 +255,7 @@ def straight(first_m: float, last_m: float, step_m: float = 5.0) -> np.ndarray:
     return np.column_stack([x, np.zeros(len(x))])
 
 
-@pytest.mark.parametrize(("beside_m", "given"), [(290.0, True), (310.0, False)])
+@pytest.mark.parametrize(("beside_m", "given"), [(300.0, True), (301.5, False)])
 def test_a_way_may_begin_within_300_m_of_where_another_ends(beside_m: float, given: bool) -> None:
     found = handed([trace_on(straight(0, 2000))], [trace_on(straight(3000, beside_m))])
     assert found == [["R1"] if given else [], []]
@@ -254,7 +269,7 @@ def test_a_loop_is_not_handed_its_own_end() -> None:
     assert handed([trace_on(loop)], [trace_on(loop[::-1])]) == [["R1"], ["R0"]]
 
 
-@pytest.mark.parametrize(("short_m", "ends"), [(55.0, ["R1", "R2", "R3"]), (65.0, ["R1", "R2"])])
+@pytest.mark.parametrize(("short_m", "ends"), [(59.5, ["R1", "R2", "R3"]), (60.5, ["R1", "R2"])])
 def test_who_stopped_over_sixty_metres_before_the_usual_end_is_left_out(short_m: float, ends: list[str]) -> None:
     back = [trace_on(straight(2000, 0)), trace_on(straight(2000, 0), day=1), trace_on(straight(2000, short_m), day=2)]
     assert handed([trace_on(straight(0, 2000))], back)[0] == ends
@@ -267,12 +282,10 @@ def test_a_way_whose_recordings_all_repeat_others_hands_over_nothing() -> None:
 
 def test_a_tail_is_the_last_400_m_of_the_last_thousand_fixes() -> None:
     route = Route("A", HARBOUR, (0,), (straight(0, 10),))
-    long = trace_on(straight(3000, 0))
-    tail_m = opposite._last_stretch(route, long, 60.0)
-    assert (tail_m[0, 0], tail_m[-1, 0]) == (pytest.approx(400.0, abs=0.5), pytest.approx(0.0, abs=0.1))
-    assert len(tail_m) == 81
-    dense = trace_on(straight(500, 0, step_m=0.25))
-    assert opposite._last_stretch(route, dense, 60.0)[0, 0] == pytest.approx(0.25 * 999, abs=0.3)
+    tail_m = opposite._last_stretch(route, trace_on(straight(450, 0, step_m=0.5)), 60.0)
+    assert (tail_m[0, 0], tail_m[-1, 0]) == (pytest.approx(400.0, abs=0.55), pytest.approx(0.0, abs=0.1))
+    dense_m = opposite._last_stretch(route, trace_on(straight(300, 0, step_m=0.25)), 60.0)
+    assert (len(dense_m), dense_m[0, 0]) == (1000, pytest.approx(0.25 * 999, abs=0.1))
 
 
 def test_cut_campaigns_are_arranged_as_told() -> None:

@@ -183,6 +183,28 @@ def test_an_offset_is_claimed_where_the_next_best_is_clearly_worse() -> None:
             assert found.offset_s == 3600.0
 
 
+def test_any_offset_is_believed_only_of_a_clock_that_was_never_set() -> None:
+    """5,000 s are no zone; two clocks that were set, or two that were not, do not differ by them."""
+    for one_s, other_s, claimed in ((1e9, 1e9, False), (0.0, 0.0, False), (5000.0 - 1e9, 0.0, True)):
+        one, other = track(1e9, 1e9 + 700), track(1e9, 1e9 + 700)
+        one = clocks._Track(one.time_s - 1e9 + one_s + 5000.0, one.xyz_m)
+        other = clocks._Track(other.time_s - 1e9 + other_s, other.xyz_m)
+        found = clocks._offset([one], [other])
+        assert (found is not None) is claimed, one_s
+    unset = track(1e9, 1e9 + 700, late_s=-1e9 + 5000.0)
+    found = clocks._offset([unset], [track(1e9, 1e9 + 700)])
+    assert found is not None
+    assert found.offset_s == pytest.approx(-1e9 + 5000.0, abs=1)
+    assert clocks._begins([track(5, 100), track(200, 900)]).tolist() == [5.0, 200.0]
+
+
+def test_devices_that_agree_are_not_held_against_one_another() -> None:
+    """One of them rode the same road at the same pace an hour earlier too."""
+    line = road(3000.0, 4.0)
+    both = [trace_on(np.add(line, y), device=device) for device, y in (("a", 0.0), ("b", 4.0))]
+    assert estimate_offsets([*both, trace_on(line, device="a", start_s=-3600.0)]) == ()
+
+
 # which device is right
 
 

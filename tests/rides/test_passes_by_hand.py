@@ -100,10 +100,10 @@ def test_laps_are_of_one_length_and_each_begins_where_the_last_ended() -> None:
     assert all(p.last_point + 1 == q.first_point for p, q in pairwise(found))
 
 
-@pytest.mark.parametrize(("drift_m", "count"), [(9.0, 3), (120.0, 1)])
-def test_a_lap_begins_again_near_where_it_began(drift_m: float, count: int) -> None:
-    """Round a green of 50 m: 25 m aside is the same place, though a tenth of the extent is 10 m."""
-    assert len(find_passes(trace_on(circle(3, 50.0, drift_m)), DEFAULT)) == count
+@pytest.mark.parametrize(("radius_m", "drift_m", "count"), [(50.0, 9.0, 3), (50.0, 120.0, 1), (500.0, 45.0, 3)])
+def test_a_lap_begins_again_near_where_it_began(radius_m: float, drift_m: float, count: int) -> None:
+    """25 m aside is the same place though a tenth of a small green's extent is 10 m; and a tenth of a large one's."""
+    assert len(find_passes(trace_on(circle(3, radius_m, drift_m)), DEFAULT)) == count
 
 
 def test_two_laps_of_different_length_are_no_laps_of_one_circuit() -> None:

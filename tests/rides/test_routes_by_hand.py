@@ -98,11 +98,15 @@ def test_a_part_that_lies_on_two_others_makes_them_one_way() -> None:
 
 
 def test_a_line_that_winds_within_another_follows_it_though_longer() -> None:
-    """500 m of road walked in zigzag, 60 m to each side of the middle: nearly twice the steps, all beside a line that goes on."""
-    x = np.arange(0, 501, 4.0)
-    winding = np.column_stack([x, 25.0 * np.sin(x / 7.0)])
-    assert np.hypot(*np.diff(winding, axis=0).T).sum() > 1000
-    assert members(winding, straight(0, 900)) == [(0, 1)]
+    """500 m of road walked in zigzag, 25 m to each side, beside a line that goes on for as far again.
+
+    It has more steps than the straight one, of which little over half lies beside it.
+    """
+    x = np.arange(0, 501, 2.0)
+    winding = np.column_stack([x, 25.0 * np.sin(x / 7.5)])
+    assert 1100 < np.hypot(*np.diff(winding, axis=0).T).sum() < 1500
+    assert members(winding, straight(0, 1000)) == [(0, 1)]
+    assert members(winding, straight(0, 1000)[::-1]) == [(0,), (1,)]
 
 
 def test_recordings_of_many_passes_are_one_way_with_their_like() -> None:
@@ -228,6 +232,14 @@ def test_three_that_are_two_and_two_together_are_one_ride() -> None:
     assert ride(riders[0], riders[2], riders[1]) == (0, 0, 0)
     other = trace_on(np.add(road(), [0.0, 5000.0]), device="d")
     assert ride(other, *riders) in {(0, 1, 1, 1), (1, 0, 0, 0)}
+
+
+def test_a_companion_is_found_behind_strangers_who_began_later() -> None:
+    """At 0, 280 and 100 m: the last is with the first, and 180 m from those that began in between."""
+    first, last = trace_on(road()), trace_on(np.add(road(), [0.0, 100.0]), device="z", start_s=4.0)
+    between = [trace_on(np.add(road(), [0.0, 280.0 + k]), device=f"s{k}", start_s=1.0 + k) for k in range(3)]
+    assert ride(first, *between, last) == (0, 1, 1, 1, 0)
+    assert ride(first, between[0], last) == (0, 1, 0)
 
 
 def test_labels_part_what_rode_together_and_a_stranger_of_another_place_does_not_join() -> None:

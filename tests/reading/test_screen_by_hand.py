@@ -313,6 +313,14 @@ def test_times_that_repeat_are_counted_among_those_known() -> None:
     )
 
 
+def test_two_times_are_enough_for_an_order_and_a_thousandth_of_a_second_counts() -> None:
+    two = in_order(seconds(5, 0), **path(2))
+    assert (two.index.tolist(), len(two.notes)) == ([1, 0], 1)
+    slipped = in_order(seconds(0, 1, 0.999, *range(2, 42)), **path(43))
+    assert len(slipped.notes) == 1
+    assert slipped.notes[0].startswith("Times step back 0.001 s at point 2 ")
+
+
 def test_a_way_is_not_counted_over_a_break() -> None:
     """Two halves a kilometre apart: only what lies within each is way."""
     lines = path(10)

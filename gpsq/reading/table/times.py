@@ -250,10 +250,10 @@ def _day_first(p: _Parts, date_order: str | None, found: Moments) -> tuple[bool,
 
 
 def _midnight_ms(year: FloatArray, month: FloatArray, day: FloatArray) -> FloatArray:
-    good = (month >= 1) & (month <= 12) & (day >= 1) & (day <= 31) & (year >= 1900) & (year < 2200)
+    good = (month >= 1) & (month <= 12) & (day >= 1) & (year >= 1900) & (year < 2200)
     whole = np.where(good, (year - 1970) * 12 + month - 1, 0).astype("int64").astype("datetime64[M]")
     days = whole.astype("datetime64[D]") + np.where(good, day - 1, 0).astype("int64")
-    good &= days.astype("datetime64[M]") == whole
+    good &= days.astype("datetime64[M]") == whole  # no day beyond its month's last
     return np.where(good, days.astype("datetime64[ms]").astype("int64").astype(float), np.nan)
 
 

@@ -344,6 +344,14 @@ def test_which_of_day_and_month_comes_first() -> None:
     assert notes("80-05-14", order="ymd")[0] == ["1980-05-14"]
 
 
+def test_rows_of_another_form_than_the_year_first_are_unknown() -> None:
+    found = read(
+        "time,lat,lon\n" + "".join(f"{day} 07:00Z{PLACE}" for day in ("2024-05-14", "14/5/24", "14/5/2024", "99-05-14"))
+    )
+    assert [str(t)[:10] for t in found.time] == ["2024-05-14", "NaT", "NaT", "1999-05-14"]
+    assert "2 times cannot be read, the first in row 2: 14/5/24 07:00Z" in found.notes
+
+
 def test_times_of_day_run_on() -> None:
     found = read(f"time,lat,lon\n23:59:58{PLACE}11:59:59{PLACE}11:59:58{PLACE}x{PLACE}00:00:01{PLACE}")
     seconds = [(t - found.time[0]) / np.timedelta64(1, "s") for t in found.time]

@@ -132,6 +132,8 @@ def test_earlier_results_are_a_results_folder_or_a_campaign_that_holds_one(tmp_p
         (tmp_path / folder).mkdir(parents=True)
         for table in ("run.json", "devices.csv", "tracks.csv"):
             (tmp_path / folder / table).write_text(f"{folder} {table}")
+    (tmp_path / "autumn" / "gpsq-results").mkdir()
+    (tmp_path / "autumn" / "gpsq-results" / "devices.csv").write_text("of a run that never ended")
     (tmp_path / "empty").mkdir()
     (tmp_path / "part").mkdir()
     (tmp_path / "part" / "run.json").write_text("x")

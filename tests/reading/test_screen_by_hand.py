@@ -295,6 +295,8 @@ def test_points_written_late_are_put_in_order_and_those_without_times_stay_behin
     backwards = in_order(seconds(*range(8))[::-1], **{k: v[::-1] for k, v in path(8).items()})
     assert backwards.notes == ("The track is written backwards, last point first; it was put in order of time.",)
     assert backwards.index.tolist() == list(range(8))[::-1]
+    twice = in_order(seconds(3, 2, 2, 1), **{k: v[[3, 2, 2, 1]] for k, v in path(4).items()})
+    assert twice.notes[0] == backwards.notes[0]
 
 
 def test_times_that_repeat_are_counted_among_those_known() -> None:

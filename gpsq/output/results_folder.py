@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import shutil
 import tempfile
@@ -16,7 +17,11 @@ from gpsq.output.folder_swap import replaced
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Mapping
 
+    from gpsq.output.drawing.rendering import Chart
     from gpsq.results import Analysis
+
+#: A disk with less left than this is full: an empty geopackage takes more.
+LEAST_BYTES = 2**17
 
 
 def write_results(
@@ -68,12 +73,12 @@ def write_results(
     return [out / name for name in sorted([*names, run_file.NAME])]
 
 
-def report(analysis: Analysis) -> dict[str, str | bytes]:
-    """Return the report and the charts that it shows, by name of file."""
+def report(analysis: Analysis, overlays: tuple[Chart, ...] | None = None) -> dict[str, str | bytes]:
+    """Return the report and the charts that it shows, by name of file; `overlays` where these are drawn already."""
     from gpsq.output.charts import all_charts
     from gpsq.output.report import page
 
-    figures = all_charts.figures(analysis)
+    figures = all_charts.figures(analysis, overlays)
     return {"report.html": page.report_page(analysis, figures)} | all_charts.files(figures)
 
 
@@ -119,7 +124,9 @@ def _geopackage(analysis: Analysis, path: Path) -> None:
         with _spelled(path) as spelled:
             write_geopackage(analysis, spelled)
     except (DataLayerError, DataSourceError, sqlite3.Error) as failed:
-        raise OutputError(f"{path.name}: cannot be written: {failed}") from failed
+        is_full = shutil.disk_usage(path.parent).free < LEAST_BYTES  # the library tells which of its statements failed
+        why = os.strerror(errno.ENOSPC) if is_full else failed
+        raise OutputError(f"{path.name}: cannot be written: {why}") from failed
 
 
 @contextmanager

@@ -74,7 +74,7 @@ def _assumption(counted: float, standard: float, points: float) -> tuple[bool, s
     off = standard / counted - 1 if counted > 0 else 0.0
     if points < FEWEST_CHECK_POINTS:
         return False, (
-            f"does not hold: the offsets are worth {points:.0f} independent check points, "
+            f"does not hold: the offsets are worth {int(points)} independent check points, "
             f"the standard asks for {FEWEST_CHECK_POINTS}"
         )
     if abs(off) > AGREEMENT:
@@ -113,7 +113,7 @@ def radius(rms_x_m: float, rms_y_m: float | None = None, probability: float = 0.
     """
     from scipy.optimize import brentq
 
-    large, small = max(rms_x_m, rms_y_m or rms_x_m), min(rms_x_m, rms_y_m or rms_x_m)
+    small, large = sorted((rms_x_m, rms_x_m if rms_y_m is None else rms_y_m))
     if not small > 0:
         return large * axis_factor(probability)
     angle = (np.arange(720) + 0.5) * np.pi / 720

@@ -123,6 +123,22 @@ def test_who_sets_off_before_the_end_of_the_way_back_shows_where_rides_start():
     assert fixes[3].missed_m == pytest.approx(410.0, abs=12.0)
 
 
+@pytest.mark.parametrize("stops_m", [(2500.0, 2496.0, 2503.0, 2492.0), (2400.0, 2396.0, 2404.0, 2399.0)])
+def test_who_is_first_fixed_while_waiting_at_a_light_down_the_road_shows_no_start(stops_m):
+    """One sets off at the start, two stand 330 and 410 m on: the place and its bounds are those of the one."""
+    traces = both_ways(fixed_at=(2, 66, 74, 82), stops_m=stops_m)
+    traces[0] = stood(traces[0], 40)
+    alone = [fix for fix, _ in outward(traces)[0]]
+    for k in (2, 6):
+        traces[k] = stood(traces[k], 40)
+    for fix, before in zip([fix for fix, _ in outward(traces)[0]], alone, strict=True):
+        assert fix.place_basis == before.place_basis
+        assert fix.missed_m == pytest.approx(before.missed_m, abs=4.0)
+        assert fix.missed_high_m - fix.missed_low_m == pytest.approx(
+            before.missed_high_m - before.missed_low_m, abs=8.0
+        )
+
+
 def test_who_is_seen_riding_before_the_end_of_the_way_back_makes_it_a_bound():
     fixes = [fix for fix, _ in outward(both_ways((4, 66, 74, 82), (2400.0, 2396.0, 2404.0, 2399.0)))[0]]
     assert all((fix.place_basis, fix.missed_is_minimum) == ("none", True) for fix in fixes)

@@ -162,6 +162,11 @@ def test_a_late_sentence_is_of_its_instant_up_to_three_back() -> None:
     assert first.clock_ms == second.clock_ms
 
 
+def test_two_positions_of_one_time_each_have_their_own_companions() -> None:
+    two = joined(gga("065000"), gga("065000", lat="5116.0"), rmc("065000"), rmc("065000", mode="D"))
+    assert [len(e.said) for e in two] == [2, 2]
+
+
 def test_a_fix_said_again_letter_by_letter_is_left_out_and_a_void_one_is_not() -> None:
     counts: Counter[str] = Counter()
     assert len(join(parsed(gga("065000"), rmc("065000"), gga("065000")), counts)) == 1
@@ -192,6 +197,9 @@ def test_dates_are_those_of_rmc_or_of_zda_of_the_same_instant() -> None:
     assert [e.day is not None for e in joined(*four, zda.format("065000"))] == [False] * 4
     (blank,) = joined("GPGGA,,,,,,0,00,99.99,,,,,,", zda.format("065000"))
     assert (blank.clock_ms, blank.day) == (24_600_000, ordinal["2024-07-11"])
+    assert [e.clock_ms for e in joined(gga("064959"), "GPGGA,,,,,,0,00,99.99,,,,,,", zda.format("065000"))] == [
+        24_599_000, 24_600_000,
+    ]  # fmt: skip
     assert joined(gga("065000"), "GPZDA,065000,31,06,2024,00,00")[0].day is None
 
 

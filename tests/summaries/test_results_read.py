@@ -146,6 +146,7 @@ def test_start_states_of_an_entry_are_of_its_recordings_with_a_time():
 
 @pytest.mark.parametrize(("counts", "said"), [
     (("0", "", "0"), []), (("0", "1", "9"), ["W: 1 deviation waits for a decision; until then it counts in the errors."]),
+    (("1", "1", "9"), ["W: 2 deviations wait for a decision; until then they count in the errors."]),
     (("2", "1", "9"), ["W: 3 deviations wait for a decision; until then they count in the errors."]),
 ])  # fmt: skip
 def test_undecided_deviations_are_counted_over_routes(counts, said):

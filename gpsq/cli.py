@@ -9,6 +9,7 @@ import atexit
 import contextlib
 import gc
 import os
+import sys
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -17,6 +18,7 @@ import typer
 
 from gpsq.exceptions import GpsqError, InputError
 from gpsq.output.progress import Progress
+from gpsq.output.wording import cell
 from gpsq.settings import RESULTS
 
 if TYPE_CHECKING:
@@ -104,11 +106,8 @@ def _analyse_into(
     with _running(cluster, quiet=quiet) as how:
         say = partial(_say, quiet=quiet)
         analysis = analyse_into(folder, out, say=say, **asked, **how)
-    for line in (*terminal.lines(analysis), *closing.where_it_falls_short(analysis)):
-        typer.echo(line)
-    typer.echo(f"\nReport: {out / 'report.html'}")
-    for line in closing.row_to_copy(analysis, folder / start_log.FILE):
-        typer.echo(line)
+    _tell(*terminal.lines(analysis), *closing.where_it_falls_short(analysis), "", f"Report: {out / 'report.html'}")
+    _tell(*closing.row_to_copy(analysis, folder / start_log.FILE))
     if open_browser:
         import webbrowser
 
@@ -155,7 +154,7 @@ def fleet(
 
     with _running(cluster, quiet=quiet) as how:
         found = run(source, out, **how)
-    typer.echo(f"{found.recordings} recordings on {found.routes} routes: {out / 'tracks'}")
+    _tell(f"{found.recordings} recordings on {found.routes} routes: {out / 'tracks'}")
     if found.unreadable:
         _say(f"{found.unreadable} recordings could not be read; {out / 'fleet.json'} says why.")
         raise typer.Exit(PARTLY)
@@ -182,14 +181,13 @@ def check(
 
     missing = [path for path in paths if not path.exists() and not path.is_symlink()]
     for path in missing:
-        typer.echo(str(InputError(str(path), "no such file or folder", "a file or a folder")), err=True)
+        _say(str(InputError(str(path), "no such file or folder", "a file or a folder")))
     records = inspect_paths([p for p in paths if p not in missing], Settings(), time_zone=zone, date_order=date_order)
     if as_json:
         typer.echo(json.dumps(records, ensure_ascii=False, indent=2))
     else:
-        typer.echo(describe(records))
-        for line in shortfall_lines([path for path in paths if path.is_dir()], say=_say):
-            typer.echo(line)
+        _tell(*describe(records).split("\n"))
+        _tell(*shortfall_lines([path for path in paths if path.is_dir()], say=_say))
     if not records:
         raise typer.Exit(NOTHING)
     if missing or any(record["outcome"] == "error" for record in records):
@@ -218,8 +216,7 @@ def flag(
 
     analysis = _analysis(folder, cut_passes=cut_passes, quiet=quiet)
     if not words:
-        for line in terminal.deviation_lines(analysis):
-            typer.echo(line)
+        _tell(*terminal.deviation_lines(analysis))
         return
     *names, decision = words
     if decision not in flags.DECISIONS or not names:
@@ -230,7 +227,7 @@ def flag(
         )
     chosen = meant(analysis, names)
     flags.change(folder, lambda kept: flags.decided(kept, events.each_once(chosen), analysis.traces, decision, note))
-    typer.echo(terminal.decision_line(chosen, decision))
+    _tell(terminal.decision_line(chosen, decision))
     _say(f"Run gpsq analyse {folder} to see the figures change.", quiet=quiet)
 
 
@@ -251,9 +248,7 @@ def compare(
 
     found = compare_campaigns(results, Settings())
     campaigns_page.write_compared(found, out)
-    for line in campaigns_page.lines(found):
-        typer.echo(line)
-    typer.echo(f"\nPage: {out / 'compare.html'}")
+    _tell(*campaigns_page.lines(found), "", f"Page: {out / 'compare.html'}")
     _say(*found.problems)
     if found.problems:
         _say(f"{len(found.problems)} of {len(results)} folders could not be read.", quiet=quiet)
@@ -278,7 +273,7 @@ def replay(
     found = film.ride_named(analysis, ride)
     path = out or Path(f"replay-{slug(found)}.gif")
     film.write_film(analysis, found, path)
-    typer.echo(f"Film: {path}")
+    _tell(f"Film: {path}")
 
 
 @app.command()
@@ -295,7 +290,7 @@ def publish(
 
     analysis = _analysis(folder, cut_passes=cut_passes, quiet=quiet)
     remarks = write(analysis, folder, out, tiles=tiles)
-    typer.echo(f"Published: {out / 'report.html'}")
+    _tell(f"Published: {out / 'report.html'}")
     _say(*remarks)
     _say(f"What is hidden is kept in {folder / secret.NAME}: never publish that file, and do not lose it.", quiet=quiet)
     _say(*(u.message for u in analysis.unreadable))
@@ -316,15 +311,20 @@ def serve(
     """Open the local page: drop recordings, see the table, open the map, flag. Only this computer can reach it."""
     from gpsq.web.serve import serve as run
 
-    run(folder, port, open_browser=open_browser, say=typer.echo)
+    run(folder, port, open_browser=open_browser, say=_tell)
 
 
-def _say(*lines: str, quiet: bool = False) -> None:
-    for line in () if quiet else lines:
-        typer.echo(line, err=True)
+def _say(*lines: str, quiet: bool = False, err: bool = True) -> None:
+    for line in () if quiet else lines:  # names of files and devices in it may hold any characters
+        typer.echo(cell(line), err=err)
+
+
+_tell = partial(_say, err=False)
 
 
 def _set_up_process() -> None:
+    with contextlib.suppress(AttributeError):  # one that knows few letters (cp1252 in a pipe) spells out the others
+        sys.stdout.reconfigure(errors="backslashreplace")  # type: ignore[union-attr]
     # Matrices here are small: threads of the linear algebra only take the cores from the processes that share the work.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     # Nearly all that is made is kept to the end, so looking through it often finds little and takes a tenth of the time;
@@ -342,7 +342,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
         _say(*error.lines, str(error))
         raise SystemExit(NOTHING) from None
     except KeyboardInterrupt:
-        typer.echo("stopped; earlier results are whole", err=True)
+        _say("stopped; earlier results are whole")
         raise SystemExit(NOTHING) from None
 
 

@@ -168,10 +168,9 @@ def _regions(numbers: Sequence[int], traces: Sequence[Trace]) -> list[list[int]]
             regions.remove(region)
             joined += region
         regions.append(joined)
-    lost = [k for k in numbers if not traces[k].accepted]
-    if lost:
-        regions = [[*lost, *(regions[0] if regions else [])], *regions[1:]]
-    return [sorted(region) for region in regions]
+    regions = sorted(map(sorted, regions)) or [[]]
+    regions[0] = sorted([*regions[0], *(k for k in numbers if not traces[k].accepted)])
+    return regions if regions[0] else []
 
 
 def _nearest_m(k: int, region: Sequence[int], traces: Sequence[Trace]) -> float:

@@ -2,6 +2,11 @@
 
 from __future__ import annotations
 
+import os
+import shutil
+import tempfile
+from contextlib import contextmanager
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from gpsq.exceptions import OutputError
@@ -9,8 +14,7 @@ from gpsq.output import run_file, share
 from gpsq.output.folder_swap import replaced
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping
-    from pathlib import Path
+    from collections.abc import Callable, Iterator, Mapping
 
     from gpsq.results import Analysis
 
@@ -112,6 +116,21 @@ def _geopackage(analysis: Analysis, path: Path) -> None:
     from gpsq.output.tables.layers import write_geopackage
 
     try:
-        write_geopackage(analysis, path)
+        with _spelled(path) as spelled:
+            write_geopackage(analysis, spelled)
     except (DataLayerError, DataSourceError, sqlite3.Error) as failed:
         raise OutputError(f"{path.name}: cannot be written: {failed}") from failed
+
+
+@contextmanager
+def _spelled(path: Path) -> Iterator[Path]:
+    """Give a path that is text, for a library that takes no other; what is written there ends up at `path`."""
+    try:
+        os.fspath(path).encode("utf-8")
+    except UnicodeEncodeError:
+        with tempfile.TemporaryDirectory() as folder:
+            elsewhere = Path(folder, path.name)
+            yield elsewhere
+            shutil.move(elsewhere, path)
+    else:
+        yield path

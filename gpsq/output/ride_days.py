@@ -21,7 +21,6 @@ if TYPE_CHECKING:
 
 DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
-ONE_DAY = np.timedelta64(1, "D")
 
 
 def ride_starts(analysis: Analysis) -> dict[str, datetime]:

@@ -23,7 +23,8 @@ NOTHING_M = 0.05
 GAP = "\N{NO-BREAK SPACE}"
 
 
-_CONTROL = re.compile("[\x00-\x1f\x7f-\x9f\u2028\u2029]")
+#: Control characters, line separators, and those that turn the direction of all that follows (Unicode 16.0, 23.2 and UAX 9).
+_CONTROL = re.compile("[\x00-\x1f\x7f-\x9f\u2028\u2029\u202a-\u202e\u2066-\u2069]")
 
 
 def cell(text: str) -> str:

@@ -118,11 +118,9 @@ def _files(source: Path, out: Path) -> dict[str, Path]:
         return {source.name: source}
     if not source.is_dir():
         raise NothingToAnalyse(str(source), "nothing of that name", "a folder of recordings, or a Parquet file")
-    tabular = [path for path in sorted(source.rglob(f"*{SUFFIX}")) if not path.is_relative_to(out)]
-    if tabular:
-        return {path.relative_to(source).as_posix(): path for path in tabular}
     references = frozenset(campaigns.load(source).reference.values())
-    return {f.name: f.path for f in find_files(source, references).files if not f.path.is_relative_to(out)}
+    found = {f.name: f.path for f in find_files(source, references).files if not f.path.is_relative_to(out)}
+    return {name: path for name, path in found.items() if path.suffix == SUFFIX} or found
 
 
 def _told_beside(folder: Path) -> tuple[Campaign, start_log.StartLog, tuple[Flag, ...]]:

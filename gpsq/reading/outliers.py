@@ -115,7 +115,8 @@ def find_spikes(
     xyz = to_earth_centred(lon_deg, lat_deg)
     apart = np.flatnonzero(np.diff(fixes) > 1)
     aside = [
-        Spike(int(fixes[k]), int(fixes[k + 1] - fixes[k] - 1), _off_m(time, xyz, fixes[k], fixes[k + 1])) for k in apart
+        Spike(int(low), int(high - low - 1), float(_off_m(time, xyz, low, high).max()))
+        for low, high in zip(fixes[apart], fixes[apart + 1], strict=True)
     ]
     kept = [
         Spike(int(fixes[low]), high - low - 1, metres)
@@ -124,17 +125,21 @@ def find_spikes(
     return tuple(sorted([*aside, *kept], key=lambda spike: spike.after_point))
 
 
-def _off_m(time: TimeArray, xyz: FloatArray, before: int, after: int) -> float:
-    """Return how far the points between two fixes lie at most off the straight and even way between these."""
+def _off_m(time: TimeArray, xyz: FloatArray, before: int, after: int) -> FloatArray:
+    """Return how far the points between two fixes lie off the straight and even way between these."""
     inside = np.arange(before + 1, after)
     seconds, span_s = seconds_between(time, before, inside), float(seconds_between(time, before, after))
     share = seconds / span_s if span_s > 0 and np.isfinite(seconds).all() else (inside - before) / (after - before)
     way = xyz[before] + share[:, None] * (xyz[after] - xyz[before])
-    return float(norms(xyz[inside] - way).max())
+    return norms(xyz[inside] - way)
 
 
 def _kept_spikes(time: TimeArray, xyz: FloatArray, settings: Settings) -> Iterator[tuple[int, int, float]]:
-    """Yield (fix before, fix after, metres off) of the spikes among fixes that were kept; the shortest ones first."""
+    """Yield (fix before, fix after, metres off) of the spikes among fixes that were kept.
+
+    All fixes of a spike are far off, and the longest are looked for first: of two fixes off one after the other, either
+    lies near enough to the other to hide how far off they are.
+    """
     legs_m = norms(np.diff(xyz, axis=0))
     if legs_m.max() < settings.spike_m / settings.outlier_max_points:
         return  # no few legs lead so far off
@@ -144,7 +149,7 @@ def _kept_spikes(time: TimeArray, xyz: FloatArray, settings: Settings) -> Iterat
     with np.errstate(invalid="ignore"):
         fast = legs_m > pace_mps * np.diff(time) / np.timedelta64(1, "s")
     counted = np.zeros(len(xyz), dtype=bool)
-    for size in range(1, settings.outlier_max_points + 1):
+    for size in range(settings.outlier_max_points, 0, -1):
         out = np.flatnonzero(fast[: len(fast) - size] & fast[size:])
         seconds = seconds_between(time, out, out + size + 1)
         metres = norms(xyz[out + size + 1] - xyz[out])
@@ -152,9 +157,9 @@ def _kept_spikes(time: TimeArray, xyz: FloatArray, settings: Settings) -> Iterat
         for before in out[brief].tolist():
             after = before + size + 1
             off_m = _off_m(time, xyz, before, after)
-            if off_m >= least_m and not counted[before:after].any():
+            if off_m.min() >= least_m and not counted[before : after + 1].any():
                 counted[before + 1 : after] = True
-                yield before, after, off_m
+                yield before, after, float(off_m.max())
 
 
 def mark_far(

@@ -38,7 +38,8 @@ def read_parquet(path: Path, name: str, *, settings: Settings) -> list[Trace | U
     import pyarrow.parquet as pq
 
     try:
-        rows = pq.read_table(path, partitioning=None)
+        with path.open("rb") as file:  # the library takes no path with bytes that are no text
+            rows = pq.read_table(file)
         lon, lat = _positions(rows, name)
         recording = _column(rows, "recording")
     except (pa.ArrowException, OSError) as error:

@@ -34,8 +34,9 @@ _NULL_DEG = 1e-6
 _COARSE_DEG = 1e-4
 #: So many different values do not lie on a coarse grid by chance.
 _GRID_VALUES = 20
-#: So many identical positions are no chance.
+#: Years that a receiver's clock may show.
 _YEARS = (1980, 2099)
+#: So many identical positions are no chance.
 _NEVER_MOVED = 10
 #: Names that are longer hold something else, and would be repeated in every table and page.
 _MOST_SIGNS = 300

@@ -20,6 +20,8 @@ if TYPE_CHECKING:
 
 #: Two exports of one recording differ by rounding only.
 _SAME_M = 1.0
+#: And in a few points that one of them leaves out.
+_SAME_SHARE = 0.9
 #: Seconds of a trace that are looked at, in cells so large, and how many must agree before it is compared in full:
 #: two exports of one recording fall into one cell mostly, two devices of one rider mostly not.
 _MARKS, _CELL_M, _LEAST_MET = 24, 4.0, 3
@@ -146,7 +148,7 @@ def _apart_if_same(traces: Sequence[Trace], i: int, j: int) -> float | None:
     """Return how far two traces lie apart where they are one recording, None where they are not."""
     first, second = traces[i], traces[j]
     shared, at_first, at_second = np.intersect1d(_whole(first), _whole(second), return_indices=True)
-    if len(shared) < 2 or len(shared) < 0.9 * max(first.accepted, second.accepted):
+    if len(shared) < _SAME_SHARE * max(first.accepted, second.accepted):
         return None
     apart_m = float(norms(_xyz(first)[at_first] - _xyz(second)[at_second]).max())
     return apart_m if apart_m <= _SAME_M else None

@@ -47,11 +47,10 @@ def tails_towards(
     """
     single = [tuple(i for i in route.members if i not in twins) for route in routes]
     firsts, lasts = ([_on_sphere(traces, members, at) for members in single] for at in (0, -1))
-    usual = [np.median(last, axis=0) if len(last) else np.full(3, np.nan) for last in lasts]
+    usual = {k: np.median(last, axis=0) for k, last in enumerate(lasts) if len(last)}
     ends = CellIndex()
-    for k, last in enumerate(lasts):
-        if len(last):
-            ends.put(k, cells_of(usual[k][None], NEAR_M))
+    for k, place in usual.items():
+        ends.put(k, cells_of(place[None], NEAR_M))
     found = []
     for k, route in enumerate(routes):
         tails: list[Tail] = []

@@ -280,9 +280,9 @@ def _arrivals(signal: FloatArray, turns: list[int], window: int) -> list[int]:
 
     The middle of the stay is taken; of a stay longer than the smoothing can blur, its beginning.
     """
-    ups = [place > 0 and signal[turn] > signal[turns[place - 1]] for place, turn in enumerate(turns)]
-    ups[0] = not ups[1]
     heights = signal[turns]
+    rises = (np.diff(heights) > 0).tolist()
+    ups = [not rises[0], *rises]
     arrivals = [turns[0]]
     for place, (before, turn) in enumerate(pairwise(turns), start=1):
         usual = float(np.median(heights[np.array(ups) == ups[place]]))

@@ -206,18 +206,21 @@ def group_rides(traces: Sequence[Trace], settings: Settings, ahead_s: Sequence[f
     """Return the number of the ride each trace belongs to, counted from 0 in order of time.
 
     Traces are one ride when the start log names one, or when they run at the same time for most of the shorter one and
-    stay together. `ahead_s` is how far each trace's clock is known to be ahead; it is used here and changes no time.
+    stay together; what the log names differently is never one, whoever else was with both. `ahead_s` is how far each
+    trace's clock is known to be ahead; it is used here and changes no time.
     """
     spans = [_span_s(trace, ahead) for trace, ahead in zip(traces, ahead_s, strict=True)]
-    ride = np.arange(len(traces))
+    ride, label = np.arange(len(traces)), [trace.ride_label for trace in traces]
     order = sorted(range(len(traces)), key=lambda i: (spans[i] is None, spans[i] or (0.0, 0.0), _when(traces[i])))
     for i, likely in _may_be_one_trip(order, spans, traces):
         others = likely[ride[likely] != ride[i]]
         while len(others):
             j, others = int(others[-1]), others[:-1]
-            if _one_trip(traces, i, j, spans, settings, ahead_s):
-                first, second = sorted((ride[i], ride[j]))
+            first, second = sorted((int(ride[i]), int(ride[j])))
+            named_apart = label[first] and label[second] and label[first] != label[second]
+            if not named_apart and _one_trip(traces, i, j, spans, settings, ahead_s):
                 ride[ride == second] = first
+                label[first] = label[first] or label[second]
                 others = others[ride[others] != first]
     numbers: dict[int, int] = {}
     for i in order:
@@ -276,9 +279,7 @@ def _one_trip(
     ahead_s: Sequence[float],
 ) -> bool:
     a, b, span_a, span_b = traces[i], traces[j], spans[i], spans[j]
-    if a.ride_label and b.ride_label:
-        return a.ride_label == b.ride_label
-    if a.key == b.key:
+    if a.key == b.key or (a.ride_label and a.ride_label == b.ride_label):
         return True
     if span_a is None or span_b is None:
         return False

@@ -1,4 +1,4 @@
-"""What a paired comparison of so many rides is likely to find, and how many rides a question needs: power.
+"""What a paired comparison of so many rides is likely to find: power.
 
 Each is that of the test in use: the exact sign test for times, for ratios Student's up to seven rides and sign flips
 from eight on. The power that the effect just seen would have is never told: it says no more than its p
@@ -15,7 +15,6 @@ from gpsq.statistics.intervals import median_ranks
 
 #: The customary power of a test that is planned.
 POWER = 0.8
-MOST_RIDES = 10_000
 #: Effects, in standard deviations of the difference from ride to ride, that sign flips find with 80 % power at 5 %, by
 #: number of rides: counted by trying all flips on 6,000 normal samples each; from 13 rides on Student's figure holds.
 COUNTED_AT = 0.95
@@ -91,19 +90,3 @@ def detectable_ratio(rides: int, confidence: float = 0.95) -> float:
     if rides not in SIGN_FLIPS_FIND:
         return detectable(rides, power_of_student, confidence)
     return SIGN_FLIPS_FIND[rides] if confidence == COUNTED_AT else float("nan")
-
-
-def rides_needed(effect: float, power_of: Power, confidence: float = 0.95, power: float = POWER) -> int | None:
-    """Return the fewest rides with which a true difference is found with that power; None above `MOST_RIDES`.
-
-    Examples
-    --------
-    >>> rides_needed(0.5, power_of_student), rides_needed(1.5, power_of_student), rides_needed(1.5, power_of_signs)
-    (34, 6, 9)
-    """
-    if not effect > 0 or power_of(MOST_RIDES, effect, confidence) < power:
-        return None
-    least = 2
-    while power_of(least, effect, confidence) < power:
-        least += 1 if least < 300 else least // 100
-    return least

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gpsq.statistics import intervals
-from gpsq.summaries.station_table import effective_stations, spread_over_rides
+from gpsq.summaries.station_table import effective_stations, sd_over_rides
 from gpsq.summary_types import AgainstReference
 
 if TYPE_CHECKING:
@@ -46,8 +46,7 @@ def against_reference(offset_m: FloatArray, confidence: float = 0.95) -> Against
     counted = float(np.quantile(np.abs(known), 0.95))
     standard = accuracy * axis_factor()
     holds, text = _assumption(counted, standard, _check_points(rows - known.mean()))
-    spread = spread_over_rides(rows)
-    precision = float(np.sqrt(spread.square_m2 / spread.degrees)) if spread.degrees > 0 else float("nan")
+    precision = sd_over_rides(rows)
     # The median of a ride, as everywhere: one fault of a hundred metres is no offset of the whole.
     bias = intervals.mean(np.array([np.nanmedian(row) for row in rows]), confidence)
     return AgainstReference(
@@ -75,7 +74,7 @@ def _assumption(counted: float, standard: float, points: float) -> tuple[bool, s
     off = standard / counted - 1 if counted > 0 else 0.0
     if points < FEWEST_CHECK_POINTS:
         return False, (
-            f"does not hold: the offsets are worth {points:.0f} independent check points, "
+            f"does not hold: the offsets are worth {int(points)} independent check points, "
             f"the standard asks for {FEWEST_CHECK_POINTS}"
         )
     if abs(off) > AGREEMENT:
@@ -114,7 +113,7 @@ def radius(rms_x_m: float, rms_y_m: float | None = None, probability: float = 0.
     """
     from scipy.optimize import brentq
 
-    large, small = max(rms_x_m, rms_y_m or rms_x_m), min(rms_x_m, rms_y_m or rms_x_m)
+    small, large = sorted((rms_x_m, rms_x_m if rms_y_m is None else rms_y_m))
     if not small > 0:
         return large * axis_factor(probability)
     angle = (np.arange(720) + 0.5) * np.pi / 720

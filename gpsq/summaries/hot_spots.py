@@ -30,6 +30,8 @@ if TYPE_CHECKING:
 
 #: Offsets are averaged over this length first, and their sizes over twice as much: a block of houses (common practice).
 BIN_M, SMOOTH_BINS = 25.0, 2
+#: Beyond 100 km bins are longer instead of more, or one leap would have thousands of kilometres searched for places.
+MOST_BINS = 4000
 #: The chance that is allowed is half of what the level says: moved offsets hold a little less than the recordings do
 #: (6 of 60 even campaigns with three devices named a place without this, tests/validation/identical_devices.py).
 SHIFTS, ALLOWED = 200, 0.5
@@ -43,7 +45,7 @@ AT_A_TIME = 100_000
 
 @dataclass(frozen=True, eq=False)
 class _Search:
-    """The traces of a route, (k, b) means over bins, and the height that chance reaches.
+    """The traces of a route, (k, b) means over bins of `bin_m`, and the height that chance reaches.
 
     `offset_m` are their offsets from one common line, which are moved to see what chance does; `size_m` the sizes of those
     from the lines made without their own ride, of which places are made. Moved ones are held against the median of the
@@ -54,6 +56,7 @@ class _Search:
     size_m: FloatArray
     ride: IntArray
     usual_m: FloatArray
+    bin_m: float
     height: float
 
 
@@ -96,11 +99,13 @@ def _level(confidence: float, routes: int) -> float:
 
 
 def _search(table: StationTable, level: float, rng: np.random.Generator) -> _Search:
-    offset, size = _binned(on_common_line(table), table.along_m), np.abs(_binned(table.offset_m, table.along_m))
+    bin_m = _bin_m(table.along_m)
+    offset = _binned(on_common_line(table), table.along_m, bin_m)
+    size = np.abs(_binned(table.offset_m, table.along_m, bin_m))
     rides = list(dict.fromkeys(table.ride))
     ride = np.array([rides.index(name) for name in table.ride])
     usual = np.array([_usual(size[table.of(d)]) for d in table.device])
-    found = _Search(offset, size, ride, usual, np.inf)
+    found = _Search(offset, size, ride, usual, bin_m, np.inf)
     shifts = max(SHIFTS, _least_shifts(level))
     distance = rng.integers(offset.shape[1], size=(shifts, len(rides)))
     highest = [
@@ -129,9 +134,18 @@ def _least_shifts(level: float) -> int:
     return math.ceil(1 / (1 - level) - 1e-6) - 1
 
 
-def _binned(offset_m: FloatArray, along_m: FloatArray) -> FloatArray:
+def _bin_m(along_m: FloatArray) -> float:
+    """Return how long the bins of a road are.
+
+    >>> _bin_m(np.array([0.0, 100_000.0])), _bin_m(np.array([0.0, 3_000_000.0]))
+    (25.0, 750.0)
+    """
+    return max(BIN_M, float(along_m[-1] - along_m[0]) / MOST_BINS)
+
+
+def _binned(offset_m: FloatArray, along_m: FloatArray, bin_m: float) -> FloatArray:
     """Return the mean of each row over bins of the road, nan where less than half of one is known."""
-    which = (along_m - along_m[0]) // BIN_M
+    which = (along_m - along_m[0]) // bin_m
     edges = np.searchsorted(which, np.arange(which[-1] + 2))
     known = np.isfinite(offset_m)
 
@@ -222,8 +236,8 @@ def _named(found: _Search, table: StationTable, spread_m: FloatArray) -> Iterato
     known = np.isfinite(spread_m)
     typical = float(np.median(spread_m[known])) if known.any() else np.nan
     for first, last in _joined(_hot(found, found.size_m)):
-        from_m = float(table.along_m[0]) + first * BIN_M
-        inside = (table.along_m >= from_m) & (table.along_m < from_m + (last - first) * BIN_M)
+        from_m = float(table.along_m[0]) + first * found.bin_m
+        inside = (table.along_m >= from_m) & (table.along_m < from_m + (last - first) * found.bin_m)
         local = spread_m[inside & known]
         spread = float(np.sqrt(np.mean(local**2))) if local.size else np.nan
         yield HotSpot(
@@ -247,9 +261,11 @@ def _would_show_m(found: _Search, rng: np.random.Generator) -> float:
     """Return the shortest stretch with `TIMES` the error that would have been seen; inf where none would."""
     bins, rides = found.offset_m.shape[1], int(found.ride.max()) + 1
     for length_m in LENGTHS_M:
-        width = round(length_m / BIN_M)
+        width = round(length_m / found.bin_m)
         if width * 2 > bins:
             break
+        if not width:
+            continue
         drawn = [(rng.integers(bins, size=rides), int(rng.integers(bins - width))) for _ in range(TRIALS)]
         planted = _shifted(found.offset_m, found.ride, np.array([distance for distance, _ in drawn]))
         low = np.array([first for _, first in drawn])

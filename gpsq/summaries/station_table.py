@@ -151,33 +151,14 @@ def _autosum(rows: FloatArray) -> FloatArray:
     return lags
 
 
-@dataclass(frozen=True)
-class Spread:
-    """Sum of squares about the mean over rides, and its degrees of freedom, with each ride left out in turn.
+def sd_over_rides(offset_m: FloatArray) -> float:
+    """Return the standard deviation about the mean over rides, pooled over all stations; nan where no station has two.
 
-    `without` (n, 2) holds the sum and the degrees without ridefor the rides that share a station with another;
-    `places` is the effective number of independent stations.
+    Examples
+    --------
+    >>> round(sd_over_rides(np.array([[1.0, 7.0], [3.0, np.nan]])), 3)  # √((1 − 2)² + (3 − 2)²) of the first station alone
+    1.414
     """
-
-    square_m2: float
-    degrees: float
-    without: FloatArray
-    places: float
-
-
-def spread_over_rides(offset_m: FloatArray) -> Spread:
-    """Return the sum of squares about the mean over rides at each station, summed over stations.
-
-    `offset_m` is (n, m), one row per ride. A station counts where two rides have it.
-    """
-    known = np.isfinite(offset_m)
-    count = known.sum(axis=0)
-    residual = offset_m - mean_of_known(offset_m)
-    square = np.where(known & (count > 1), residual**2, 0.0)
-    total = square.sum(axis=0)
-    # Leaving ride i out takes r² n/(n−1) from the sum about the mean: exact, no second pass.
-    lost = square * np.divide(count, count - 1, out=np.zeros(len(count)), where=count > 1)
-    counted = known & (count > 1)
-    degrees = float((count - 1)[count > 1].sum())
-    without = np.column_stack([total.sum() - lost.sum(axis=1), degrees - counted.sum(axis=1)])
-    return Spread(float(total.sum()), degrees, without[counted.any(axis=1)], effective_stations(residual))
+    degrees = np.maximum(np.isfinite(offset_m).sum(axis=0) - 1, 0).sum()
+    square_m2 = float(np.nansum((offset_m - mean_of_known(offset_m)) ** 2))
+    return float(np.sqrt(square_m2 / degrees)) if degrees else float("nan")

@@ -11,6 +11,8 @@ a test fails, where the module cannot be loaded, and where the tests take far lo
 from __future__ import annotations
 
 import argparse
+import ast
+import gc
 import importlib
 import os
 import signal
@@ -29,6 +31,7 @@ ROOT = Path(__file__).resolve().parents[2]
 LIBRARIES = (
     "numpy", "scipy.special", "scipy.stats", "scipy.spatial", "scipy.optimize", "pandas", "geopandas", "pyogrio", "shapely",
     "pyproj", "numba", "matplotlib.figure", "lxml.html", "hypothesis", "pytest", "gpxpy", "PIL.Image",
+    "_hypothesis_pytestplugin", "pytest_benchmark.plugin", "xdist.plugin", "anyio.pytest_plugin", "hypothesis.internal.entropy",
 )  # fmt: skip
 NOTICED, TOO_LONG, UNNOTICED = "noticed", "too long", "UNNOTICED"
 
@@ -79,9 +82,40 @@ def _tested(module: Path, text: str, tests: list[str], *, compiled: bool) -> int
             "--assert=plain",
             "-p",
             "no:cacheprovider",
+            "-p",
+            "no:unraisableexception",  # collects garbage, which takes as long as many a test
             f"--basetemp={folder}/t",
         ]
         return int(pytest.main([*options, "-m", "not open_data", str(module), *tests]))
+
+
+def load_what_does_not_rest_on(module: Path) -> None:
+    """Load what of gpsq comes to no import of the module, so that it need not be loaded again with each mistake."""
+    imports: dict[str, set[str]] = {}
+    for path in sorted((ROOT / "gpsq").rglob("*.py")):
+        nodes = ast.walk(ast.parse(path.read_text("utf-8")))
+        name = _name(path)
+        imports[name] = {wanted for node in nodes for wanted in _imported(node)} | {name.rpartition(".")[0]}
+    rests, found = {_name(module)}, {_name(module)}
+    imports.pop("gpsq")  # names everything, and loads it when it is used
+    while found:
+        found = {name for name, wanted in imports.items() if name not in rests and wanted & rests}
+        rests |= found
+    for name in sorted(imports.keys() - rests - {"gpsq.__main__"}):
+        importlib.import_module(name)
+
+
+def _name(path: Path) -> str:
+    return ".".join(path.relative_to(ROOT).with_suffix("").parts).removesuffix(".__init__")
+
+
+def _imported(node: ast.AST) -> list[str]:
+    if isinstance(node, ast.Import):
+        return [alias.name for alias in node.names]
+    if isinstance(node, ast.ImportFrom) and node.module:
+        packages = [node.module, node.module.rpartition(".")[0]]
+        return [*packages, *(f"{node.module}.{alias.name}" for alias in node.names)]
+    return []
 
 
 def measure(module: Path, tests: list[str], count: int, seed: int, factor: float) -> Counter[str]:
@@ -135,6 +169,9 @@ def main() -> None:
     sys.path[:0] = [str(ROOT), str(Path(__file__).parent)]
     for name in LIBRARIES:
         importlib.import_module(name)
+    if given.module:
+        load_what_does_not_rest_on(given.module.resolve())
+    gc.freeze()
     begun = time.monotonic()
     what = "what is compiled" if given.kernels else str(given.module)
     counts = measure_kernels() if given.kernels else measure(

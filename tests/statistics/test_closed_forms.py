@@ -124,8 +124,7 @@ def test_no_figure_needs_scipy_stats() -> None:
         "r = np.random.default_rng;"
         "x = np.arange(9.0); intervals.median(x); intervals.proportion(1, 3); intervals.mean_difference(x, r(1));"
         "paired.sign_flip_p(x, r(1)); paired.student_p(x[:3]); paired.adjusted([0.1]);"
-        "power.rides_needed(1.0, power.power_of_student);"
-        "power.detectable(9, power.power_of_signs); intervals.rate(3, 1.0);"
+        "power.detectable(9, power.power_of_student); power.detectable(9, power.power_of_signs); intervals.rate(3, 1.0);"
         "paired.sign_test(x); paired.ratio(x); bridge.random_effects([0.1, 0.2, 0.3], [1, 1, 1]); survival.median_time(x, x > 5);"
         "print(*(name for name in ('scipy.stats', 'scipy.optimize') if name in sys.modules))"
     )

@@ -7,7 +7,7 @@ import pytest
 from offset_campaigns import Truth, campaign, left_out_offsets, positions
 
 from gpsq.settings import Settings
-from gpsq.summaries.accuracy import against_reference, axis_factor, radius
+from gpsq.summaries.accuracy import _assumption, against_reference, axis_factor, radius
 from gpsq.summaries.device_figures import summarise
 
 
@@ -104,3 +104,65 @@ def test_nothing_covered_gives_nothing():
     found = against_reference(np.full((2, 5), np.nan))
     assert np.isnan(found.accuracy_m)
     assert not found.assumption_holds
+
+
+def test_trueness_is_the_mean_of_each_station_less_its_noise():
+    """Rides 2, 4 at one station and 1 alone at another: means 3 and 1, variance 2, noise (2/2 + 2/1)/2: √(10/2 − 1.5)."""
+    nan = np.nan
+    found = against_reference(np.array([[2.0, nan, nan], [4.0, 1.0, nan], [nan, nan, nan]]))
+    assert (found.rides, found.precision_m) == (2, pytest.approx(np.sqrt(2)))
+    assert found.systematic_m == pytest.approx(np.sqrt(3.5))
+    assert against_reference(np.array([[1.0], [-1.0]])).systematic_m == 0.0  # noise alone: 0 less 1 is none
+    assert against_reference(np.array([[3.0, -4.0]])).systematic_m == pytest.approx(
+        np.sqrt(12.5)
+    )  # one ride: all of it
+    nothing = against_reference(np.full((2, 3), nan))
+    assert (nothing.rides, nothing.assumption, nothing.assumption_holds) == (0, "no station is covered", False)
+
+
+def test_the_bias_is_the_mean_of_the_rides_medians_with_students_interval():
+    """Medians 2 and 4: 3 ± t(.975, 1) · 1 = 12.706, at 90 % t(.95, 1) = 6.314 (handbook table)."""
+    rows = np.array([[2.0, 2.0, 99.0], [4.0, -7.0, 4.0]])
+    for found, half in ((against_reference(rows), 12.706), (against_reference(rows, 0.9), 6.314)):
+        assert (found.bias_m.value, found.bias_m.low, found.bias_m.high) == pytest.approx(
+            (3.0, 3 - half, 3 + half), rel=1e-4
+        )
+
+
+def test_sizes_that_95_per_cent_keep():
+    """Offsets 0 … 100, every other one to the right: 95 are counted; by the standard 1.96 and 2.4477 times √(Σk²/101) = 58.02."""
+    found = against_reference(np.where(np.arange(101) % 2, -1.0, 1.0)[None] * np.arange(101.0))
+    assert found.within_95_m == 95.0
+    assert found.accuracy_m == pytest.approx(np.sqrt(100 * 201 / 6))
+    assert (found.standard_95_m, found.radius_95_m) == pytest.approx((1.95996 * 57.879, 2.44775 * 57.879), rel=1e-4)
+
+
+@pytest.mark.parametrize(
+    ("counted", "standard", "points", "holds", "said"),
+    [
+        (10.0, 10.9, 20.0, True, "holds: the figure lies within 10% of the one counted"),
+        (10.0, 9.1, 99.0, True, "holds: the figure lies within 10% of the one counted"),
+        (10.0, 11.2, 20.0, False, "does not hold: not normal about nought, the figure is 12% above the one counted"),
+        (10.0, 8.5, 20.0, False, "does not hold: not normal about nought, the figure is 15% below the one counted"),
+        (10.0, 10.0, 19.9, False,
+         "does not hold: the offsets are worth 19 independent check points, the standard asks for 20"),
+        (0.0, 0.0, 20.0, True, "holds: the figure lies within 10% of the one counted"),
+    ],
+)  # fmt: skip
+def test_whether_the_standards_figure_may_be_used(counted, standard, points, holds, said):
+    assert _assumption(counted, standard, points) == (holds, said)
+
+
+def test_check_points_are_the_rides_times_their_independent_places():
+    """Forty rides whose two stations go together are forty points; of nineteen it is one too few."""
+    rows = np.random.default_rng(3).standard_normal((40, 1)) * np.ones((40, 2))
+    assert against_reference(rows[:19] + 0.01).assumption.startswith(
+        "does not hold: the offsets are worth 19 independent"
+    )
+    assert "check points" not in against_reference(rows).assumption
+
+
+def test_without_error_on_one_axis_the_radius_is_that_of_the_other():
+    assert radius(2.0, 0.0) == pytest.approx(2 * 1.95996, rel=1e-5)
+    assert radius(0.0, 2.0) == radius(2.0, 0.0)
+    assert radius(0.0) == 0.0

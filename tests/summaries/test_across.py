@@ -11,10 +11,11 @@ from written_results import ROAD, one, results
 from gpsq.exceptions import InputError
 from gpsq.settings import Settings
 from gpsq.statistics import paired
-from gpsq.summaries.across.bridge_verdicts import SAME_RIDES
+from gpsq.summaries.across.bridge_verdicts import SAME_RIDES, Bridge, verdict
 from gpsq.summaries.across.bridges import between_all, carried_most
 from gpsq.summaries.across.campaigns import compare_campaigns
 from gpsq.summaries.across.results_read import Results, read
+from gpsq.summary_types import Interval
 
 
 def tracks(errors, *, route="A", state="hot", waits=None, interval_s=1.0):
@@ -224,6 +225,107 @@ def test_the_device_that_most_are_held_against_is_the_one_carried_along():
     assert carried_most([before], between_all([before], Settings())) == "a"
     lone = [year("old", {"a": [2.0] * 4}), year("new", {"b": [2.0] * 4})]
     assert carried_most(lone, between_all(lone, Settings())) == ""
+
+
+def test_of_two_bridges_the_one_with_more_rides_is_taken():
+    """By way of the first five rides a is 3 times b; by way of the other three 1/2; of the campaigns nothing is in common."""
+    five, three = np.array([1.0, 2.0, 4.0, 2.0, 1.0]), np.array([1.0, 3.0, 2.0])
+    years = [
+        year("p1", {"a": 6 * three, "r": 12 * three}), year("p2", {"b": three, "r": three}),
+        year("q1", {"a": 3 * five, "r": five}), year("q2", {"b": five, "r": five}),
+    ]  # fmt: skip
+    found = pair(years, "a", "b")
+    assert (found.via, found.campaigns, found.rides_first, found.rides_second) == ("r", "q1, q2", 5, 5)
+    assert found.found.value == pytest.approx(3.0)
+
+
+def test_two_devices_carried_along_are_one_bridge_by_their_mean():
+    """On the logarithm: a less the mean of r and s, and b less it; the sizes of r and s differ by 4, so their mean is 2 r."""
+    one_ride = np.array([1.0, 2.0, 4.0])
+    years = [
+        year("old", {"a": 6 * one_ride, "r": one_ride, "s": 4 * one_ride}),
+        year("new", {"b": 5 * one_ride[::-1], "r": 5 * one_ride[::-1], "s": 20 * one_ride[::-1]}),
+    ]
+    found = pair(years, "a", "b")
+    assert (found.via, found.rides_first, found.rides_second) == ("r and s", 3, 3)
+    assert found.found.value == pytest.approx(3.0 / 0.5)
+
+
+def test_three_rides_are_needed_together_and_over_a_bridge():
+    two, three = [1.0, 2.0], [1.0, 2.0, 4.0]
+    few = pair([year("one", {"a": two, "b": two})], "a", "b")
+    assert few.verdict == "a and b, cross-track error: not comparable: too few rides together"
+    assert (few.via, few.campaigns, few.rides_first, few.rides_second) == ("", "", 0, 0)
+    over = pair([year("one", {"a": three, "r": three}), year("two", {"b": two, "r": two})], "a", "b")
+    assert over.verdict.endswith("not comparable: what was carried along (r) is no measure of both")
+    assert (over.via, over.rides_first, over.rides_second) == ("", 0, 0)
+    withheld = replace(year("one", {"a": three, "b": three}), withheld={("a", "b"): "they lie 14 m apart"})
+    apart = pair([withheld], "a", "b")
+    assert (apart.verdict, apart.rides_first, apart.rides_second) == (
+        "a and b, cross-track error: not comparable: they lie 14 m apart", 0, 0,
+    )  # fmt: skip
+    lone = pair([year("one", {"a": three}), year("two", {"b": three})], "a", "b")
+    assert lone.verdict.endswith("not comparable: no device was carried along")
+
+
+def test_of_equals_the_device_with_most_rides_was_carried_most_and_of_those_the_first_by_name():
+    def most(**rides):
+        years = [year(n, {d: [2.0] * k for d, k in rides.items()}) for n in ("old", "new")]
+        return carried_most(years, between_all(years, Settings()))
+
+    assert most(a=4, b=6) == "b"
+    assert most(b=4, a=4) == "a"
+    assert most(a=4, b=6, c=5) == "b"
+
+
+def test_times_by_way_of_the_device_with_most_rides():
+    """Of r there are three rides each year, of s four: new less s 11, old less s 1; over r it would be 5."""
+    before = {"old": [11.0, 21.0, 31.0, 41.0], "r": [4.0, 14.0, 24.0, np.nan], "s": [10.0, 20.0, 30.0, 40.0]}
+    after = {"new": [12.0, 13.0, 14.0, 15.0], "r": [0.0, 1.0, 2.0, np.nan], "s": [1.0, 2.0, 3.0, 4.0]}
+    years = [year(n, {d: [1.0] * 4 for d in w}, waits=w) for n, w in (("old", before), ("new", after))]
+    found = pair(years, "new", "old", "ttff_s", "hot")
+    assert (found.via, found.campaigns, found.found.value) == ("s", "new, old", 10.0)
+    assert (found.rides_first, found.rides_second) == (4, 4)
+    assert found.verdict == (
+        "new and old, time to first fix, hot starts: difference 10.0 s, too few rides to tell them apart "
+        "(by way of s, 4 rides)"
+    )
+    alone = [year("old", {"old": [1.0] * 4}, waits={"old": before["old"]}), years[1]]
+    none = pair(alone, "new", "old", "ttff_s", "hot")
+    assert (none.via, none.rides_first, none.rides_second) == ("", 0, 0)
+    assert none.verdict == "new and old, time to first fix, hot starts: not comparable: no device was carried along"
+
+
+RATIO = Bridge("a", "b", "xte_p68_m", "", "r", "old, new", Interval(1.5, 1.2, 1.9), 5, 5)
+WAIT = Bridge("a", "b", "ttff_s", "cold", SAME_RIDES, "new", Interval(-6.0, -9.0, -2.0), 7, 7)
+
+
+@pytest.mark.parametrize(("found", "said"), [
+    (RATIO, "a errs more than b: ratio 1.50 (95 % interval 1.20 to 1.90; by way of r, 5 rides)"),
+    (replace(RATIO, found=Interval(0.5, 0.4, 0.9), rides_second=6),
+     "a errs less than b: ratio 0.50 (95 % interval 0.40 to 0.90; by way of r, 5 and 6 rides)"),
+    (replace(RATIO, found=Interval(1.1, 0.9, 1.3)),
+     "a and b cannot be told apart, cross-track error: ratio 1.10 (95 % interval 0.90 to 1.30; by way of r, 5 rides)"),
+    (replace(RATIO, found=Interval(1.5, 1.0, 1.9), via=SAME_RIDES),
+     "a and b cannot be told apart, cross-track error: ratio 1.50 (95 % interval 1.00 to 1.90; the same rides, 5 rides)"),
+    (replace(RATIO, found=Interval(1.5), rides_first=6),
+     "a and b, cross-track error: ratio 1.50, too few rides to tell them apart (by way of r, 6 and 5 rides)"),
+    (replace(RATIO, found=Interval(float("nan"), method="none: nobody rode"), via=""),
+     "a and b, cross-track error: not comparable: nobody rode"),
+    (WAIT, "a fixes sooner than b from cold starts: difference -6.0 s (95 % interval -9.0 s to -2.0 s; the same rides, 7 rides)"),
+    (replace(WAIT, found=Interval(6.0, 0.5, np.inf)),
+     "a fixes later than b from cold starts: difference 6.0 s (95 % interval 0.5 s to any time; the same rides, 7 rides)"),
+    (replace(WAIT, found=Interval(-0.5, -1.5, 0.0), state="unknown"),
+     "a and b cannot be told apart, time to first fix, unknown starts: difference -0.5 s (95 % interval -1.5 s to 0.0 s; "
+     "the same rides, 7 rides; their states are not known, so hot and cold starts may be compared)"),
+    (replace(WAIT, found=Interval(-0.5, -0.9, -0.1)),
+     "a fixes sooner than b from cold starts: difference -0.5 s (95 % interval -0.9 s to -0.1 s; the same rides, 7 rides)"),
+    (replace(WAIT, found=Interval(np.nan, -np.inf, 5.0)),
+     "a and b cannot be told apart, time to first fix, cold starts: difference unknown (95 % interval any time to 5.0 s; "
+     "the same rides, 7 rides)"),
+])  # fmt: skip
+def test_every_form_of_the_sentence(found, said):
+    assert verdict(found, 0.95).verdict == said
 
 
 # --- folders -------------------------------------------------------------------------------------------------------

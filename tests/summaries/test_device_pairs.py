@@ -12,7 +12,7 @@ from scipy.stats import nct, norm, t
 from gpsq.results import DevicesApart
 from gpsq.settings import Settings
 from gpsq.statistics import paired
-from gpsq.summaries.device_pairs import compare_pairs
+from gpsq.summaries.device_pairs import _first_fix_pairs, compare_pairs
 from gpsq.summaries.pair_verdicts import with_verdict
 from gpsq.summary_types import Interval, PairedComparison
 
@@ -99,6 +99,52 @@ def test_road_missed_is_compared_as_time_is_and_two_bounds_from_one_place_too():
     assert found.verdict.startswith("device 1 misses less road than device 2")
     mixed = tuple(with_fix(r, missed_is_minimum=r.trace != 0) for r in least)
     assert compared((traces, mixed, routes), "missed_m").rides == 7
+
+
+def test_what_one_device_alone_missed_is_beyond_all_numbers_and_what_neither_found_is_no_difference():
+    """Road missed on eight rides: on two the first alone never fixed, on three the second alone, on one neither."""
+    traces, results, _ = _campaign(TRUTH, 8, 4)
+    never = {0, 1, 2, 8 + 2, 8 + 3, 8 + 4, 8 + 5}  # numbers of device 1, and 8 on of device 2
+    results = tuple(
+        with_fix(r, missed_m=np.nan, censored=True) if r.trace in never else with_fix(r, missed_m=100.0 - r.trace)
+        for r in results
+    )
+    found = next(p for p in _first_fix_pairs(traces, results, "missed_m") if p.second == "device 2")
+    assert found.values.tolist() == [np.inf, np.inf, 0.0, -np.inf, -np.inf, -np.inf, 8.0, 8.0]
+    assert found.left_out == "some start states are unknown, so hot and cold starts may be compared"
+
+
+def test_all_that_is_left_out_is_said_in_one_line():
+    """One ride with a hot and a cold start, one whose start is unknown, and states that nobody knows."""
+    traces, results, routes = _campaign(TRUTH, 8, 4)
+    changes = {0: {"start_state": "hot"}, 9: {"seconds": np.nan}}
+    results = tuple(with_fix(r, **changes.get(r.trace, {})) for r in results)
+    assert compared((traces, results, routes), "ttff_s").left_out == (
+        "rides left out: 1 with different start states, 1 where a start is unknown; "
+        "some start states are unknown, so hot and cold starts may be compared"
+    )
+    known = tuple(with_fix(r, start_state="warm") for r in results)
+    assert compared((traces, known, routes), "ttff_s").left_out == "rides left out: 1 where a start is unknown"
+    bound = tuple(with_fix(r, missed_m=9.0, missed_is_minimum=r.trace == 3) for r in known)
+    assert compared((traces, bound, routes), "missed_m").left_out == (
+        "rides left out: 1 where the road missed is unknown of one, or bounded below only"
+    )
+
+
+def test_a_copy_and_a_recording_without_a_ride_are_no_rides():
+    traces, results, routes = _campaign(TRUTH, 8, 4)
+    odd = {2: {"duplicate_of": "else.gpx"}, 3: {"ride": ""}, 8 + 3: {"ride": ""}}
+    results = tuple(replace(r, **odd.get(r.trace, {})) for r in results)
+    assert compared((traces, results, routes), "ttff_s").rides == 6
+    assert compared((traces, results, routes), "ttff_s", "device 2", "device 3").rides == 7
+
+
+def test_devices_that_shared_no_ride_hide_no_others():
+    """The first of three rode on other days: the second and the third are compared all the same."""
+    traces, results, routes = _campaign(TRUTH, 8, 4)
+    results = tuple(replace(r, ride=f"alone {r.trace}") if r.trace < 8 else r for r in results)
+    found = {(c.measure, c.first, c.second) for c in compare_pairs(traces, results, routes, Settings())}
+    assert found == {(m, "device 2", "device 3") for m in ("ttff_s", "xte_p68_m", "repeatability_m")}
 
 
 def test_one_shared_ride_says_nothing():

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
+from by_hand import by_hand
 from offset_campaigns import campaign, with_fix
 
 from gpsq.model import NAT, Deviation
@@ -60,6 +61,41 @@ def test_each_rule_is_noticed():
     for sentence, parts in broken.items():
         assert sentence in said(parts, reference=("a line",))
         assert len(shortfalls(analysis(*parts, reference=("a line",)))) == 1
+
+
+def test_every_sentence_of_one_campaign_by_hand():
+    """Of the analysis written by hand, with a start taken from a file's time and five more deviations of one recording."""
+    found = by_hand(summaries=Summaries())
+    more = tuple(replace(found.results[3].first_fix, basis="file time", seconds=s) for s in (9.0, np.nan))
+    waiting = tuple(replace(found.deviations[0], id=f"x{k}") for k in range(5))
+    changed = (*found.results[:3], replace(found.results[3], first_fix=more[0], deviations=waiting))
+    assert shortfalls(replace(found, results=changed)) == [
+        "times to first fix that rest on when the file was made, which may not be the start: 1; note the start in rides.csv",
+        "recordings with only a lower bound of the distance missed: 1; "
+        "note the place of the start (start_lat, start_lon) in rides.csv",
+        "Basalt: start states are mixed; compare times to first fix within one state only",
+        "Amber on route out, Basalt on route home, Basalt on route out: fewer than 3 rides, so no interval of the spread",
+        "rides without one of the 2 devices: 2 of 3; devices are compared fairly only on rides that all of them recorded",
+        "deviations that wait for a decision: d0a, d1b, x0, x1, x2 and 2 more; say with gpsq flag which were intentional",
+        "devices record at different intervals (Amber 5.125 s, Basalt 21.4375 s): "
+        "corners and recorded lengths are not comparable",
+        "no reference line: an offset that all rides share cannot be seen: repeatability, not trueness",
+    ]
+    five = (*found.results[:3], replace(found.results[3], deviations=waiting[:3]))
+    assert "decision: d0a, d1b, x0, x1, x2; say" in " ".join(shortfalls(replace(found, results=five)))
+    unknown = (*found.results[:3], replace(found.results[3], first_fix=more[1]))
+    assert shortfalls(replace(found, results=unknown))[0].startswith("1 of 4 recordings without a known start")
+
+
+def test_of_one_device_nobody_is_missing_and_a_mixed_state_with_an_unknown_one_is_not_mixed():
+    traces, results, routes = fair()
+    alone = (traces[:8], tuple(replace(r, ride="" if r.trace == 3 else r.ride) for r in results[:8]), routes)
+    assert "rides without" not in said(alone)
+    odd = (traces, tuple(with_fix(r, start_state="unknown") if r.trace % 2 else r for r in results), routes)
+    assert "mixed" not in said(odd)
+    assert "start states that are unknown: 8;" in said(odd)
+    censored = (traces, tuple(with_fix(r, seconds=np.nan, censored=True) for r in results), routes)
+    assert shortfalls(analysis(*censored, reference=("a line",))) == []
 
 
 def test_a_waiting_decision_is_noticed():

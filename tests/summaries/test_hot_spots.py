@@ -11,9 +11,10 @@ from offset_campaigns import STEP_M, Truth, along_route, campaign, crosstrack, l
 
 from gpsq.model import CurveDistances
 from gpsq.settings import Settings
+from gpsq.summaries import hot_spots
 from gpsq.summaries.devices.distance_bias import distance_biases
 from gpsq.summaries.devices.quality import error_by_quality
-from gpsq.summaries.hot_spots import _binned, search
+from gpsq.summaries.hot_spots import BIN_M, _binned, search
 
 
 def _recorded(trace, hdop):
@@ -151,7 +152,7 @@ def test_bins_of_a_long_road_take_the_memory_of_its_rows():
     rows = np.random.default_rng(3).normal(size=(4, 30_000))
     rows[0, :3], rows[1, :2] = np.nan, np.nan
     tracemalloc.start()
-    found = _binned(rows, along)
+    found = _binned(rows, along, BIN_M)
     peak = tracemalloc.get_traced_memory()[1]
     tracemalloc.stop()
     assert peak < 20 * rows.nbytes
@@ -179,6 +180,60 @@ def test_error_follows_hdop_where_it_was_planted():
 
 def test_no_quality_figures_give_no_rows():
     assert error_by_quality(*campaign(np.ones((1, 3, 50)))) == ((), ())
+
+
+def _stretched(true_m, step_m):
+    """The campaign searched on a road whose stations lie `step_m` apart."""
+    traces, results, routes = campaign(left_out_offsets(true_m))
+    line = routes[0].centreline
+    far = [
+        replace(r, crosstrack=replace(r.crosstrack, along_m=r.crosstrack.along_m / STEP_M * step_m)) for r in results
+    ]
+    route = replace(
+        routes[0], centreline=replace(line, along_m=line.along_m / STEP_M * step_m, spread_m=true_m.std(axis=(0, 1)))
+    )
+    return search(traces, far, (route,), Settings())
+
+
+def test_a_road_twenty_times_as_long_takes_the_same_work(monkeypatch):
+    """Counted are the figures of which heights are made: 2,001 stations over 10 km, and as many over 200 km."""
+    counted = []
+    heights = hot_spots._heights
+    monkeypatch.setattr(hot_spots, "MOST_BINS", 400)
+    monkeypatch.setattr(hot_spots, "_heights", lambda found, size: counted.append(size.size) or heights(found, size))
+    true = positions(Truth((2.0,), (0.0,), stations=2001), 3, np.random.default_rng(7))
+    work = []
+    for step_m in (5.0, 100.0):
+        _stretched(true, step_m)
+        work.append(sum(counted))
+        counted.clear()
+    assert work[0] >= 200 * 3 * 400  # 200 shifts of three rides
+    assert work[1] <= work[0]
+
+
+def test_up_to_a_hundred_kilometres_bins_are_blocks_of_houses():
+    assert [hot_spots._bin_m(np.array([5.0, 5.0 + length])) for length in (50.0, 1e5, 2e5, 3e6)] == [25, 25, 50, 750]
+
+
+def test_a_place_on_a_long_road_is_found_where_it_lies(monkeypatch):
+    """10 km in 100 bins of 100 m, as longer roads in 4,000: errors are four times as large from 5 to 6 km."""
+    monkeypatch.setattr(hot_spots, "MOST_BINS", 100)
+    true = positions(Truth((2.0, 2.0), (0.0, 0.0), stations=2001), 6, np.random.default_rng(1))
+    true[:, :, 1000:1200] *= 4
+    spots = _stretched(true, 5.0)[0]
+    assert spots
+    assert all(4900 <= spot.from_m < spot.to_m <= 6100 for spot in spots)
+    assert all(spot.from_m % 100 == 0 and spot.to_m % 100 == 95 for spot in spots)
+
+
+def test_a_stretch_shorter_than_a_bin_is_not_said_to_be_seen(monkeypatch):
+    """2 km in 10 bins of 200 m: at 50 and 100 m nothing could be planted, and so nothing is tried."""
+    monkeypatch.setattr(hot_spots, "MOST_BINS", 10)
+    monkeypatch.setattr(hot_spots, "TIMES", 1e6)
+    monkeypatch.setattr(hot_spots, "SEEN_IN", 0.0)
+    true = positions(Truth((2.0, 2.0), (0.0, 0.0), stations=401), 6, np.random.default_rng(9))
+    (told,) = _stretched(true, 5.0)[1]
+    assert told.would_show_m == 200
 
 
 def _biased(offset_m, ratio, fixes):

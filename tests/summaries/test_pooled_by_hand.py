@@ -114,6 +114,22 @@ def test_places_hold_all_at_once():
     assert [(p.best, p.worst) for p in sure] == [(1, 1), (2, 2), (3, 3)]  # t(1 − .1/3, 4) = 2.5
 
 
+@pytest.mark.parametrize(("errors", "sure"), [(4.1, True), (3.8, False)])
+def test_of_three_pairs_each_keeps_a_third_of_the_level(errors, sure):
+    """Two of three devices lie so many standard errors apart; the limit is t(1 − .025/3, 4) = 3.961 (handbook table)."""
+    second = np.array([0.1, -0.2, 0.0, 0.2, -0.1])
+    spread = APART - APART.mean()
+    apart = spread + errors * spread.std(ddof=1) / np.sqrt(5)
+    third = second + np.array([8.0, 8.1, 7.9, 8.05, 7.95])
+    found = ranking._places(("x", "y", "z"), np.column_stack([second - apart, second, third]), 5, SETTINGS)
+    assert [(p.best, p.worst) for p in found] == ([(1, 1), (2, 2), (3, 3)] if sure else [(1, 2), (1, 2), (3, 3)])
+
+
+def test_one_recording_under_two_names_is_no_better_than_itself():
+    rows = np.column_stack([np.array([0.1, -0.2, 0.0, 0.2, -0.1])] * 2)
+    assert [(p.best, p.worst) for p in ranking._places(("x", "y"), rows, 5, SETTINGS)] == [(1, 2), (1, 2)]
+
+
 @pytest.mark.parametrize("difference", [[-0.1, -0.5, -0.3], [-0.1, -0.5, -0.3, 0.2, 0.0]])
 def test_the_share_of_first_places_is_students_for_few_rides_too(difference):
     """Of two devices the chance is the one-sided p of the paired test: with so few rides normal odds would be far off."""

@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from offset_campaigns import Truth, campaign, left_out_offsets, positions
 
 from gpsq.settings import Settings
+from gpsq.statistics import intervals
 from gpsq.summaries.device_figures import summarise
 from gpsq.summaries.devices import repeatability
 from gpsq.summaries.station_table import on_common_line, station_table
@@ -98,3 +99,40 @@ def test_interval_stands_only_from_three_rides_on():
     assert figures["device 1"].low < figures["device 1"].value < figures["device 1"].high
     assert np.isnan(figures["device 2"].low)
     assert "at least 3" in figures["device 2"].method
+
+
+def test_the_middle_of_more_than_ten_has_the_noise_of_a_large_median():
+    assert repeatability._loss(np.array([0, 1, 2, 3, 10, 11, 40])) == pytest.approx(
+        [1.0, 1.0, 0.5, 1.346 / 3, 0.1383, np.pi / 22, np.pi / 80]
+    )
+
+
+def test_rides_of_all_routes_are_left_out_in_turn():
+    """Two routes of four and three rides, and one of a ride alone, which has no distance from others and is none of the seven."""
+    rng = np.random.default_rng(9)
+    routes = [rng.normal(0, 2, (4, 40)), rng.normal(0, 3, (3, 30)), rng.normal(0, 9, (1, 20))]
+    routes[0][3, 20:] = np.nan
+
+    def one_sd(rows):
+        sizes = np.concatenate([np.abs(repeatability.from_others(r)).ravel() for r in rows if len(r) > 1])
+        sizes = np.sort(sizes[np.isfinite(sizes)])
+        return sizes[int(0.6827 * (len(sizes) - 1))]
+
+    without = [one_sd([np.delete(routes[0], k, axis=0), routes[1]]) for k in range(4)]
+    without += [one_sd([routes[0], np.delete(routes[1], k, axis=0)]) for k in range(3)]
+    found, wanted = repeatability.figure(routes), intervals.log_jackknife(one_sd(routes[:2]), np.array(without))
+    assert (found.value, found.low, found.high) == pytest.approx((wanted.value, wanted.low, wanted.high))
+    assert found.method == wanted.method
+    assert repeatability.figure(routes[2:]).method == "none: fewer than 2 scored rides on any route"
+    apart = np.full((2, 4), np.nan)
+    apart[0, :2], apart[1, 2:] = 1.0, 2.0  # two rides that share no station
+    assert repeatability.figure([apart]).method == "none: fewer than 2 scored rides on any route"
+
+
+def test_of_many_rides_forty_blocks_are_left_out():
+    assert repeatability.figure([np.random.default_rng(2).normal(size=(95, 3))]).method.startswith(
+        "jackknife over 40 rides"
+    )
+    assert repeatability.figure([np.random.default_rng(2).normal(size=(39, 3))]).method.startswith(
+        "jackknife over 39 rides"
+    )

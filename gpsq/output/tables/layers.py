@@ -198,7 +198,8 @@ def put_parquet(frame: Any, path: Path) -> None:
     """Write a frame as Parquet; one with geometries as GeoParquet, the same bytes in any process."""
     if hasattr(frame, "set_crs"):
         frame = frame.set_crs(CRS_IN_FULL, allow_override=True)
-    frame.to_parquet(path, index=False)
+    with path.open("wb") as file:  # the library takes no path with bytes that are no text
+        frame.to_parquet(file, index=False)
 
 
 def newest(analysis: Analysis) -> str:

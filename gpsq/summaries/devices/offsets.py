@@ -39,9 +39,8 @@ def both_ways(routes: Sequence[RouteResult]) -> dict[str, str]:
     lines = [to_earth_centred(*r.route.plane.to_degrees(r.centreline.xy_m)) for r in routes if r.centreline is not None]
     found: dict[int, int] = {}
     for first, second in _meeting(lines):
-        if first in found.values() or second in found.values():
-            continue
-        if _is_way_back(lines[first], lines[second]):
+        taken = found.keys() | found.values()
+        if first not in taken and second not in taken and _is_way_back(lines[first], lines[second]):
             found[first] = second
     return {names[first]: names[second] for first, second in found.items()}
 

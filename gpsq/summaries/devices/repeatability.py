@@ -98,7 +98,7 @@ def figure(routes: Sequence[FloatArray], confidence: float = 0.95) -> Interval:
 
 
 def _sizes(offset_m: FloatArray) -> FloatArray:
-    size = np.abs(from_others(offset_m)).ravel() if len(offset_m) > 1 else np.empty(0)
+    size = np.abs(from_others(offset_m)).ravel()
     return np.asarray(size[np.isfinite(size)])
 
 

@@ -140,6 +140,16 @@ def test_a_light_start(modules: str) -> None:
     assert loaded(modules) == set()
 
 
+def test_pictures_are_painted_without_the_plots_of_matplotlib() -> None:
+    """They take a third of the time that matplotlib takes to load."""
+    code = (
+        "import sys; from gpsq.output.drawing import rendering, sheet;"
+        "s = sheet.Sheet(2.0, 1.0); s.write(0.1, 0.1, 'a'); rendering.pixels(s, 50);"
+        "print('matplotlib.figure' in sys.modules)"
+    )
+    assert subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout == "False\n"
+
+
 def test_each_of_two_processes_loads_its_own() -> None:
     """Who reads needs no compiled code, who makes the report no tables: loading them is most of the work on a week."""
     assert not loaded("gpsq.reading, gpsq.pipeline.analysis")

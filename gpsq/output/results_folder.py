@@ -16,6 +16,7 @@ from gpsq.output.folder_swap import replaced
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Mapping
 
+    from gpsq.output.drawing.rendering import Chart
     from gpsq.results import Analysis
 
 
@@ -68,12 +69,12 @@ def write_results(
     return [out / name for name in sorted([*names, run_file.NAME])]
 
 
-def report(analysis: Analysis) -> dict[str, str | bytes]:
-    """Return the report and the charts that it shows, by name of file."""
+def report(analysis: Analysis, overlays: tuple[Chart, ...] | None = None) -> dict[str, str | bytes]:
+    """Return the report and the charts that it shows, by name of file; `overlays` where these are drawn already."""
     from gpsq.output.charts import all_charts
     from gpsq.output.report import page
 
-    figures = all_charts.figures(analysis)
+    figures = all_charts.figures(analysis, overlays)
     return {"report.html": page.report_page(analysis, figures)} | all_charts.files(figures)
 
 

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 from gpsq.output.wording import cell
 
 if TYPE_CHECKING:
-    from jinja2 import Environment
+    from jinja2 import Environment, Template
     from markupsafe import Markup
 
 
@@ -60,9 +60,14 @@ def _environment() -> Environment:
     return environment
 
 
+def loaded(name: str) -> Template:
+    """Return the template of that name, which is kept."""
+    return _environment().get_template(name)
+
+
 def render(name: str, **values: Any) -> str:
     """Return the page that the template of that name makes of the values."""
-    return _environment().get_template(name).render(**values)
+    return loaded(name).render(**values)
 
 
 def policy_of(*scripts: str) -> str:

@@ -8,7 +8,7 @@ from __future__ import annotations
 import dataclasses
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from gpsq.campaign import leftovers
 from gpsq.exceptions import NothingToAnalyse
@@ -19,7 +19,7 @@ from gpsq.reading import read_folder
 from gpsq.reading.listing import kinds
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Mapping
     from concurrent.futures import Executor
 
     from gpsq.pipeline.cache import Cache
@@ -93,23 +93,31 @@ def analyse_readings(
     executor: Executor | None = None,
     cache: Cache | None = None,
     on_progress: Telling | None = None,
+    on_measured: Callable[[Analysis], None] | None = None,
 ) -> Analysis:
-    """Analyse what was read of a campaign; no file is opened but those of the cache. The rest is as in `analyse`."""
+    """Analyse what was read of a campaign; no file is opened but those of the cache. The rest is as in `analyse`.
+
+    `on_measured` is given the analysis before it is summed up, unless it is remembered.
+    """
     if not readings.traces:
         raise NothingToAnalyse(readings.folder, *_nothing(readings), tuple(u.message for u in readings.unreadable))
     with given_or_local(executor) as engine:
         key = partial(analysis_key, readings, cut_passes=cut_passes)
-        work = partial(_analysed, readings, cut_passes or readings.campaign.cut_passes, engine, cache, on_progress)
+        told = {"tell": on_progress, "measured": on_measured}
+        work = partial(_analysed, readings, cut_passes or readings.campaign.cut_passes, engine, cache, told)
         found = remembered(cache, key, work, given=readings.traces)
     return dataclasses.replace(found, folder=readings.folder)
 
 
-def _analysed(readings: Readings, cut: bool, engine: Executor, cache: Cache | None, tell: Telling | None) -> Analysis:
+def _analysed(
+    readings: Readings, cut: bool, engine: Executor, cache: Cache | None, told: Mapping[str, Any]
+) -> Analysis:
     from gpsq.pipeline import stages
 
     key, work = partial(arranged_key, readings, cut=cut), partial(_arranged, readings, cut, engine)
     arranged = remembered(cache, key, work, given=readings.traces)
-    return stages.analysed(readings, arranged, stages.Means(engine.map, cache, tell or stages.tell_nobody))
+    listening = {name: hears for name, hears in told.items() if hears}
+    return stages.analysed(readings, arranged, stages.Means(engine.map, cache, **listening))
 
 
 def _arranged(readings: Readings, cut: bool, engine: Executor) -> Arranged:

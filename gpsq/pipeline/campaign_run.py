@@ -9,13 +9,14 @@ from gpsq import digests
 from gpsq.pipeline import cache, executors
 from gpsq.pipeline.analysis import analyse_readings, read
 from gpsq.pipeline.remembering import analysis_key
-from gpsq.pipeline.second_process import ReadsWhileLoading, SecondProcess
+from gpsq.pipeline.second_process import ReadsWhileLoading, SecondProcess, load_what_draws, load_what_writes
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Sequence
+    from collections.abc import Callable, Iterable, Mapping, Sequence
     from concurrent.futures import Executor
     from pathlib import Path
 
+    from gpsq.output.drawing.rendering import Chart
     from gpsq.pipeline.cache import Cache
     from gpsq.results import Analysis
 
@@ -37,19 +38,50 @@ def analyse_into(
     they are. `say` is told when code has to be compiled first. The rest is as in `gpsq.pipeline.analysis.analyse` and
     `gpsq.output.results_folder.write_results`.
     """
-    with cache.opened(folder) as store, executors.Local() as cores:
-        second = SecondProcess()
-        reads = executor or ReadsWhileLoading(second, cores, partial(_load_what_measures, say))
+    with cache.opened(folder) as store, executors.Local(meanwhile=load_what_writes) as cores:
+        drawing = _Drawing(SecondProcess())
+        reads = executor or ReadsWhileLoading(drawing.second, cores, partial(_load_what_measures, say))
         readings = read(folder, executor=reads, cache=store, on_progress=on_progress)
         key = analysis_key(readings, cut_passes=cut_passes) if store else ""
-        if not store or key not in store:
-            second.load_what_draws()
+        if not (store and key in store) and not cores.is_much([(list(readings.traces),)]):
+            drawing.second.begin(load_what_draws)
         analysis = analyse_readings(
-            readings, cut_passes=cut_passes, executor=executor or cores, cache=store, on_progress=on_progress
+            readings,
+            cut_passes=cut_passes,
+            executor=executor or cores,
+            cache=store,
+            on_progress=on_progress,
+            on_measured=drawing.begin_overlays,
         )
-        write = partial(_write, analysis, out, second, tiles=tiles, parquet=parquet)
+        cores.shutdown()  # while its threads are about, no process is copied
+        write = partial(_write, analysis, out, drawing, tiles=tiles, parquet=parquet)
         write_unless_standing(store, (key, analysis.folder, tiles, parquet), out, write)
     return analysis
+
+
+class _Drawing:
+    """What is drawn in the second process: the overlays as soon as all is measured, the rest with the report."""
+
+    def __init__(self, second: SecondProcess) -> None:
+        self.second = second
+        self.overlays: Callable[[], tuple[Chart, ...]] | None = None
+
+    def begin_overlays(self, measured: Analysis) -> None:
+        """Begin to draw the overlays where the process is there already."""
+        if self.second.is_there:
+            self.overlays = self.second.begin(_overlays, measured)
+
+    def begin_report(self, analysis: Analysis) -> Callable[[], Mapping[str, str | bytes]]:
+        """Begin to make the report, and return what waits for it."""
+        from gpsq.output.results_folder import report
+
+        return self.second.begin(report, analysis, self.overlays() if self.overlays else None)
+
+
+def _overlays(measured: Analysis) -> tuple[Chart, ...]:
+    from gpsq.output.charts import all_charts
+
+    return all_charts.overlays(measured)
 
 
 def _load_what_measures(say: Callable[[str], None] | None) -> None:
@@ -62,10 +94,10 @@ def _load_what_measures(say: Callable[[str], None] | None) -> None:
     wake()
 
 
-def _write(analysis: Analysis, out: Path, second: SecondProcess, *, tiles: str | None, parquet: bool) -> Sequence[Path]:
-    from gpsq.output.results_folder import report, write_results
+def _write(analysis: Analysis, out: Path, drawing: _Drawing, *, tiles: str | None, parquet: bool) -> Sequence[Path]:
+    from gpsq.output.results_folder import write_results
 
-    drawn = second.begin(report, analysis)  # the longest part, made beside the rest
+    drawn = drawing.begin_report(analysis)  # the longest part, made beside the rest
     return write_results(analysis, out, tiles=tiles, parquet=parquet, drawn=drawn)
 
 

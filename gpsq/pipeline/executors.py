@@ -23,10 +23,13 @@ from gpsq.model import Route, Trace
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Sequence
 
-#: Starting processes costs about as much as this many fixes; with fewer to do, this process does them alone.
-WORTH_A_POOL = 100_000
+#: Starting processes costs about as much as reading this many fixes, and more where a process cannot be copied; with
+#: fewer to do, this process does them alone.
+WORTH_A_POOL = 100_000 if sys.platform == "linux" else 500_000
 #: Bytes that one fix takes in a recording, about.
 BYTES_PER_FIX = 100
+#: A fix on a route takes so many times as long as one that is read or looked at by itself.
+ROUTE_TIMES = 5
 #: A task of a cluster is tried this many times before the run gives up.
 RETRIES = 3
 #: Seconds to wait for a cluster to answer; and without any worker, until the person is told, and told again.
@@ -41,11 +44,21 @@ class Local(Executor):
 
     The processes are started when first needed. Should they be lost (the system ends what takes too much memory), what
     is left is done in this process.
+
+    Parameters
+    ----------
+    meanwhile : loads what this process will need next; done once, as soon as other processes are at work.
     """
 
-    def __init__(self, processes: int | None = None, worth_a_pool: int = WORTH_A_POOL) -> None:
+    def __init__(
+        self,
+        processes: int | None = None,
+        worth_a_pool: int = WORTH_A_POOL,
+        meanwhile: Callable[[], None] | None = None,
+    ) -> None:
         self.processes = processes or cores()
         self.worth_a_pool = worth_a_pool
+        self.meanwhile = meanwhile
         self._pool: ProcessPoolExecutor | None = None
 
     def map(
@@ -58,7 +71,8 @@ class Local(Executor):
     ) -> Iterator[Any]:
         """Yield ``fn`` of each set of arguments, in order; heavy ones are begun first."""
         jobs = list(zip(*iterables, strict=True))
-        if self.processes < 2 or len(jobs) < 2 or (self._pool is None and not self.is_much(jobs)):
+        alone = len(jobs) < 2 and not self.meanwhile
+        if self.processes < 2 or alone or (self._pool is None and not self.is_much(jobs)):
             return (fn(*job) for job in jobs)
         return self._spread(fn, jobs)
 
@@ -75,6 +89,9 @@ class Local(Executor):
             futures = {k: self._pool.submit(fn, *jobs[k]) for k in heavy_first}
         except (BrokenProcessPool, OSError):
             futures = {}
+        if self.meanwhile:
+            meanwhile, self.meanwhile = self.meanwhile, None
+            meanwhile()
         for k, job in enumerate(jobs):
             try:
                 yield futures.pop(k).result() if k in futures else fn(*job)
@@ -114,9 +131,9 @@ def cores() -> int:
 
 
 def fixes_in(argument: Any) -> int:
-    """Return about how many fixes stand behind an argument: a file, a trace or a route."""
+    """Return about how many fixes stand behind an argument, a file, a trace or a route, as many as take so long."""
     if isinstance(argument, Route):
-        return sum(len(xy) for xy in argument.xy_m)
+        return ROUTE_TIMES * sum(len(xy) for xy in argument.xy_m)
     if isinstance(argument, Trace):
         return argument.accepted
     if isinstance(argument, list):

@@ -6,10 +6,13 @@ and 3.9 s without. What is done in it:
 
 - it reads the files, which needs little loaded, while this process loads the compiled code that measures;
 - it loads what draws (matplotlib, the report) while this process measures;
+- it draws the overlays, which need no summaries, while this process sums up;
 - it draws the report while this process writes tables, map and layers.
 
-A run that finds everything done before draws nothing and begins nothing here. With threads about (a copy of the process
-might hang), on one core, and where processes cannot be copied, all is done in this process, at the moment it is asked for.
+Where much is read, on all cores, it begins with the report alone: as a copy it has the analysis, and nothing of what would
+be a gigabyte travels. A run that finds everything done before draws nothing and begins nothing here. With threads about (a
+copy of the process might hang), on one core, and where processes cannot be copied, all is done in this process, at the
+moment it is asked for.
 """
 
 from __future__ import annotations
@@ -31,11 +34,19 @@ if TYPE_CHECKING:
 
 #: What the report needs, and nothing that only tables, map or layers need.
 DRAWS = (
-    "matplotlib.figure",
     "matplotlib.backends.backend_agg",
-    "matplotlib.backends.backend_svg",
     "gpsq.output.charts.all_charts",
     "gpsq.output.report.page",
+)
+#: What summaries, tables, map and layers need, and nothing that the report alone needs.
+WRITES = (
+    "scipy.ndimage",
+    "scipy.spatial",
+    "scipy.special",
+    "pyogrio",
+    "gpsq.output.map.page",
+    "gpsq.output.tables.centrelines_gpx",
+    "gpsq.output.tables.layers",
 )
 
 
@@ -50,33 +61,32 @@ class SecondProcess:
 
     def begin(self, fn: Callable[..., Any], *arguments: Any) -> Callable[[], Any]:
         """Begin ``fn`` of the arguments, and return what waits for its answer; it begins in the order of these calls."""
-        self.start()
+        is_first = not self._is_begun and self._start(fn, arguments)
+        if self._pipe is None:
+            return lambda: fn(*arguments)
         try:
-            if self._pipe is None:
-                return lambda: fn(*arguments)
-            self._pipe.send((fn, arguments))
+            if not is_first:
+                self._pipe.send((fn, arguments))
         except OSError:
             self._pipe = None
         self._begun += 1
         number = self._begun
         return lambda: self._answer(number, fn, arguments)
 
-    def start(self) -> None:
-        """Begin the process, unless it has begun: while there are no threads, on a machine with more than one core."""
+    @property
+    def is_there(self) -> bool:
+        """Whether the process has begun."""
+        return self._pipe is not None
+
+    def _start(self, *first: Any) -> bool:
+        """Begin the process where it can be; it is a copy of this one, and so has its first work already."""
+        self._is_begun = sys.platform == "linux" and threading.active_count() == 1 and executors.cores() > 1
         if self._is_begun:
-            return
-        self._is_begun = True
-        if sys.platform == "linux" and threading.active_count() == 1 and executors.cores() > 1:
             here, there = multiprocessing.Pipe()
-            multiprocessing.get_context("fork").Process(target=_serve, args=(there, here), daemon=True).start()
+            multiprocessing.get_context("fork").Process(target=_serve, args=(there, here, first), daemon=True).start()
             there.close()
             self._pipe = here
-
-    def load_what_draws(self) -> None:
-        """Have the process load what the report needs; nothing where there is none, since it would be loaded too early."""
-        self.start()
-        if self._pipe is not None:
-            self.begin(_load, DRAWS)
+        return self._is_begun
 
     def _answer(self, number: int, fn: Callable[..., Any], arguments: tuple[Any, ...]) -> Any:
         try:
@@ -109,38 +119,54 @@ class ReadsWhileLoading(Executor):
     ) -> Iterator[Any]:
         """Yield ``fn`` of each set of arguments, in order."""
         jobs = list(zip(*iterables, strict=True))
-        self.second.start()  # before the cores are shared out, which takes threads
-        few = None if self.cores.is_much(jobs) else self.second.begin(_all, fn, jobs)
-        self.second.load_what_draws()
+        if self.cores.is_much(jobs):
+            self.meanwhile()  # before it is copied for each core
+            return self.cores.map(fn, *zip(*jobs, strict=True))
+        few = self.second.begin(_all, fn, jobs)
+        self.second.begin(load_what_draws)
         self.meanwhile()
-        return iter(few()) if few else self.cores.map(fn, *zip(*jobs, strict=True))
+        return iter(few())
 
 
 def _all(fn: Callable[..., Any], jobs: Sequence[tuple[Any, ...]]) -> list[Any]:
     return [fn(*job) for job in jobs]
 
 
-def _load(modules: Sequence[str]) -> None:
+def load_what_draws() -> None:
+    """Load what the report needs."""
+    _load(DRAWS, "report.html.j2")
+
+
+def load_what_writes() -> None:
+    """Load what summaries, tables, map and layers need."""
+    _load(WRITES, "map.html.j2")
+
+
+def _load(modules: Sequence[str], template: str) -> None:
+    from gpsq.output.templating import loaded
+
     for name in modules:
         import_module(name)
+    loaded(template)
 
 
-def _serve(pipe: Connection, other_end: Connection) -> None:
+def _serve(pipe: Connection, other_end: Connection, first: tuple[Any, ...]) -> None:
     """Answer until the other process is gone; what fails is done there again, where its error is seen."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     other_end.close()
     answers: queue.SimpleQueue[tuple[bool, Any]] = queue.SimpleQueue()
     # a large answer waits in the pipe until the other process takes it, and the next piece of work need not wait for that
     threading.Thread(target=_send, args=(pipe, answers), daemon=True).start()
+    fn, arguments = first
     while True:
-        try:
-            fn, arguments = pipe.recv()
-        except (EOFError, OSError):
-            return
         try:
             answers.put((True, fn(*arguments)))
         except BaseException:
             answers.put((False, None))
+        try:
+            fn, arguments = pipe.recv()
+        except (EOFError, OSError):
+            return
 
 
 def _send(pipe: Connection, answers: queue.SimpleQueue[tuple[bool, Any]]) -> None:

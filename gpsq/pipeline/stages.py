@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 NAN = float("nan")
 
 
-def tell_nobody(what: str, done: int, of: int) -> None:
+def tell_nobody(*_: object) -> None:
     """Hear of progress, and say nothing."""
 
 
@@ -43,44 +43,46 @@ class Means:
     each : the built-in map, or one that does several things at a time.
     cache : where routes are remembered, if anywhere.
     tell : told (what is being done, how many are done, how many there are).
+    measured : given the analysis once all is measured, without its summaries.
     """
 
     each: Callable[..., Iterable[Any]] = map
     cache: Cache | None = None
     tell: Callable[[str, int, int], None] = tell_nobody
+    measured: Callable[[Analysis], None] = tell_nobody
 
 
 def analysed(readings: Readings, arranged: Arranged, means: Means) -> Analysis:
     """Return the whole analysis of a campaign whose traces are in order."""
-    found = _measured(arranged, readings.campaign.settings, readings.flags, means)
-    means.tell("summing up", 0, 1)
-    figures, unused = reference.measure(found, readings.references)
-    earlier, unread = against_earlier(found, readings.earlier, found.settings)
     told = readings.campaign
-    found = dataclasses.replace(found, time_zone=readings.time_zone)
-    called, not_here = ways(found, told.routes)
-    summed = dataclasses.replace(summaries(found), reference=figures, earlier=earlier)
-    means.tell("summing up", 1, 1)
-    return dataclasses.replace(
-        found,
+    found = dataclasses.replace(
+        _measured(arranged, told.settings, readings.flags, means),
         folder=readings.folder,
         title=told.title,
+        time_zone=readings.time_zone,
         unreadable=readings.unreadable,
         inputs=dict(readings.inputs),
         streets=readings.streets,
-        ways=called,
-        notes=(
-            *readings.problems,
-            *not_here,
-            *readings.notes,
-            *_zone_of_the_files("" if told.time_zone else readings.time_zone),
-            *arranged.cutting,
-            *found.notes,
-            *unused,
-            *unread,
-        ),
-        summaries=summed,
     )
+    called, not_here = ways(found, told.routes)
+    found = dataclasses.replace(found, ways=called)
+    means.measured(found)
+    means.tell("summing up", 0, 1)
+    figures, unused = reference.measure(found, readings.references)
+    earlier, unread = against_earlier(found, readings.earlier, found.settings)
+    summed = dataclasses.replace(summaries(found), reference=figures, earlier=earlier)
+    means.tell("summing up", 1, 1)
+    notes = (
+        *readings.problems,
+        *not_here,
+        *readings.notes,
+        *_zone_of_the_files("" if told.time_zone else readings.time_zone),
+        *arranged.cutting,
+        *found.notes,
+        *unused,
+        *unread,
+    )
+    return dataclasses.replace(found, notes=notes, summaries=summed)
 
 
 def _zone_of_the_files(offset: str) -> tuple[str, ...]:

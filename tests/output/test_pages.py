@@ -20,7 +20,7 @@ from output_sample import HOSTILE, sample
 from gpsq.exceptions import OutputError
 from gpsq.output.charts import all_charts
 from gpsq.output.map.data import map_data, script_json
-from gpsq.output.map.page import map_page
+from gpsq.output.map.page import START, map_page, start_script
 from gpsq.output.report.page import report_page
 from gpsq.output.templating import template_text
 from gpsq.summary_types import Interval, StateSummary, Summaries
@@ -421,6 +421,11 @@ def test_script_json_gives_back_what_it_was_given() -> None:
     text = script_json(said)
     assert json.loads(text) == said
     assert not set(text) & set("<>&\u2028\u2029")
+
+
+def test_the_map_without_tiles_begins_as_folium_makes_it() -> None:
+    """Another folium may make another script: then `start_script(None)` gives the text for the file."""
+    assert template_text(START) == start_script(None)
 
 
 def test_tiles_are_named_with_their_source_and_what_they_reveal(analysis: Analysis) -> None:

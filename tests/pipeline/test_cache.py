@@ -548,6 +548,7 @@ def test_an_unchanged_run_loads_nothing_heavy_and_begins_nothing(campaign: Path)
 
     first = said()
     assert {"numba", "pandas"} <= set(first)
+    assert "folium" not in first  # it makes maps with tiles
     files = {path: path.stat().st_mtime_ns for path in (campaign / "gpsq-results").rglob("*")}
     assert said() == ["0"]
     assert {path: path.stat().st_mtime_ns for path in (campaign / "gpsq-results").rglob("*")} == files

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import signal
 import sys
+import threading
 import time
 from concurrent.futures import ProcessPoolExecutor, ThreadPoolExecutor
 from contextlib import contextmanager
@@ -86,6 +87,20 @@ def test_heavy_work_begins_first_and_answers_keep_their_order(tmp_path: Path, mo
     with Local(2, worth_a_pool=0) as local:
         assert list(local.map(os.path.basename, files)) == ["1", "3", "2"]
     assert begun == ["3", "2", "1"]
+
+
+def test_what_comes_next_is_loaded_once_while_others_are_at_work(tmp_path: Path) -> None:
+    large = tmp_path / "large"
+    large.write_bytes(b"?" * executors.BYTES_PER_FIX * 1000)
+    loaded: list[int] = []
+    with Local(2, worth_a_pool=1000, meanwhile=lambda: loaded.append(os.getpid())) as local:
+        assert list(local.map(here, [tmp_path])) == [os.getpid()]
+        assert loaded == []
+        assert os.getpid() not in set(local.map(here, [large])), "even one piece of work is done elsewhere meanwhile"
+        assert loaded == [os.getpid()]
+        assert list(local.map(here, [large])) == [os.getpid()]
+        assert os.getpid() not in set(local.map(here, [large, large]))
+    assert loaded == [os.getpid()]
 
 
 def dies_in_a_pool(number: int) -> int:
@@ -296,6 +311,24 @@ def test_work_is_done_there_and_what_fails_fails_here() -> None:
     with pytest.raises(InputError, match="one above zero"):
         waits[2]()
     assert waits[3]()[0] == 16
+
+
+@pytest.mark.usefixtures("one_thread")
+def test_the_first_work_is_copied_with_the_process() -> None:
+    """Nothing of it travels, however large, and whether it could be sent or not."""
+    second, cannot_be_sent = SecondProcess(), threading.Lock()
+    assert not second.is_there
+    assert second.begin(lambda lock: lock.acquire(blocking=False), cannot_be_sent)()
+    assert second.is_there == (sys.platform == "linux" and executors.cores() > 1)
+    assert cannot_be_sent.locked() != second.is_there
+    assert second.begin(squared, 4)()[0] == 16
+
+
+def test_it_begins_once_the_threads_are_gone(monkeypatch: pytest.MonkeyPatch) -> None:
+    second, threads = SecondProcess(), [2, 1]
+    monkeypatch.setattr("gpsq.pipeline.second_process.threading.active_count", lambda: threads.pop(0))
+    assert second.begin(squared, 3)()[1] == os.getpid()
+    assert (second.begin(squared, 3)()[1] != os.getpid()) == (sys.platform == "linux" and executors.cores() > 1)
 
 
 @pytest.mark.usefixtures("one_thread")

@@ -17,13 +17,22 @@ FOLDER = "figures"
 
 def drawings(analysis: Analysis) -> list[Drawing]:
     """Return all pictures that the analysis has data for, in the order of the report."""
+    return [*picture.drawings(analysis), *_of_figures(analysis)]
+
+
+def _of_figures(analysis: Analysis) -> list[Drawing]:
     makers = (first_fix.first_fix, missed.missed, error.along, error.distribution)
-    return [*picture.drawings(analysis), *(made for make in makers if (made := make(analysis)) is not None)]
+    return [made for make in makers if (made := make(analysis)) is not None]
 
 
-def figures(analysis: Analysis) -> tuple[Chart, ...]:
-    """Return all pictures, drawn."""
-    return rendered(drawings(analysis))
+def overlays(analysis: Analysis) -> tuple[Chart, ...]:
+    """Return the pictures of each way, drawn; they show nothing of the summaries."""
+    return rendered(picture.drawings(analysis))
+
+
+def figures(analysis: Analysis, drawn: tuple[Chart, ...] | None = None) -> tuple[Chart, ...]:
+    """Return all pictures, drawn; `drawn` are the `overlays` where these are there already."""
+    return (*(overlays(analysis) if drawn is None else drawn), *rendered(_of_figures(analysis)))
 
 
 def files(charts: tuple[Chart, ...]) -> dict[str, str | bytes]:

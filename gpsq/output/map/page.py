@@ -1,5 +1,8 @@
 """``map.html``: one page that needs no network. folium makes the map and its tiles, Leaflet's files are put inside.
 
+What folium makes of a map without tiles is always the same and lies beside the templates: loading folium to make it takes
+longer than to draw all else in the map.
+
 Text from the recordings never becomes part of a template or a script: it travels as JSON and is set as text content.
 """
 
@@ -21,6 +24,8 @@ if TYPE_CHECKING:
 
 #: The name of the map in its script, in place of the random one that folium gives.
 MAP_NAME = "gpsq_map"
+#: What `start_script` makes without tiles.
+START = "map_start.js"
 #: The page's own script, in this order.
 SCRIPTS = ("map_flags.js", "map_play.js", "map.js")
 
@@ -44,7 +49,7 @@ def map_page(analysis: Analysis, *, tiles: str | None = None) -> str:
     data = map_data(analysis)
     scripts = {
         "leaflet": leaflet("leaflet.js"),
-        "start": _start_script(provider),
+        "start": start_script(provider) if provider else template_text(START),
         "page": "".join(map(template_text, SCRIPTS)),
     }
     return render(
@@ -97,8 +102,8 @@ def _leaflet_css() -> str:
     return re.sub(r"url\((images/[\w.-]+\.png)\)", inlined, leaflet("leaflet.css"))
 
 
-def _start_script(provider: Any) -> str:
-    """Return folium's script that makes the map, and its tile layer if asked for; the same bytes each time."""
+def start_script(provider: Any) -> str:
+    """Return folium's script that makes the map, with a layer of tiles unless that is None; the same bytes each time."""
     import folium
 
     drawn = folium.Map(

@@ -1,0 +1,115 @@
+"""One campaign analysed by one process, with a second one beside it, and on all cores: who does what, and the same bytes."""
+
+from __future__ import annotations
+
+import dataclasses
+import subprocess
+import sys
+from typing import TYPE_CHECKING
+
+import pytest
+import three_days
+
+from gpsq.output.charts import all_charts
+from gpsq.output.results_folder import report
+from gpsq.pipeline import executors
+from gpsq.pipeline.analysis import analyse
+from gpsq.pipeline.executors import Local
+from gpsq.summary_types import Summaries
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    Runs = dict[str, tuple[set[tuple[str, str]], Path]]
+
+pytestmark = pytest.mark.skipif(sys.platform != "linux", reason="processes are copied on Linux alone")
+
+#: Analyses argv[1] into argv[2] on argv[3] cores, where a pool is worth it from argv[4] fixes on, and prints who did what.
+RUN = """
+import os, sys
+from functools import partial, wraps
+from pathlib import Path
+from gpsq.pipeline import executors
+
+def told(module, name):
+    done = getattr(module, name)
+    @wraps(done)
+    def tells(*arguments):
+        os.write(1, f"{name} {'here' if os.getpid() == main else 'aside'} ".encode())
+        return done(*arguments)
+    setattr(module, name, tells)
+
+main, (source, out, cores, worth) = os.getpid(), sys.argv[1:]
+executors.cores = lambda: int(cores)
+executors.Local = partial(executors.Local, int(cores), int(worth))
+from gpsq.measures import route
+from gpsq.output.charts import all_charts
+from gpsq.output.report import page
+from gpsq.reading import folder
+for module, name in ((folder, "read_file"), (route, "analyse_route"), (all_charts, "overlays"), (page, "report_page")):
+    told(module, name)
+from gpsq.pipeline.campaign_run import analyse_into
+analyse_into(Path(source), Path(out))
+"""
+HOW = {"alone": (1, 0), "little": (2, 10**9), "routes": (2, 20_000), "much": (2, 1)}
+
+
+@pytest.fixture(scope="module")
+def campaign(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("demo")
+    three_days.put(folder)
+    return folder
+
+
+@pytest.fixture(scope="module")
+def runs(campaign: Path, tmp_path_factory: pytest.TempPathFactory) -> Runs:
+    found = {}
+    for name, (cores, worth) in HOW.items():
+        out, cache = tmp_path_factory.mktemp(name) / "results", tmp_path_factory.mktemp("cache")
+        command = [sys.executable, "-c", RUN, str(campaign), str(out), str(cores), str(worth)]
+        done = subprocess.run(
+            command, capture_output=True, text=True, check=True, env={"XDG_CACHE_HOME": str(cache), "PATH": ""}
+        )
+        words = done.stdout.split()
+        found[name] = set(zip(words[::2], words[1::2], strict=True)), out
+    return found
+
+
+def test_the_campaign_is_of_the_size_that_is_told_apart(campaign: Path) -> None:
+    """Its routes are worth a pool at 20,000 fixes, its files are not."""
+    files = sum(executors.fixes_in(path) for path in campaign.rglob("*.gpx"))
+    routes = analyse(campaign, executor=Local(processes=1)).routes
+    assert files < 20_000 < sum(executors.fixes_in(found.route) for found in routes)
+
+
+@pytest.mark.parametrize(
+    ("how", "read", "routes", "overlays", "report"),
+    [
+        ("alone", "here", "here", "here", "here"),
+        ("little", "aside", "here", "aside", "aside"),
+        ("routes", "aside", "aside", "aside", "aside"),
+        ("much", "aside", "aside", "aside", "aside"),
+    ],
+)
+def test_who_does_what(runs: Runs, how: str, read: str, routes: str, overlays: str, report: str) -> None:
+    names = ("read_file", "analyse_route", "overlays", "report_page")
+    assert runs[how][0] == set(zip(names, (read, routes, overlays, report), strict=True))
+
+
+@pytest.mark.parametrize("how", ["little", "routes", "much"])
+def test_the_same_bytes_however_it_is_shared_out(runs: Runs, how: str) -> None:
+    (_, one), (_, other) = runs["alone"], runs[how]
+    names = sorted(path.relative_to(one) for path in one.rglob("*") if path.is_file())
+    assert len(names) > 20
+    assert names == sorted(path.relative_to(other) for path in other.rglob("*") if path.is_file())
+    assert [name for name in names if (one / name).read_bytes() != (other / name).read_bytes()] == []
+
+
+def test_overlays_are_drawn_before_the_summaries_are_known(campaign: Path) -> None:
+    """A picture that showed a summary would be another; and the report takes those that are given."""
+    analysis = analyse(campaign, executor=Local(processes=1))
+    early = all_charts.overlays(dataclasses.replace(analysis, summaries=Summaries(), notes=()))
+    assert early == all_charts.overlays(analysis)
+    assert len(early) > 0
+    assert report(analysis, early) == report(analysis)
+    assert "figures/overlay-a.png" not in report(analysis, ())

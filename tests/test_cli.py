@@ -19,6 +19,7 @@ import pytest
 from small_rides import gpx
 
 from gpsq.cli import main
+from gpsq.exceptions import OutputError
 from gpsq.simulate import shipped_demo
 
 LONG = bool(os.environ.get("GPSQ_LONG"))
@@ -291,6 +292,24 @@ def test_the_demo_does_not_overwrite(tmp_path):
     (tmp_path / "rides.csv").write_text("file,device,started\n", encoding="utf-8")
     shipped_demo.put(tmp_path)
     assert (tmp_path / "rides.csv").read_text(encoding="utf-8") == "file,device,started\n"
+
+
+def test_a_demo_that_did_not_fit_is_whole_the_next_time(tmp_path, monkeypatch):
+    """A file of which half was written would stay as it is, since it is there."""
+    copy = shutil.copyfile
+
+    def full(file, target):
+        target.write_bytes(file.read_bytes()[:100])
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(shutil, "copyfile", full)
+    with pytest.raises(OutputError, match="cannot be written: No space left on device"):
+        shipped_demo.put(tmp_path)
+    monkeypatch.setattr(shutil, "copyfile", copy)
+    shipped_demo.put(tmp_path)
+    source = next(place for place in shipped_demo.PLACES if place.is_dir())
+    there = {path.relative_to(tmp_path): path.read_bytes() for path in tmp_path.rglob("*") if path.is_file()}
+    assert there == {path.relative_to(source): path.read_bytes() for path in source.rglob("*") if path.is_file()}
 
 
 def test_layers_as_geoparquet_when_asked_for(analysed, tmp_path):

@@ -124,18 +124,17 @@ def _date_at_the_beginning(text: str) -> tuple[WrittenDate, str] | None:
     return None
 
 
-def _date(parts: dict[str, str | None]) -> WrittenDate:
-    year = int(parts["year"] or 0)
-    if len(parts["year"] or "") == 2:
+def _date(parts: dict[str, str]) -> WrittenDate:
+    year = int(parts["year"])
+    if len(parts["year"]) == 2:
         year += 2000 if year < 80 else 1900
-    if parts.get("first"):
-        first, second = int(parts["first"] or 0), int(parts["second"] or 0)
+    if "first" in parts:
+        first, second = int(parts["first"]), int(parts["second"])
         day_first, month_first = _iso(year, second, first), _iso(year, first, second)
         dotted = parts["sign"] == "."  # day first wherever it is written so (common practice)
         return WrittenDate(day_first, "" if dotted or month_first == day_first else month_first)
-    name = (parts.get("name") or "").lower()
-    month = _MONTHS.index(name) + 1 if name else int(parts["month"] or 0)
-    return WrittenDate(_iso(year, month, int(parts["day"] or 0)))
+    month = _MONTHS.index(parts["name"].lower()) + 1 if "name" in parts else int(parts["month"])
+    return WrittenDate(_iso(year, month, int(parts["day"])))
 
 
 def _iso(year: int, month: int, day: int) -> str:

@@ -95,28 +95,52 @@ def step_for(xy_m: Sequence[FloatArray], settings: Settings) -> float:
     return float(max(min(settings.step_m, max(1.0, extent_m / LEAST_STATIONS)), middle_m / MOST_STATIONS))
 
 
-def make(
-    strands: Sequence[Strand],
-    settings: Settings,
-    opposite_m: FloatArray | None = None,
-    *,
-    always_aligned: bool = False,
-) -> Consensus | None:
+def make(strands: Sequence[Strand], settings: Settings, opposite_m: FloatArray | None = None) -> Consensus | None:
     """Return the consensus of a route's strands, or None where none of them has a length.
 
     Parameters
     ----------
     strands : traces of one route at equal steps of `settings.step_m`.
     opposite_m : (k, 2) the end of the opposite way, turned round, if there is one (see `gpsq.centreline.head`).
-    always_aligned : the traces are parts of longer ones, so that shares of their ways are not comparable.
 
     Returns
     -------
     The line at equal steps, with `support`, `rides` and `spread_m` per station and a confidence band from whole rides.
     """
-    usable = [k for k, s in enumerate(strands) if s.counts.sum() >= 2]
+    usable = _with_length(strands)
     if not usable:
         return None
+    line, near = _settled(strands, usable, settings)
+    shares = places_by_share(strands, usable, line, settings)
+    if shares is None:
+        line, paths, found = _between_usual_ends(strands, line, near, opposite_m, settings)
+    else:
+        line = mean_of(shares)
+        paths = _paths(strands, line, settings, None)
+        found = _places(strands, paths, line, settings)
+    everyone = np.ones(len(strands), dtype=bool)
+    centreline = described(line, polyline.along_m(line), found, strands, everyone, "")
+    places = weights.gathered(strands, found)
+    return Consensus(centreline, tuple(paths), tuple(found), tuple(strands), places, opposite_m, shares)
+
+
+def line_of_parts(strands: Sequence[Strand], settings: Settings) -> FloatArray | None:
+    """Return (m, 2) the line alone of traces that are parts of longer ones, or None where none of them has a length.
+
+    Shares of their ways are not comparable, so the line is the aligned one.
+    """
+    usable = _with_length(strands)
+    return _between_usual_ends(strands, *_settled(strands, usable, settings), None, settings)[0] if usable else None
+
+
+def _with_length(strands: Sequence[Strand]) -> list[int]:
+    return [k for k, s in enumerate(strands) if s.counts.sum() >= 2]
+
+
+def _settled(
+    strands: Sequence[Strand], usable: list[int], settings: Settings
+) -> tuple[FloatArray, list[IntArray] | None]:
+    """Return the line that settles from the medoid, and near where the paths of the strands run along it, if known."""
     first = strands[medoid(strands, usable, settings)]
     line = polyline.resample(first.steps.xy_m[first.counts], settings.step_m)
     everyone = np.ones(len(strands), dtype=bool)
@@ -128,27 +152,28 @@ def make(
         places = weights.gathered(strands, found)
         counted = weights.counted(places, everyone)
         moved = _middle(line, counted, places.passed)
-        mended = _mended(moved, strands, found, counted.weight, settings, round_number)
+        mended = _mended(moved, strands, found, counted.weight, places.passed, settings, round_number)
         line = polyline.resample(mended, settings.step_m)
         near = _carried_over(paths, moved, line) if len(mended) == len(moved) else None
         if round_number > EXTENDING_ROUNDS + 1 and _moved_m(before, line) < SETTLED_M:
             break
-    shares = None if always_aligned else places_by_share(strands, usable, line, settings)
-    if shares is None:
-        begun = polyline.resample(head.begun_at(head.led_by(line, opposite_m), opposite_m), settings.step_m)
-        # a line that begins elsewhere numbers its stations anew
-        line, near = begun, near if len(begun) == len(line) else None
-    else:
-        line, near = mean_of(shares), None
-    paths = _paths(strands, line, settings, near)
-    found = _places(strands, paths, line, settings)
-    if shares is None:
-        kept = ends.usual_reach(found, settings.step_m)
-        paths = [_shifted(p, kept, len(line)) for p in paths]
-        line, found = line[kept], [ends.part(f, kept) for f in found]
-    centreline = described(line, polyline.along_m(line), found, strands, everyone, "")
-    places = weights.gathered(strands, found)
-    return Consensus(centreline, tuple(paths), tuple(found), tuple(strands), places, opposite_m, shares)
+    return line, near
+
+
+def _between_usual_ends(
+    strands: Sequence[Strand],
+    line: FloatArray,
+    near: Sequence[IntArray] | None,
+    opposite_m: FloatArray | None,
+    settings: Settings,
+) -> tuple[FloatArray, list[IntArray], list[Abreast]]:
+    """Return a settled line led along the opposite way's end, between the usual reaches of its strands; paths; places."""
+    begun = polyline.resample(head.begun_at(head.led_by(line, opposite_m), opposite_m), settings.step_m)
+    # a line that begins elsewhere numbers its stations anew
+    paths = _paths(strands, begun, settings, near if len(begun) == len(line) else None)
+    found = _places(strands, paths, begun, settings)
+    kept = ends.usual_reach(found, settings.step_m)
+    return begun[kept], [_shifted(p, kept, len(begun)) for p in paths], [ends.part(f, kept) for f in found]
 
 
 def _mended(
@@ -156,6 +181,7 @@ def _mended(
     strands: Sequence[Strand],
     places: Sequence[Abreast],
     weight: FloatArray,
+    passed: BoolArray,
     settings: Settings,
     round_number: int,
 ) -> FloatArray:
@@ -163,7 +189,7 @@ def _mended(
         line = ends.extended(line, strands, places, settings)
     else:
         # places belong to the stations of the line as it was: one change a round
-        mended = ends.rerouted(line, strands, places, weight, settings.step_m)
+        mended = ends.rerouted(line, strands, places, weight, passed, settings.step_m)
         if len(mended) == len(line):
             mended = ends.without_spurs(line, weight.sum(axis=1), settings.step_m)
         if len(mended) == len(line):

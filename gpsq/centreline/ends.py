@@ -8,7 +8,6 @@ import numpy as np
 
 from gpsq.arrays import norms
 from gpsq.centreline.robust_middle import SUPPORTED_SHARE
-from gpsq.centreline.weights import passed_by
 from gpsq.geometry import polyline
 from gpsq.geometry.alignment import Abreast
 
@@ -175,16 +174,23 @@ def ends_of(there: BoolArray) -> tuple[int, int]:
 
 
 def rerouted(
-    line: FloatArray, strands: Sequence[Strand], places: Sequence[Abreast], weights: FloatArray, step_m: float
+    line: FloatArray,
+    strands: Sequence[Strand],
+    places: Sequence[Abreast],
+    weights: FloatArray,
+    passed: BoolArray,
+    step_m: float,
 ) -> FloatArray:
     """Return the line led another way where more traces pass a stretch by than follow it.
 
     Such a stretch is a spur of noise, a detour of the trace that the line began with, or the straight over a break of
-    that trace. `weights` (m, t) are those of the places.
+    that trace. `weights` (m, t) are those of the places, `passed` (m, t) tells which stations each trace passes by.
     """
+    by = passed.T
+    if not by.any():
+        return line
     follow = ~np.isnan(np.stack([p.vertex for p in places]))
     own = weights.max(axis=0)[:, None]
-    by = np.stack([passed_by(s, p) for s, p in zip(strands, places, strict=True)])
     left = (own * by).sum(axis=0) > (own * follow).sum(axis=0)
     edges = np.flatnonzero(np.diff(np.concatenate([[False], left, [False]]).astype(int)))
     parts, at = [], 0

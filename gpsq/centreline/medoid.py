@@ -6,9 +6,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gpsq.arrays import norms
 from gpsq.geometry import polyline
-from gpsq.geometry.alignment import ROUGH_PLACES, in_order, within_cap
+from gpsq.geometry._compiled import compiled, read_only
+from gpsq.geometry.alignment import ROUGH_PLACES, in_order
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -29,20 +29,23 @@ def medoid(strands: Sequence[Strand], usable: list[int], settings: Settings) -> 
     lengths = {k: polyline.along_m(xy)[-1] for k, xy in thin.items()}
     best, best_score = usable[0], -np.inf
     for k in _spaced(list(thin), CANDIDATES):
-        gains, ratios = [], []
-        for other, xy in thin.items():
-            if other == k:
-                continue
-            one_piece = np.zeros(len(xy), dtype=np.int64)
-            path = in_order(xy, one_piece, thin[k], step_m=step_m, cap_m=settings.align_cap_m, coarse=ROUGH_PLACES)
-            stations = within_cap(path, xy, thin[k], settings.align_cap_m)
-            away2 = (norms(xy - thin[k][stations]) / settings.align_cap_m) ** 2
-            gains.append(float(np.where(stations >= 0, 1.0 - away2, 0.0).mean()))
-            ratios.append(_log_length_ratio(stations, every * settings.step_m, xy))
-        score = np.mean(gains) - abs(np.median(ratios)) if gains else 0.0
+        others = [xy for other, xy in thin.items() if other != k]
+        followed = np.array([_followed(xy, thin[k], step_m, every * settings.step_m, settings) for xy in others])
+        score = followed[:, 0].mean() - abs(np.median(followed[:, 1])) if others else 0.0
         if (score, lengths[k]) > (best_score, lengths.get(best, 0.0)):
             best, best_score = k, score
     return best
+
+
+def _followed(
+    xy_m: FloatArray, line_m: FloatArray, step_m: float, stations_m: float, settings: Settings
+) -> tuple[float, float]:
+    """Return how well a trace follows a line, 0 to 1, and the logarithm of how much longer the line is on that stretch."""
+    xy, line = read_only(xy_m, np.float64), read_only(line_m, np.float64)
+    one_piece = np.zeros(len(xy), dtype=np.int64)
+    path = in_order(xy, one_piece, line, step_m=step_m, cap_m=settings.align_cap_m, coarse=ROUGH_PLACES)
+    found: tuple[float, float] = _gain_and_length(read_only(path, np.int64), xy, line, settings.align_cap_m, stations_m)
+    return found
 
 
 def _spaced(items: list[int], most: int) -> list[int]:
@@ -58,11 +61,19 @@ def extent_m(strand: Strand) -> float:
     return float(np.hypot(*(xy.max(axis=0) - xy.min(axis=0))))
 
 
-def _log_length_ratio(stations: IntArray, step_m: float, xy: FloatArray) -> float:
-    """Return the log of line length over trace length between the first and the last match."""
-    inside = np.flatnonzero(stations >= 0)
-    if len(inside) < 2 or stations[inside[-1]] == stations[inside[0]]:
-        return 0.0
-    line_m = (stations[inside[-1]] - stations[inside[0]]) * step_m
-    trace_m = polyline.along_m(xy[inside[0] : inside[-1] + 1])[-1]
-    return float(np.log(line_m / max(trace_m, step_m)))
+@compiled
+def _gain_and_length(
+    path: IntArray, xy: FloatArray, line: FloatArray, cap_m: float, step_m: float
+) -> tuple[float, float]:  # pragma: no cover - compiled
+    """Return the mean gain of a path's matches, and the log of line length over trace length from first to last match."""
+    gain, first, last, trace_m, since_m = 0.0, -1, -1, 0.0, 0.0
+    for i in range(len(path)):
+        if first >= 0:
+            since_m += np.sqrt((xy[i, 0] - xy[i - 1, 0]) ** 2 + (xy[i, 1] - xy[i - 1, 1]) ** 2)
+        away_m = np.sqrt((xy[i, 0] - line[path[i], 0]) ** 2 + (xy[i, 1] - line[path[i], 1]) ** 2)
+        if away_m <= cap_m:
+            gain += 1.0 - (away_m / cap_m) ** 2
+            first, last, trace_m = path[i] if first < 0 else first, path[i], since_m
+    if last == first:
+        return gain / len(path), 0.0
+    return gain / len(path), np.log((last - first) * step_m / max(trace_m, step_m))

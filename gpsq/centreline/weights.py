@@ -12,7 +12,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from gpsq.centreline.passing import passed_by
 from gpsq.centreline.robust_middle import PAIR_APART_M, geometric_median, medians_of_groups
+from gpsq.centreline.scatter import own_variance
+from gpsq.geometry._compiled import compiled, read_only
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -21,12 +24,6 @@ if TYPE_CHECKING:
     from gpsq.geometry.alignment import Abreast
     from gpsq.model import BoolArray, FloatArray, IntArray
 
-#: The variance of a trace is trusted within this factor of the usual one, so that none weighs for many.
-VARIANCE_RANGE = 9.0
-#: Smallest variance a receiver is believed to have, in m²; rounding and short overlaps give less.
-LEAST_VARIANCE_M2 = 0.25
-#: A distance from the usual line counts for at most this many median ones: a detour is no scatter.
-LARGEST_SCATTER = 4.0
 #: The variance of a median of a few is about this many times that of their mean.
 MEDIAN_LOSS = 1.3
 #: The offset of a device is averaged over this many stations on either side.
@@ -67,37 +64,23 @@ class Counted:
 def gathered(strands: Sequence[Strand], places: Sequence[Abreast]) -> Places:
     """Return the places of all strands, station by station."""
     passed = np.column_stack([passed_by(s, p) for s, p in zip(strands, places, strict=True)])
-    unsettled = np.column_stack([_unsettled(s, p) for s, p in zip(strands, places, strict=True)])
+    ages = [
+        (read_only(p.vertex, np.float64), read_only(s.age_s, np.float64)) for s, p in zip(strands, places, strict=True)
+    ]
+    unsettled = np.column_stack([_unsettled(at, age_s) for at, age_s in ages])
     device, ride = (
         np.unique(names, return_inverse=True)[1] for names in ([s.device for s in strands], [s.ride for s in strands])
     )
     return Places(np.stack([p.xy_m for p in places], axis=1), passed, unsettled, device, ride)
 
 
-def passed_by(strand: Strand, place: Abreast) -> BoolArray:
-    """Return (m,) which stations a trace passes by without a break: it is abreast before and after, not there.
-
-    A way of which some may not count (flagged by the person) passes nothing by.
-    """
-    known = np.flatnonzero(~np.isnan(place.vertex))
-    by = np.zeros(len(place.vertex), dtype=bool)
-    skips = np.flatnonzero(np.diff(known) > 1)
-    if len(skips):
-        ends = place.vertex[np.column_stack([known[skips], known[skips + 1]])]
-        at = np.searchsorted(strand.steps.vertex, ends).clip(0, len(strand.steps) - 1)
-        piece, barred = strand.steps.piece[at], np.concatenate([[0], np.cumsum(~strand.counts)])
-        unbroken = (piece[:, 0] == piece[:, 1]) & (barred[at[:, 0]] == barred[at[:, 1]])
-        for k in skips[unbroken]:
-            by[known[k] + 1 : known[k + 1]] = True
-    return by
-
-
-def _unsettled(strand: Strand, place: Abreast) -> FloatArray:
-    """Return (m,) the variance in m² that the fixes of a trace have for their newness."""
-    extra = np.zeros(len(place.vertex))
-    new = np.flatnonzero(place.vertex < np.searchsorted(strand.age_s, UNSETTLED_S))
-    age_s = strand.age_s[np.floor(place.vertex[new]).astype(int)]
-    extra[new] = (UNSETTLED_M * np.maximum(1.0 - age_s / UNSETTLED_S, 0.0) ** 2) ** 2
+@compiled
+def _unsettled(at: FloatArray, age_s: FloatArray) -> FloatArray:  # pragma: no cover - compiled
+    """Return (m,) the variance in m² that the fixes of a trace have for their newness, by its vertex at each station."""
+    extra = np.zeros(len(at))
+    for j in range(len(at)):
+        if not np.isnan(at[j]):
+            extra[j] = (UNSETTLED_M * max(1.0 - age_s[int(at[j])] / UNSETTLED_S, 0.0) ** 2) ** 2
     return extra
 
 
@@ -107,13 +90,37 @@ def counted(places: Places, keep: BoolArray) -> Counted:
     Nothing of the strands that are not kept is used, so that a line without a ride knows nothing of it.
     """
     there = keep & ~np.isnan(places.xy_m[:, :, 0])
-    variance = _own_variance(places, there, keep)
-    xy_m, between_m2, number = _brought_together(places, there, keep, variance)
-    weight = there / (variance + number[:, places.device] * between_m2 + places.unsettled_m2)
-    for ride in np.unique(places.ride[keep]):
-        mine = (places.ride == ride) & keep
-        weight[:, mine] /= 1.0 + RIDERS_LINE_M**2 * weight[:, mine].sum(axis=1, keepdims=True)
+    often = ridden_often(places, keep)
+    usual = medians_of_groups(places.xy_m, there, places.device, len(often))
+    variance = _own_variance(places, there, keep, often, usual)
+    xy_m, between_m2 = _brought_together(places, keep, often, usual, variance)
+    own, number, new = (read_only(v, np.float64) for v in (variance, usual[1], places.unsettled_m2))
+    device, ride = (read_only(n, np.int64) for n in (places.device, places.ride))
+    weight = _weights(own, number, new, between_m2, read_only(there, np.bool_), device, ride)
     return Counted(xy_m, weight, variance)
+
+
+@compiled
+def _weights(
+    variance: FloatArray,
+    number: FloatArray,
+    unsettled: FloatArray,
+    between_m2: float,
+    there: BoolArray,
+    device: IntArray,
+    ride: IntArray,
+) -> FloatArray:  # pragma: no cover - compiled
+    """Return (m, t) what places count by their variances; at no station a ride more than its rider's own line."""
+    weight, total = np.zeros(there.shape), np.zeros(ride.max() + 1)
+    for j in range(len(there)):
+        total[:] = 0.0
+        for t in range(len(ride)):
+            if there[j, t]:
+                weight[j, t] = 1.0 / (variance[t] + number[j, device[t]] * between_m2 + unsettled[j, t])
+                total[ride[t]] += weight[j, t]
+        for t in range(len(ride)):
+            weight[j, t] /= 1.0 + RIDERS_LINE_M**2 * total[ride[t]]
+    return weight
 
 
 def runs_by(found: Counted, line_m: FloatArray) -> BoolArray:
@@ -131,53 +138,37 @@ def ridden_often(places: Places, keep: BoolArray) -> BoolArray:
     return np.bincount(pairs[:, 0], minlength=int(places.device.max()) + 1) > 1
 
 
-def _own_variance(places: Places, there: BoolArray, keep: BoolArray) -> FloatArray:
-    """Return (t,) the variance per axis of each trace about the usual line of its device.
+def _own_variance(
+    places: Places, there: BoolArray, keep: BoolArray, often: BoolArray, usual: tuple[FloatArray, FloatArray]
+) -> FloatArray:
+    """Return (t,) the variance per axis of each trace about the usual line of its device; `usual` are the devices' lines.
 
     Devices seen on one ride only are taken together: a bad ride cannot be told from a bad device.
     """
-    often = ridden_often(places, keep)
     group = np.where(often, np.arange(len(often)), len(often))[places.device]
-    median, number = medians_of_groups(places.xy_m, there, group, len(often) + 1)
-    gap = places.xy_m - median[:, group]
-    n = number[:, group]
-    square = (gap**2).sum(axis=2) * n / np.maximum(n - 1, 1)
-    away = np.sqrt(np.where(there & (n > 1), square, np.nan))
-    known = np.isfinite(away).any(axis=0)
-    variance = np.full(len(group), np.nan)
-    capped = np.minimum(away[:, known], LARGEST_SCATTER * np.nanmedian(away[:, known], axis=0))
-    variance[known] = np.nanmean(capped**2, axis=0) / 2.0
-    usual = float(np.median(variance[known])) if known.any() else LEAST_VARIANCE_M2
-    variance = np.clip(np.where(known, variance, usual), usual / VARIANCE_RANGE, usual * VARIANCE_RANGE)
-    # one trace tells little of its own variance, as its errors are correlated along the way: half of it, in logarithms,
-    # is taken from its device
-    of_group = np.bincount(group[keep], variance[keep], len(often) + 1) / np.maximum(
-        np.bincount(group[keep], minlength=len(often) + 1), 1
-    )
-    variance[keep] = np.sqrt(variance[keep] * of_group[group[keep]])
-    return np.asarray(np.maximum(variance, LEAST_VARIANCE_M2))
+    pooled = usual if often.all() else medians_of_groups(places.xy_m, there, group, len(often) + 1)
+    return own_variance(places.xy_m, there, group, *pooled, keep)
 
 
 def _brought_together(
-    places: Places, there: BoolArray, keep: BoolArray, variance: FloatArray
-) -> tuple[FloatArray, float, FloatArray]:
-    """Return the places with the offsets between devices taken off, the variance between devices, and (m, d) traces."""
-    often = ridden_often(places, keep)
-    median, number = medians_of_groups(places.xy_m, there, places.device, len(often))
+    places: Places, keep: BoolArray, often: BoolArray, usual: tuple[FloatArray, FloatArray], variance: FloatArray
+) -> tuple[FloatArray, float]:
+    """Return the places with the offsets between devices taken off, and the variance between devices."""
     if often.sum() < 2:
-        return places.xy_m, 0.0, number
-    usual = np.array([variance[(places.device == d) & keep].mean() if often[d] else 1.0 for d in range(len(often))])
+        return places.xy_m, 0.0
+    median, number = usual
+    own = np.array([variance[(places.device == d) & keep].mean() if often[d] else 1.0 for d in range(len(often))])
     running = often & (number > 0)
     with np.errstate(divide="ignore"):
-        own_m2 = np.where(running, MEDIAN_LOSS * usual / number, np.inf)
+        own_m2 = np.where(running, MEDIAN_LOSS * own / number, np.inf)
     between_m2 = between_devices(median, own_m2)
     if between_m2 == 0.0:
-        return places.xy_m, 0.0, number
+        return places.xy_m, 0.0
     weight = 1.0 / (own_m2 + between_m2)
     middle = _middle_of_devices(median, weight)
     offset = np.where(running[:, :, None], median - middle[:, None], 0.0)
     offset = averaged(offset, OFFSET_STATIONS) * (between_m2 / (between_m2 + own_m2))[:, :, None]
-    return places.xy_m - offset[:, places.device], between_m2, number
+    return places.xy_m - offset[:, places.device], between_m2
 
 
 def between_devices(median_m: FloatArray, own_m2: FloatArray) -> float:

@@ -13,11 +13,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gpsq.arrays import norms
-from gpsq.geometry._compiled import compiled, read_only
+from gpsq.geometry._abreast import FILL_STATIONS, at_stations, within, within_ends
+from gpsq.geometry._compiled import read_only
+from gpsq.geometry._in_order import best_path, path_in_passes
 from gpsq.geometry.polyline import Steps, at_along
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from gpsq.model import BoolArray, FloatArray, IntArray
 
 #: A coarse pass has at most about this many places a side, which bounds its memory at a quarter of a megabyte.
@@ -28,10 +31,6 @@ ROUGH_PLACES = 150
 FINER = 8
 #: Cost of passing over a station, in matches: small beside a match, enough to break ties towards steady travel.
 PASSING_COST = 0.02
-#: How the best path came to a station: from the same one, from the one before, or over the one before.
-STAY, NEXT, OVER = 0, 1, 2
-#: Stations passed over between neighbouring places of a trace are filled in up to this many: a corner cut by sampling.
-FILL_STATIONS = 4
 
 
 def align(xy_m: FloatArray, piece: IntArray, line_m: FloatArray, *, step_m: float, cap_m: float) -> IntArray:
@@ -78,26 +77,20 @@ def in_order(
     """
     if len(xy_m) == 0 or len(line_m) == 0:
         return np.zeros(len(xy_m), dtype=np.int64)
-    states: IntArray = np.empty(0, dtype=np.int64) if near is None else near
-    coarser, reach_m = (0, 0.0) if near is None else (1, cap_m)
-    for every in _strides(max(len(xy_m), len(line_m)), coarse) if near is None else (1,):
-        places, pieces, stations = xy_m[::every], piece[::every], line_m[::every]
-        low, high = np.zeros(len(places), dtype=np.int64), np.full(len(places), len(stations) - 1, dtype=np.int64)
-        if coarser:
-            ratio = coarser // every
-            margin = int(np.ceil(reach_m / (every * step_m))) + ratio
-            low, high = _band(states * ratio, ratio, len(places), len(stations), margin)
-        coarser, reach_m = every, cap_m if every == 1 else max(cap_m, 2.0 * every * step_m)
-        states = np.asarray(_best_path(*_contiguous(places, pieces, stations), low, high, reach_m**2, PASSING_COST))
-    return states
+    strides = (1,) if near is not None else _strides(max(len(xy_m), len(line_m)), coarse)
+    places, line = (read_only(values, np.float64) for values in (xy_m, line_m))
+    pieces, near, coarser = (read_only(n, np.int64) for n in (piece, [] if near is None else near, strides))
+    found: IntArray = path_in_passes(places, pieces, line, near, coarser, step_m, cap_m, PASSING_COST)
+    return found
 
 
 def within_cap(path: IntArray, xy_m: FloatArray, line_m: FloatArray, cap_m: float) -> IntArray:
     """Return the path with −1 where a place is further from its station than the cap."""
     if len(line_m) == 0:
         return np.full(len(xy_m), -1, dtype=np.int64)
-    off = norms(xy_m - line_m[path]) > cap_m
-    return np.where(off, -1, path)
+    places, line = (read_only(values, np.float64) for values in (xy_m, line_m))
+    matched: IntArray = within(read_only(path, np.int64), places, line, cap_m)
+    return matched
 
 
 def _strides(places: int, coarse: int = COARSE_PLACES) -> list[int]:
@@ -114,85 +107,6 @@ def _strides(places: int, coarse: int = COARSE_PLACES) -> list[int]:
     while strides[-1] > 1:
         strides.append(max(1, strides[-1] // FINER))
     return strides
-
-
-def _contiguous(xy_m: FloatArray, piece: IntArray, line_m: FloatArray) -> tuple[FloatArray, IntArray, FloatArray]:
-    return read_only(xy_m, np.float64), read_only(piece, np.int64), read_only(line_m, np.float64)
-
-
-def _band(states: IntArray, every: int, n: int, m: int, margin: int) -> tuple[IntArray, IntArray]:
-    """Return the first and last station allowed for each of `n` places, around a coarse path."""
-    coarse = np.arange(n) // every
-    before = states[np.maximum(coarse - 1, 0)]
-    after = states[np.minimum(coarse + 2, len(states) - 1)]
-    # a path along a longer line may lead beyond the end of this one
-    return np.clip(before - margin, 0, m - 1), np.clip(after + margin, 0, m - 1)
-
-
-@compiled
-def _gains(
-    place: FloatArray, line: FloatArray, first: int, last: int, cap2: float, gain: FloatArray
-) -> None:  # pragma: no cover - compiled
-    """Fill `gain` from the first to the last station with the worth of matching a place to each."""
-    if len(place) == 2:
-        for j in range(first, last + 1):
-            distance2 = (place[0] - line[j, 0]) ** 2 + (place[1] - line[j, 1]) ** 2
-            gain[j] = 1.0 - distance2 / cap2 if distance2 < cap2 else 0.0
-    else:
-        for j in range(first, last + 1):
-            distance2 = (place[0] - line[j, 0]) ** 2 + (place[1] - line[j, 1]) ** 2 + (place[2] - line[j, 2]) ** 2
-            gain[j] = 1.0 - distance2 / cap2 if distance2 < cap2 else 0.0
-
-
-@compiled
-def _best_path(  # noqa: C901 - one compiled loop: splitting it would cost a call for every cell
-    xy: FloatArray, piece: IntArray, line: FloatArray, low: IntArray, high: IntArray, cap2: float, passing: float
-) -> IntArray:  # pragma: no cover - compiled
-    """Return the station at which the best in-order path stands at each place of the trace."""
-    n = len(xy)
-    start = np.empty(n + 1, dtype=np.int64)
-    start[0] = 0
-    for i in range(n):
-        first = low[max(i - 1, 0)]
-        start[i + 1] = start[i] + high[i] - first + 1
-    move = np.zeros(start[n], dtype=np.uint8)
-    value, gain = np.full(len(line), -np.inf), np.empty(len(line))
-    for j in range(low[0], high[0] + 1):
-        value[j] = 0.0
-    reached = high[0]
-    for i in range(n):
-        first, last = low[max(i - 1, 0)], high[i]
-        cost = 0.0 if i > 0 and piece[i] != piece[i - 1] else passing
-        _gains(xy[i], line, first, last, cap2, gain)
-        for j in range(reached + 1, last + 1):
-            value[j] = -np.inf
-        best, before = -np.inf, -np.inf
-        for j in range(first, last + 1):
-            stay, over = value[j], best - cost
-            best, how = stay, STAY
-            if i > 0 and before >= best:
-                best, how = before, NEXT
-            if i > 0 and over > best:
-                best, how = over, OVER
-            move[start[i] + j - first] = how
-            before = stay
-            value[j] = best + gain[j]
-        for j in range(first, low[i]):
-            value[j] = -np.inf
-        reached = last
-    path = np.empty(n, dtype=np.int64)
-    j = low[n - 1]
-    for k in range(low[n - 1], high[n - 1] + 1):
-        if value[k] > value[j]:
-            j = k
-    for i in range(n - 1, -1, -1):
-        path[i] = j
-        first = low[max(i - 1, 0)]
-        while move[start[i] + j - first] == OVER:
-            j -= 1
-        if move[start[i] + j - first] == NEXT:
-            j -= 1
-    return path
 
 
 def wake() -> None:
@@ -222,60 +136,25 @@ def abreast(steps: Steps, stations: IntArray, line_m: FloatArray, *, with_excurs
     within a few steps are filled in between. An excursion, places beyond the cap between two matched ones, is filled by
     an alignment of its own when asked for; a break of the trace is never filled.
     """
-    m = len(line_m)
-    stations = _within_ends(steps.xy_m, stations, line_m)
-    xy, vertex = (_middle_by_station if with_excursions else _mean_by_station)(steps, stations, m)
+    places, line = read_only(steps.xy_m, np.float64), read_only(line_m, np.float64)
+    vertices, piece = read_only(steps.vertex, np.float64), read_only(steps.piece, np.int64)
+    inside = within_ends(places, read_only(stations, np.int64), line)
+    xy, vertex = at_stations(places, vertices, piece, inside, len(line), with_excursions)
     matched = ~np.isnan(vertex)
-    inside = np.flatnonzero(stations >= 0)
-    passed = (np.diff(inside) > 1) | (np.diff(stations[inside]) > 1)
-    for i, k in zip(inside[:-1][passed], inside[1:][passed], strict=True):
-        j, last = stations[i], stations[k]
-        if steps.piece[i] != steps.piece[k]:
-            continue
-        if k == i + 1 and last - j <= FILL_STATIONS:
-            _fill(xy, vertex, matched, j, last)
-        elif with_excursions and last > j and (k > i + 1 or last - j > FILL_STATIONS):
-            _follow_excursion(steps, i, k, j, last, line_m, xy, vertex)
+    if with_excursions:
+        for i, k in _excursions(inside, piece):
+            _follow_excursion(steps, i, k, int(inside[i]), int(inside[k]), line_m, xy, vertex)
     return Abreast(xy, vertex, matched)
 
 
-def _within_ends(xy_m: FloatArray, stations: IntArray, line_m: FloatArray) -> IntArray:
-    """Unmatch places that lie beyond the ends of the line, so that a longer trace does not pile up at them."""
-    if len(line_m) < 2:
-        return stations
-    step_m = float(np.sqrt(((line_m[1] - line_m[0]) ** 2).sum()))
-    stations = stations.copy()
-    for end, inner in ((0, 1), (len(line_m) - 1, len(line_m) - 2)):
-        at_end = stations == end
-        outward = line_m[end] - line_m[inner]
-        beyond = (xy_m[at_end] - line_m[end]) @ outward / max(float(np.sqrt(outward @ outward)), 1e-9)
-        stations[np.flatnonzero(at_end)[beyond > step_m]] = -1
-    return stations
-
-
-def _mean_by_station(steps: Steps, stations: IntArray, count: int) -> tuple[FloatArray, FloatArray]:
-    inside = stations >= 0
-    number = np.bincount(stations[inside], minlength=count).astype(float)
-    number[number == 0] = np.nan
-    columns = (steps.xy_m[inside, 0], steps.xy_m[inside, 1], steps.vertex[inside])
-    x, y, vertex = (np.bincount(stations[inside], weights=column, minlength=count) / number for column in columns)
-    return np.column_stack([x, y]), vertex
-
-
-def _middle_by_station(steps: Steps, stations: IntArray, count: int) -> tuple[FloatArray, FloatArray]:
+def _excursions(stations: IntArray, piece: IntArray) -> Iterator[tuple[int, int]]:
+    """Yield the places between which a trace, unbroken, leaves stations out that are more than a corner cut."""
     inside = np.flatnonzero(stations >= 0)
-    seen, first, number = np.unique(stations[inside], return_index=True, return_counts=True)
-    middle = inside[first + number // 2]
-    xy, vertex = np.full((count, 2), np.nan), np.full(count, np.nan)
-    xy[seen], vertex[seen] = steps.xy_m[middle], steps.vertex[middle]
-    return xy, vertex
-
-
-def _fill(xy: FloatArray, vertex: FloatArray, matched: BoolArray, low: int, high: int) -> None:
-    share = np.arange(1, high - low) / (high - low)
-    xy[low + 1 : high] = xy[low] + share[:, None] * (xy[high] - xy[low])
-    vertex[low + 1 : high] = vertex[low] + share * (vertex[high] - vertex[low])
-    matched[low + 1 : high] = True
+    away, passed = np.diff(inside) > 1, np.diff(stations[inside])
+    for at in np.flatnonzero((passed > FILL_STATIONS) | (away & (passed > 0))):
+        i, k = int(inside[at]), int(inside[at + 1])
+        if piece[i] == piece[k]:
+            yield i, k
 
 
 def _follow_excursion(
@@ -284,11 +163,11 @@ def _follow_excursion(
     """Fill the stations strictly between `low` and `high` from the places `i` to `k`, in order, however far off."""
     thin = max(1, (k - i) // COARSE_PLACES)
     chosen = np.unique(np.append(np.arange(i, k + 1, thin), k))
-    places, line = steps.xy_m[chosen], line_m[low : high + 1]
+    places, line = steps.xy_m[chosen], np.array(line_m[low : high + 1])
     first, last = np.zeros(len(chosen), dtype=np.int64), np.full(len(chosen), len(line) - 1, dtype=np.int64)
     last[0], first[-1] = 0, len(line) - 1
     furthest2 = float(((places[:, None, :] - line[None, ::8, :]) ** 2).sum(axis=2).max()) * 4.0 + 1.0
-    path = _best_path(*_contiguous(places, np.zeros(len(chosen), dtype=np.int64), line), first, last, furthest2, 0.0)
+    path = best_path(places, np.zeros(len(chosen), dtype=np.int64), line, first, last, furthest2, 0.0)
     seen, at = np.unique(path, return_index=True)
     inner = np.arange(1, len(line) - 1)
     xy[low + inner] = at_along(places, _increasing(path), inner.astype(float)) if len(seen) else np.nan

@@ -163,10 +163,8 @@ def _opposite_end(tails: Sequence[Tail], settings: Settings) -> FloatArray | Non
         strand(t.xy_m, [(0, len(t.xy_m))], t.ride, np.ones(len(t.xy_m), dtype=bool), settings, device=t.device)
         for t in tails
     ]
-    made = consensus_line.make(strands, settings, always_aligned=True) if strands else None
-    if made is None:
-        return None
-    return head.from_usual_end(made.centreline.xy_m[::-1], np.array([t.xy_m[-1] for t in tails]))
+    line = consensus_line.line_of_parts(strands, settings)
+    return None if line is None else head.from_usual_end(line[::-1], np.array([t.xy_m[-1] for t in tails]))
 
 
 def _counting(member: Member, decisions: Sequence[Flag]) -> BoolArray:

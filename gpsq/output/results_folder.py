@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import shutil
 import tempfile
@@ -18,6 +19,9 @@ if TYPE_CHECKING:
 
     from gpsq.output.drawing.rendering import Chart
     from gpsq.results import Analysis
+
+#: A disk with less left than this is full: an empty geopackage takes more.
+LEAST_BYTES = 2**17
 
 
 def write_results(
@@ -120,7 +124,9 @@ def _geopackage(analysis: Analysis, path: Path) -> None:
         with _spelled(path) as spelled:
             write_geopackage(analysis, spelled)
     except (DataLayerError, DataSourceError, sqlite3.Error) as failed:
-        raise OutputError(f"{path.name}: cannot be written: {failed}") from failed
+        is_full = shutil.disk_usage(path.parent).free < LEAST_BYTES  # the library tells which of its statements failed
+        why = os.strerror(errno.ENOSPC) if is_full else failed
+        raise OutputError(f"{path.name}: cannot be written: {why}") from failed
 
 
 @contextmanager

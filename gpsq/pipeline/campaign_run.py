@@ -39,7 +39,7 @@ def analyse_into(
     `gpsq.output.results_folder.write_results`.
     """
     with cache.opened(folder) as store, executors.Local(meanwhile=load_what_writes) as cores:
-        drawing = _Drawing(SecondProcess())
+        drawing = _Drawing(SecondProcess(), cores)
         reads = executor or ReadsWhileLoading(drawing.second, cores, partial(_load_what_measures, say))
         readings = read(folder, executor=reads, cache=store, on_progress=on_progress)
         key = analysis_key(readings, cut_passes=cut_passes) if store else ""
@@ -53,29 +53,36 @@ def analyse_into(
             on_progress=on_progress,
             on_measured=drawing.begin_overlays,
         )
-        cores.shutdown()  # while its threads are about, no process is copied
         write = partial(_write, analysis, out, drawing, tiles=tiles, parquet=parquet)
         write_unless_standing(store, (key, analysis.folder, tiles, parquet), out, write)
     return analysis
 
 
 class _Drawing:
-    """What is drawn in the second process: the overlays as soon as all is measured, the rest with the report."""
+    """What is drawn beside this process: the overlays as soon as all is measured, the rest with the report.
 
-    def __init__(self, second: SecondProcess) -> None:
-        self.second = second
+    That is done in the second process, or where much was read each in a copy made for it.
+    """
+
+    def __init__(self, second: SecondProcess, cores: executors.Local) -> None:
+        self.second, self.cores = second, cores
         self.overlays: Callable[[], tuple[Chart, ...]] | None = None
 
     def begin_overlays(self, measured: Analysis) -> None:
-        """Begin to draw the overlays where the process is there already."""
-        if self.second.is_there:
-            self.overlays = self.second.begin(_overlays, measured)
+        """Begin to draw the overlays; the cores have nothing more to share."""
+        self.overlays = self._begin(_overlays, measured)
 
     def begin_report(self, analysis: Analysis) -> Callable[[], Mapping[str, str | bytes]]:
         """Begin to make the report, and return what waits for it."""
         from gpsq.output.results_folder import report
 
-        return self.second.begin(report, analysis, self.overlays() if self.overlays else None)
+        drawn = self.overlays() if self.overlays else None
+        self.overlays = None  # and with it goes the copy that drew them
+        return self._begin(report, analysis, drawn)
+
+    def _begin(self, fn: Callable[..., Any], *arguments: Any) -> Callable[[], Any]:
+        self.cores.shutdown()  # while its threads are about, no process is copied
+        return (self.second if self.second.is_there else SecondProcess()).begin(fn, *arguments)
 
 
 def _overlays(measured: Analysis) -> tuple[Chart, ...]:

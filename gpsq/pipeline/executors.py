@@ -101,9 +101,10 @@ class Local(Executor):
                 yield fn(*job)
 
     def shutdown(self, wait: bool = True, *, cancel_futures: bool = False) -> None:
-        """End the processes."""
+        """End the processes; they are started again when they are needed again."""
         if self._pool is not None:
             self._pool.shutdown(wait=wait, cancel_futures=True)
+            self._pool = None
 
 
 def given_or_local(executor: Executor | None) -> contextlib.AbstractContextManager[Executor]:

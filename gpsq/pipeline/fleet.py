@@ -153,13 +153,19 @@ def _sorted_before(out: Path, asked: str) -> Sorted | None:
 def _begin(out: Path, asked: str, found: Sorted) -> None:
     """Clear away results of anything else, and write down how the recordings are sorted."""
     ours = (out / TOLD).is_file() or (out / WORK / STATE).is_file()
-    if out.is_dir() and any(out.iterdir()) and not ours:
+    if out.is_dir() and not ours and not _was_stopped_at_once(out):
         raise OutputError(f"{out}: found files that gpsq did not write; expected an empty folder or earlier results")
     (out / TOLD).unlink(missing_ok=True)
     for place in [out / WORK, *(out.glob("*/part=*"))]:
         shutil.rmtree(place, ignore_errors=not place.exists())
     (out / WORK).mkdir(parents=True)
     safe_files.write_text(out / WORK / STATE, _as_json(asked, found))
+
+
+def _was_stopped_at_once(out: Path) -> bool:
+    """Whether a folder is empty, or holds nothing but the beginning of a file that says how recordings are sorted."""
+    within = [path.relative_to(out).as_posix() for path in out.rglob("*")]
+    return all(name == WORK or name.startswith(f"{WORK}/.{STATE}.") for name in within)
 
 
 def _as_json(asked: str, found: Sorted) -> str:

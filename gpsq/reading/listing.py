@@ -150,11 +150,18 @@ def cannot_open(name: str, error: OSError) -> Unreadable:
         return _unreadable(name, "too_large", found, f"at most {most}")
     kinds = {
         errno.EACCES: ("permission_denied", "permission denied"),
-        errno.ENOENT: ("link_to_nothing", "a link to nothing"),
+        errno.ENOENT: _gone(error),
         errno.ELOOP: ("link_in_a_circle", "a link that leads to itself"),
     }
     reason, found = kinds.get(error.errno or 0, ("cannot_open", error.strerror or "an error of the file system"))
     return _unreadable(name, reason, found, _FILE)
+
+
+def _gone(error: OSError) -> tuple[str, str]:
+    """Return why there is nothing of a name that was listed."""
+    if error.filename and not os.path.lexists(error.filename):
+        return "vanished", "nothing any more, though it was there when the folder was listed"
+    return "link_to_nothing", "a link to nothing"
 
 
 def _unreadable(name: str, reason: str, found: str, expected: str) -> Unreadable:

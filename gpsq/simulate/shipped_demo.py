@@ -33,6 +33,16 @@ def put(folder: Path) -> None:
             if file.is_dir():
                 target.mkdir(exist_ok=True)
             elif not target.exists():
-                shutil.copyfile(file, target)
+                _copy_whole(file, target)
     except OSError as error:
         raise OutputError(f"{folder}: cannot be written: {error.strerror or error}") from error
+
+
+def _copy_whole(file: Path, target: Path) -> None:
+    """Copy a file so that its name stands for all of it: half a file would stay as it is ever after."""
+    aside = target.with_name(f".{target.name}.part")
+    try:
+        shutil.copyfile(file, aside)
+        aside.replace(target)
+    finally:
+        aside.unlink(missing_ok=True)

@@ -105,7 +105,7 @@ def _together(pairs: Pairs) -> Iterator[str]:
             devices[result.ride].add(trace.device)
     everyone = {trace.device for trace, _ in pairs}
     partial = sum(len(found) < len(everyone) for found in devices.values())
-    if len(everyone) > 1 and partial:
+    if partial:
         yield (
             f"rides without one of the {len(everyone)} devices: {partial} of {len(devices)}; "
             "devices are compared fairly only on rides that all of them recorded"

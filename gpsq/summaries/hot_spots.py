@@ -16,6 +16,7 @@ import numpy as np
 
 from gpsq.arrays import mean_of_known, stretches
 from gpsq.measures.route import MOST_LINES
+from gpsq.summaries.devices.others import less_the_middle_of_others
 from gpsq.summaries.station_table import on_common_line, station_table
 from gpsq.summary_types import HotSpot, HotSpotSearch
 
@@ -190,21 +191,7 @@ def _divided(total: FloatArray, count: FloatArray | IntArray, where: BoolArray) 
 
 def _from_others(rows: FloatArray, ride: IntArray) -> FloatArray:
     """Return each row less the median of the rows of other rides in its column, as recordings are judged."""
-    order = np.argsort(rows, axis=-2)  # nan come last
-    ordered = np.take_along_axis(rows, order, axis=-2)
-    group = ride % MOST_LINES
-    of, known = group[order], np.isfinite(ordered)
-    left = np.full(rows.shape, np.nan)
-    for r in range(int(group.max()) + 1):
-        rank = np.cumsum(known & (of != r), axis=-2)
-        count = rank[..., -1:, :]
-        low, high = (
-            np.take_along_axis(ordered, (rank >= np.maximum(need, 1)).argmax(axis=-2)[..., None, :], axis=-2)
-            for need in ((count + 1) // 2, count // 2 + 1)
-        )
-        own = group == r
-        left[..., own, :] = rows[..., own, :] - np.where(count > 0, (low + high) / 2, np.nan)
-    return left
+    return less_the_middle_of_others(rows, ride % MOST_LINES)
 
 
 def _smoothed(values: FloatArray) -> FloatArray:

@@ -53,6 +53,7 @@ def test_a_short_recording_within_a_long_one_runs_beside_it_and_others_do_not() 
     assert list(device_folders._at_the_same_time([long, made("c.gpx", date_known=False)])) == []
     assert list(device_folders._at_the_same_time([long, made("c.gpx", time=np.full(401, NAT))])) == []
     assert list(device_folders._at_the_same_time([long, trace_on(road(0), start_s=100)])) == []
+    assert list(device_folders._at_the_same_time([long, trace_on(road(5), start_s=100)])) == [(0, 1)]
     three = [made("c.gpx", start_s=60), made("a.gpx"), made("b.gpx", start_s=30)]
     assert sorted(device_folders._at_the_same_time(three)) == [(1, 0), (1, 2), (2, 0)]
 
@@ -128,6 +129,12 @@ def test_recordings_that_name_no_device_are_one_where_they_lie_within_200_km(km:
     assert (len(set(names(*traces))) == 1) is pooled
     between = made("c.csv", 2, plane=Plane(10.0 + km / 222.639, 0.0))
     assert set(names(*traces, between)) == {"unknown device"}
+
+
+def test_of_one_recording_that_names_no_device_nothing_is_said() -> None:
+    found = found_devices([made("a.csv", creator="maker"), made("b.csv", 1)])
+    assert list(found.names.values()) == ["maker", "unknown device"]
+    assert found.notes == ()
 
 
 def test_where_half_of_them_run_beside_one_another_each_is_its_own() -> None:
@@ -219,7 +226,7 @@ def test_zones_by_name_and_by_offset() -> None:
 
 @pytest.mark.parametrize(
     ("offsets", "found"),
-    [([60, None], "+01:00"), ([60, None, None], ""), ([-45], "-00:45"), ([840, 840, None], "+14:00")],
+    [([60, None], "+01:00"), ([60, None, None], ""), ([-45], "-00:45"), ([840, 840, None], "+14:00"), ([1], "+00:01")],
 )
 def test_half_of_the_files_must_bear_the_offset(offsets: list[int | None], found: str) -> None:
     bearing = [replace(made("a"), counts={} if o is None else {"utc_offset_min": o}) for o in offsets]
@@ -254,6 +261,7 @@ def test_instants_to_the_millisecond(text: str, utc: str) -> None:
 )
 def test_instants_that_are_none(text: str) -> None:
     assert np.isnat(parse_time(text)[0])
+    assert not parse_time(text)[1]
 
 
 def test_what_is_counted_of_many_times() -> None:

@@ -37,6 +37,10 @@ def test_every_cell_of_a_row_is_in_its_place() -> None:
         written="2024-05-14T09:00:12.250+02:00", to_minute=False,
     )  # fmt: skip
     assert parse(text).problems == ()
+    (bare,) = parse("file,started\na.gpx,").rows
+    assert (bare.row, bare.line, bare.written, bare.to_minute) == (1, 2, "", False)
+    only = StartEntry("a.gpx", 1)
+    assert (only.line, only.device, only.ride, only.note, only.to_minute) == (0, "", "", "", False)
 
 
 @pytest.mark.parametrize(
@@ -117,6 +121,7 @@ def test_starts_to_the_minute_are_counted_among_those_known() -> None:
 def test_why_a_start_cannot_be_read(heading: str, row: str, why: str) -> None:
     log = parse(f"{heading}\n{row}", "UTC")
     assert np.isnat(log.rows[0].started)
+    assert not log.rows[0].to_minute
     assert [p.why for p in log.problems] == [why]
 
 

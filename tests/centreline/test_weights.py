@@ -8,6 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from gpsq.centreline import weights
+from gpsq.centreline.passing import passed_by
 from gpsq.centreline.strands import Strand, strand
 from gpsq.centreline.weights import Places, averaged, between_devices, counted
 from gpsq.geometry import polyline
@@ -139,7 +140,7 @@ def test_a_station_is_passed_by_only_in_one_piece():
     for pieces, expected in (([0] * 6, [2, 3]), ([0, 0, 0, 1, 1, 1], [])):
         steps = polyline.Steps(np.zeros((6, 2)), np.arange(6.0), np.array(pieces))
         s = Strand(steps, "R", "a", np.ones(6, bool), np.zeros((6, 2)), np.zeros(6), slow=False)
-        assert np.flatnonzero(weights.passed_by(s, place)).tolist() == expected
+        assert np.flatnonzero(passed_by(s, place)).tolist() == expected
 
 
 def test_a_way_some_of_which_may_not_count_passes_nothing_by():
@@ -148,7 +149,7 @@ def test_a_way_some_of_which_may_not_count_passes_nothing_by():
     steps = polyline.Steps(np.zeros((6, 2)), np.arange(6.0), np.zeros(6, int))
     counts = np.array([True, True, True, False, True, True])
     s = Strand(steps, "R", "a", counts, np.zeros((6, 2)), np.zeros(6), slow=False)
-    assert not weights.passed_by(s, place).any()
+    assert not passed_by(s, place).any()
 
 
 def test_two_rides_lie_as_far_from_each_other_as_they_err():

@@ -84,3 +84,61 @@ def test_repeated_fixes_do_not_hide_where_the_trace_goes_on():
 def test_pieces_cover_everything_once():
     assert polyline.pieces(np.array([], dtype=int), 4) == [(0, 4)]
     assert polyline.pieces(np.array([0, 2]), 4) == [(0, 1), (1, 3), (3, 4)]
+
+
+@pytest.mark.parametrize(("usual_m", "leg_m", "far"), [
+    (8.0, 10_000.0, False), (8.0, 10_000.1, True), (200.0, 20_000.0, False), (200.0, 20_001.0, True),
+])  # fmt: skip
+def test_a_leg_is_far_over_ten_kilometres_and_a_hundred_usual_legs(usual_m, leg_m, far):
+    assert polyline.far_legs(np.array([usual_m] * 10 + [leg_m])).tolist() == [False] * 10 + [far]
+    assert not polyline.far_legs(np.array([usual_m] * 9 + [leg_m])).any()  # ten legs say nothing of what is usual
+
+
+def test_steps_are_as_near_to_the_wanted_as_the_length_allows():
+    line = np.array([[0.0, 0.0], [10.0, 0.0]])
+    for step_m, count in ((4.0, 2), (3.9, 3), (25.0, 1), (10.0, 1)):
+        even = polyline.resample(line, step_m)
+        assert np.diff(even[:, 0]) == pytest.approx(np.full(count, 10.0 / count))
+        assert len(polyline.equal_steps(line, [(0, 2)], step_m)) == count + 1
+    with pytest.raises(GeometryError, match="a line to be resampled needs a length"):
+        polyline.resample(line[[0, 0]], 1.0)
+
+
+def test_steps_of_a_broken_trace_stay_in_their_pieces():
+    """Two metres, a break, standing three fixes long, and a corner: 3 + 4 m."""
+    xy = np.array(
+        [[0.0, 0.0], [2.0, 0.0], [50.0, 0.0], [50.0, 0.0], [50.0, 0.0], [90.0, 0.0], [93.0, 0.0], [93.0, 4.0]]
+    )
+    steps = polyline.equal_steps(xy, [(0, 2), (2, 5), (5, 8)], 1.0)
+    assert steps.piece.tolist() == [0] * 3 + [1] + [2] * 8
+    assert steps.vertex[:4].tolist() == [0.0, 0.5, 1.0, 2.0]
+    assert steps.vertex[4:] == pytest.approx([5, 5 + 1 / 3, 5 + 2 / 3, 6, 6.25, 6.5, 6.75, 7])
+    assert steps.xy_m[-3].tolist() == [93.0, 2.0]
+    nothing = polyline.equal_steps(xy, [], 1.0)
+    assert (len(nothing), nothing.xy_m.shape, nothing.piece.dtype) == (0, (0, 2), np.int64)
+
+
+def test_the_left_of_travel_at_a_corner_is_between_both_legs():
+    """East, then north: at the corner the left is north-west; a place where the line turns back on itself has none."""
+    half = np.sqrt(0.5)
+    found = polyline.left_normals(np.array([[0.0, 0.0], [4.0, 0.0], [4.0, 4.0]]))
+    assert found == pytest.approx(np.array([[0.0, 1.0], [-half, half], [-1.0, 0.0]]))
+    back = polyline.left_normals(np.array([[0.0, 0.0], [4.0, 0.0], [0.0, 0.0]]))
+    assert back == pytest.approx(np.array([[0.0, 1.0], [0.0, 0.0], [0.0, -1.0]]))
+    two = polyline.left_normals(np.array([[0.0, 0.0], [0.0, -9.0]]))
+    assert two == pytest.approx(np.array([[1.0, 0.0], [1.0, 0.0]]))
+
+
+def test_values_between_fixes():
+    values = np.array([[0.0, 10.0], [4.0, 20.0], [8.0, 0.0]])
+    assert polyline.at_vertex(values, np.array([0.0, 0.25, 1.5, 2.0])).tolist() == [[0, 10], [1, 12.5], [6, 10], [8, 0]]
+    assert polyline.at_vertex(values[:, 0], np.array([1.75])).tolist() == [7.0]
+
+
+def test_only_the_segments_named_are_looked_at():
+    """There and back on one road: the first three segments, or the last three, give the place on the way out or back."""
+    there = np.array([[0.0, 0.0], [10.0, 0.0], [20.0, 0.0], [30.0, 0.0], [20.0, 0.0], [10.0, 0.0], [0.0, 0.0]])
+    place = np.array([[15.0, 1.0]] * 3)
+    along, offset = polyline.nearest_on_line(place, there, np.array([0, 3, 2]), np.array([2, 5, 2]))
+    assert along.tolist() == [15.0, 45.0, 20.0]
+    assert offset == pytest.approx([1.0, -1.0, np.hypot(5.0, 1.0)])

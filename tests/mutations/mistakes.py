@@ -103,11 +103,11 @@ def _idle(text: str) -> list[tuple[tuple[int, int], tuple[int, int]]]:
 
 #: Mistakes in what is compiled: the module, what stands there, what is put in its place, and who must notice.
 KERNELS = (
-    ("geometry/alignment.py", "if i > 0 and before >= best:", "if i > 0 and before > best:", "geometry"),
-    ("geometry/alignment.py", "best, how = before, NEXT", "best, how = before, STAY", "geometry"),
-    ("geometry/alignment.py", "cost = 0.0 if i > 0 and piece[i] != piece[i - 1] else passing", "cost = passing", "geometry"),
-    ("geometry/alignment.py", "value[j] = best + gain[j]", "value[j] = best + gain[j] ** 2", "geometry"),
-    ("geometry/alignment.py", "if value[k] > value[j]:", "if value[k] < value[j]:", "geometry"),
+    ("geometry/_in_order.py", "if i > 0 and before >= best:", "if i > 0 and before > best:", "geometry"),
+    ("geometry/_in_order.py", "best, how = before, NEXT", "best, how = before, STAY", "geometry"),
+    ("geometry/_in_order.py", "cost = 0.0 if i > 0 and piece[i] != piece[i - 1] else passing", "cost = passing", "geometry"),
+    ("geometry/_in_order.py", "value[j] = best + gain[j]", "value[j] = best + gain[j] ** 2", "geometry"),
+    ("geometry/_in_order.py", "if value[k] > value[j]:", "if value[k] < value[j]:", "geometry"),
     ("centreline/robust_middle.py", "pull[t] = ws[t] / max(", "pull[t] = 1.0 / max(", "centreline"),
     ("centreline/robust_middle.py", "(column[(seen - 1) // 2] + column[seen // 2]) / 2.0", "column[seen // 2]", "centreline"),
     ("centreline/robust_middle.py", "if here >= 3:", "if here >= 30:", "centreline"),

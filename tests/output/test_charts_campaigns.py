@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
-import numpy as np
+import re
+from dataclasses import replace
 
-from gpsq.output.charts.campaigns import NOBODY, against_carried, compare_chart, finding
+import numpy as np
+import pytest
+
+from gpsq.output.charts.campaigns import NOBODY, against_carried, campaign_marks, compare_chart, finding
 from gpsq.summaries.across.bridge_verdicts import Bridge
 from gpsq.summaries.across.campaigns import Compared, Entry
 from gpsq.summary_types import Interval
@@ -63,3 +67,41 @@ def test_a_ratio_without_an_interval_says_so():
     few = Compared((entry("a"), entry("ref")), (bridge("a", "ref", 1.5),), "ref")
     assert "cannot be told apart, ratio 1.50 (too few rides for an interval)" in finding(few)
     assert compare_chart(few) is not None
+
+
+def of_ratios(*bounds):
+    """Return a comparison of devices d0, d1 … with these ratios to the one carried along, and their bounds."""
+    names = [f"d{k:02}" for k in range(len(bounds))]
+    bridges = tuple(bridge(name, "ref", *found) for name, found in zip(names, bounds, strict=True))
+    return Compared((*(entry(name) for name in names), entry("ref")), bridges, "ref")
+
+
+@pytest.mark.parametrize(("bounds", "title"), [
+    ([(1.5, 1.2, 1.9)], "Cross-track error against ref: d00 1.50 times"),
+    ([(1.5, 1.0, 1.9)], "Cross-track error against ref: d00 not told apart (1.50 times)"),
+    ([(0.5, 0.4, 1.0), (0.7,)], "Cross-track error against ref: d00 not told apart (0.50 times), d01 not told apart (0.70 times)"),
+    ([(0.5, 0.4, 0.9), (0.6, 0.5, 0.9), (2.0, 1.0, 3.0)], "Against ref: 2 err less, 1 cannot be told apart from it"),
+    ([(0.5, 0.4, 1.0), (1.6, 1.5, 1.9), (2.0, 1.1, 3.0)], "Against ref: 2 err more, 1 cannot be told apart from it"),
+    ([(0.5, 0.4, 0.9), (1.6, 1.5, 1.9), (0.4, 0.3, 0.6)], "Against ref: 2 err less, 1 errs more"),
+])  # fmt: skip
+def test_titles_tell_how_many_err_less_and_more(bounds, title):
+    assert compare_chart(of_ratios(*bounds)).title == title
+
+
+@pytest.mark.parametrize(("count", "hidden_wide", "hidden_square"), [(8, 0, 0), (9, 0, 1), (12, 0, 4), (13, 1, 5)])
+def test_a_sheet_shows_as_many_as_it_has_room_for(count, hidden_wide, hidden_square):
+    """Twelve on the wide sheet, eight on the square one, each on a row of its own within it, the least ratio at the top."""
+    chart = compare_chart(of_ratios(*((1.0 + k / 10, 0.9 + k / 10, 1.2 + k / 10) for k in range(count))))
+    for svg, hidden in ((chart.wide_svg, hidden_wide), (chart.square_svg, hidden_square)):
+        rows = [(float(y), int(name)) for y, name in re.findall(r'<text[^>]* y="([0-9.]+)"[^>]*>d(\d\d)<', svg)]
+        assert [number for _, number in sorted(rows)] == list(range(count - hidden))
+        assert min(np.diff([y for y, _ in sorted(rows)])) > 9.0
+        assert (f"{hidden} more in the table." in " ".join(re.findall(r">([^<]*)</text>", svg))) == bool(hidden)
+
+
+def test_a_course_of_several_campaigns_or_routes_numbers_them():
+    ridden = (("a", "W1", "A"), ("b", "W1", "A"), ("c", "W1", "B"))
+    one, two, three = (replace(entry(name), campaign=campaign, route=route) for name, campaign, route in ridden)
+    assert campaign_marks([one, two]) == {("W1", "A"): ""}
+    assert campaign_marks([one, three, two]) == {("W1", "A"): "(1)", ("W1", "B"): "(2)"}
+    assert campaign_marks([]) == {}

@@ -150,6 +150,21 @@ def test_an_mp4_is_made_where_there_is_ffmpeg(analysis: Analysis, tmp_path: Path
     assert "Duration: 00:00:15" in told
 
 
+def test_a_film_that_cannot_be_written_leaves_the_earlier_one(
+    analysis: Analysis, tmp_path: Path, monkeypatch: Any
+) -> None:
+    def half(_: Stage, out: Path) -> None:
+        out.write_bytes(b"GIF89a")
+        raise OSError(28, "No space left on device")
+
+    earlier = tmp_path / "ride.gif"
+    earlier.write_bytes(b"whole")
+    monkeypatch.setattr(film, "_write_gif", half)
+    with pytest.raises(OutputError, match=r"ride\.gif: cannot be written: No space left on device"):
+        film.write_film(analysis, "out 2", earlier)
+    assert [(path.name, path.read_bytes()) for path in tmp_path.iterdir()] == [("ride.gif", b"whole")]
+
+
 def test_without_ffmpeg_one_line_says_what_to_do(analysis: Analysis, tmp_path: Path, monkeypatch: Any) -> None:
     monkeypatch.setattr(film.shutil, "which", lambda _: None)
     monkeypatch.setitem(__import__("sys").modules, "imageio_ffmpeg", None)

@@ -135,6 +135,25 @@ def test_finished_results_stand_until_something_changes(campaign: Path, results:
     assert len(tracks(out)) == first.recordings - 1
 
 
+def test_stopped_at_the_first_file_that_is_written(
+    campaign: Path, results: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """On a full disk, or killed there: what is left is no folder of somebody else."""
+    out, write_text = tmp_path / "out", fleet.safe_files.write_text
+
+    def killed(path: Path, _: str) -> None:
+        path.with_name(f".{path.name}.x1y2").write_bytes(b"{")
+        raise OutputError(f"{path}: cannot be written: No space left on device")
+
+    monkeypatch.setattr(fleet.safe_files, "write_text", killed)
+    with pytest.raises(OutputError, match="No space left"):
+        fleet.run(campaign, out, executor=Local(1))
+    monkeypatch.setattr(fleet.safe_files, "write_text", write_text)
+    fleet.run(campaign, out, executor=Local(1))
+    assert partitions(out) == partitions(results)
+    assert not (out / fleet.WORK).exists()
+
+
 def test_a_folder_of_somebody_else_is_left_alone(campaign: Path, tmp_path: Path) -> None:
     (tmp_path / "letter.txt").write_text("mine")
     with pytest.raises(OutputError, match="did not write"):

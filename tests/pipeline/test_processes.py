@@ -35,7 +35,7 @@ def told(module, name):
     done = getattr(module, name)
     @wraps(done)
     def tells(*arguments):
-        os.write(1, f"{name} {'here' if os.getpid() == main else 'aside'} ".encode())
+        os.write(1, f"{name} {'here' if os.getpid() == main else os.getpid()} ".encode())
         return done(*arguments)
     setattr(module, name, tells)
 
@@ -93,7 +93,13 @@ def test_the_campaign_is_of_the_size_that_is_told_apart(campaign: Path) -> None:
 )
 def test_who_does_what(runs: Runs, how: str, read: str, routes: str, overlays: str, report: str) -> None:
     names = ("read_file", "analyse_route", "overlays", "report_page")
-    assert runs[how][0] == set(zip(names, (read, routes, overlays, report), strict=True))
+    told = {(name, who if who == "here" else "aside") for name, who in runs[how][0]}
+    assert told == set(zip(names, (read, routes, overlays, report), strict=True))
+
+
+@pytest.mark.parametrize(("how", "processes"), [("little", 1), ("routes", 1), ("much", 2)])
+def test_overlays_and_report_are_drawn_by_one_process_or_by_a_copy_each(runs: Runs, how: str, processes: int) -> None:
+    assert len({who for name, who in runs[how][0] if name in {"overlays", "report_page"}}) == processes
 
 
 @pytest.mark.parametrize("how", ["little", "routes", "much"])

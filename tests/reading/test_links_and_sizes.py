@@ -5,19 +5,19 @@ from __future__ import annotations
 import contextlib
 import os
 import resource
-from typing import TYPE_CHECKING
+import shutil
+from pathlib import Path
+from typing import Any
 
 import pytest
 from small_rides import gpx, write
 
 from gpsq import cli
 from gpsq.campaign import safe_files
+from gpsq.reading import folder as reading_folder
 from gpsq.reading import read_folder
 from gpsq.reading.archives import MOST_BYTES
 from gpsq.reading.listing import find_files
-
-if TYPE_CHECKING:
-    from pathlib import Path
 
 COMPANIONS = ("campaign.toml", "rides.csv", "flags.csv")
 
@@ -84,6 +84,54 @@ def test_a_companion_that_is_a_link_to_itself_is_named(
     with contextlib.suppress(SystemExit):
         cli.main(["analyse", str(tangled), "--out", str(tangled.parent / "out")])
     assert f"{name}: found a file that cannot be read (Too many levels of symbolic links)" in capsys.readouterr().err
+
+
+BETWEEN = {
+    "is deleted": (Path.unlink, "vanished: found nothing any more, though it was there when the folder was listed"),
+    "is emptied": (lambda path: path.write_bytes(b""), "empty_file: found an empty file"),
+    "becomes a folder": (lambda path: (path.unlink(), path.mkdir()), "cannot_open: found Is a directory"),
+    "leads to itself": (
+        lambda path: (path.unlink(), path.symlink_to(path.name)),
+        "link_in_a_circle: found a link that",
+    ),
+    "grows": (lambda path: sparse(path, 5 * 2**30), "too_large: found 5,120 MiB"),
+    "goes with its folder": (lambda path: shutil.rmtree(path.parent), "vanished: found nothing any more"),
+}
+
+
+@pytest.mark.parametrize("what", BETWEEN)
+def test_what_happens_between_listing_and_reading_is_a_line(
+    tmp_path: Path, what: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A folder is being copied, synchronised or tidied while it is analysed; the other recordings are read."""
+    change, said = BETWEEN[what]
+
+    def listed(folder: Path, **asked: Any) -> Any:
+        found = find_files(folder, **asked)
+        change(tmp_path / "sub/tue.gpx")
+        return found
+
+    write(tmp_path, **{"mon.gpx": gpx(), "sub/tue.gpx": gpx("2024-05-15T07:00:00"), "wed.gpx": gpx("2024-05-16T07:00")})
+    monkeypatch.setattr(reading_folder, "find_files", listed)
+    readings = read_folder(tmp_path)
+    assert [t.file for t in readings.traces] == ["mon.gpx", "wed.gpx"]
+    (refused,) = readings.unreadable
+    assert f"{refused.reason}: {refused.message.removeprefix('sub/tue.gpx: ')}".startswith(said)
+
+
+def test_half_a_file_is_read_as_half_a_ride(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Cut off after it was listed: the points that are there, and a note, as for a file that was always so."""
+
+    def listed(folder: Path, **asked: Any) -> Any:
+        found = find_files(folder, **asked)
+        os.truncate(tmp_path / "mon.gpx", (tmp_path / "mon.gpx").stat().st_size // 2)
+        return found
+
+    write(tmp_path, **{"mon.gpx": gpx()})
+    monkeypatch.setattr(reading_folder, "find_files", listed)
+    (trace,) = read_folder(tmp_path).traces
+    assert trace.truncated
+    assert 10 <= trace.accepted < 20
 
 
 def sparse(path: Path, size: int) -> None:

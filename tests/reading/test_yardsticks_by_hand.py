@@ -418,3 +418,22 @@ def test_many_pieces_in_a_row_are_no_beginning() -> None:
     """Guesses that leap from place to place: fifty of them are thrown away, and there it ends."""
     leaps = 5000.0 * (1.0 + np.arange(60)) * (-1.0) ** np.arange(60)
     assert first_of(np.concatenate([leaps, riding(200)]))[0] == 50
+
+
+def test_a_memory_behind_a_guess_is_a_memory() -> None:
+    xs = np.concatenate([[9000.0], np.full(3, -3000.0), riding()])
+    kinds = np.full(len(xs), "", dtype=object)
+    assert beginning._mark_before_fix(kinds, beginning._Way(at(*range(len(xs))), east(*xs), S)) == 4
+    assert kinds[:5].tolist() == ["outlier_jump", *["frozen_before_fix"] * 3, ""]
+
+
+@pytest.mark.parametrize(("rides", "first"), [(100, 8), (700, 0)])
+def test_a_beginning_that_follows_a_way_is_right_where_a_later_fix_can_be_ridden_to(rides: int, first: int) -> None:
+    """Eight fixes ride 5 km away: at 8 m/s, and 60 m of errors, that is more than ten minutes off."""
+    xs = np.concatenate([-5000.0 + riding(8), riding(rides) * 0.2])
+    seconds = np.concatenate([np.arange(8.0), 8.0 + np.arange(rides)])
+    away = np.concatenate([np.zeros(8), 5.0 * 0.98 * np.arange(rides)])
+    xyz = np.column_stack([xs, away, np.zeros(len(xs))])
+    kinds = np.full(len(xs), "", dtype=object)
+    xyz[8:, 1] = np.abs((away[8:] + 100) % 400 - 200)  # to and fro beside the same place
+    assert beginning._mark_before_fix(kinds, beginning._Way(at(*seconds), xyz, S)) == first

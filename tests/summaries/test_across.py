@@ -12,7 +12,7 @@ from gpsq.exceptions import InputError
 from gpsq.settings import Settings
 from gpsq.statistics import paired
 from gpsq.summaries.across.bridge_verdicts import SAME_RIDES, Bridge, verdict
-from gpsq.summaries.across.bridges import between_all, carried_most
+from gpsq.summaries.across.bridges import between_all, carried_most, over_time
 from gpsq.summaries.across.campaigns import compare_campaigns
 from gpsq.summaries.across.results_read import Results, read
 from gpsq.summary_types import Interval
@@ -249,6 +249,26 @@ def test_two_devices_carried_along_are_one_bridge_by_their_mean():
     found = pair(years, "a", "b")
     assert (found.via, found.rides_first, found.rides_second) == ("r and s", 3, 3)
     assert found.found.value == pytest.approx(3.0 / 0.5)
+
+
+def test_a_device_now_against_one_of_before():
+    """By way of r: now 3 times r, then 1.5 times it; the figure does not depend on which rides were shared, only this and that."""
+    ride = np.array([1.0, 2.0, 4.0, 2.0])
+    now = year("now", {"a": 3 * ride, "r": ride, "old": ride})
+    then = year("then", {"old": 1.5 * ride[:3], "a": 6 * ride[:3], "r": ride[:3]})
+    found = over_time("a", "old", now, then, Settings())
+    assert (found.via, found.campaigns, found.rides_first, found.rides_second) == ("r", "now, then", 4, 3)
+    assert found.found.value == pytest.approx(2.0)
+    itself = over_time("a", "a", now, then, Settings())
+    assert (itself.via, itself.found.value) == ("old and r", pytest.approx(3.0 / np.sqrt(6.0 / 1.5 * 6.0)))
+    lone = over_time("a", "old", year("now", {"a": ride}), then, Settings())
+    assert (lone.via, lone.campaigns, lone.rides_first, lone.rides_second) == ("", "", 0, 0)
+    assert lone.found.method == "none: no device was carried along"
+    rarely = year("then", {"old": 1.5 * ride, "r": ride}, interval_s=20.0)
+    slow = over_time("a", "old", now, rarely, Settings())
+    assert (slow.found.method, slow.via, slow.rides_first, slow.rides_second) == (
+        "none: one records every 1 s, the other every 20 s", "", 0, 0,
+    )  # fmt: skip
 
 
 def test_three_rides_are_needed_together_and_over_a_bridge():

@@ -12,7 +12,7 @@ from trace_maker import trace_on
 
 from gpsq.model import CurveDistances, FirstFix
 from gpsq.settings import Settings
-from gpsq.summaries.devices import deviation_counts, distance_bias, first_fixes
+from gpsq.summaries.devices import deviation_counts, distance_bias, first_fixes, road_within
 from gpsq.summaries.devices.quality import error_by_quality
 
 # --- first fixes, word by word ---------------------------------------------------------------------------------------
@@ -169,6 +169,23 @@ def test_without_a_scored_ride_no_count_of_deviations_is_known():
     assert found["receiver_errors"].method == ""
 
 
+# --- the road within ---------------------------------------------------------------------------------------------------
+
+
+def test_half_two_thirds_and_95_per_cent_of_the_road():
+    """Sizes 0 … 100, to both sides and over two rides: 50, 68.27 and 95, and √(100 · 201/6)."""
+    both = np.where(np.arange(101) % 2, -1.0, 1.0) * np.arange(101.0)
+    found = road_within.figures([np.append(both[:40], np.nan), both[40:]], 0.95)
+    assert [found[n].value for n in ("xte_median_m", "xte_p68_m", "xte_p95_m")] == pytest.approx([50.0, 68.27, 95.0])
+    assert found["xte_rms_m"].value == pytest.approx(np.sqrt(100 * 201 / 6))
+    assert found["xte_rms_m"].method == "no interval: one fault outweighs all else in it"
+    for rows in ([], [np.array([np.nan])]):
+        nothing = road_within.figures(rows, 0.95)
+        assert {name: (np.isnan(f.value), f.method) for name, f in nothing.items()} == dict.fromkeys(
+            ("xte_median_m", "xte_p68_m", "xte_p95_m", "xte_rms_m"), (True, "none: no ride was scored")
+        )
+
+
 # --- recorded length --------------------------------------------------------------------------------------------------
 
 
@@ -217,6 +234,8 @@ def test_length_of_each_device_is_the_median_over_its_scored_recordings():
     assert (second.device, second.ratio.value, second.from_noise) == ("device 2", pytest.approx(0.98), 0.0)
     assert second.ratio.method.startswith("range 0.970–0.990 of 2 rides")
     assert second.reason.startswith("recorded -2.0%")
+    unscored = [replace(r, curves=None) if r.trace < 3 else r for r in results]
+    assert [b.device for b in distance_bias.distance_biases(traces, unscored, Settings())] == ["device 2"]
     bare = [replace(r, curves=None) for r in results]
     assert distance_bias.distance_biases(traces, bare, Settings()) == ()
 
@@ -294,3 +313,20 @@ def test_a_fix_takes_the_error_of_the_nearest_station():
     at = np.column_stack([np.arange(0, 20, 2) * 5.0 - 2.0, np.zeros(10)])
     (found,), _ = said_of_itself([size], hdop=[np.full(10, 0.5)], xy_m=[at])
     assert (found.fixes, found.rms_m) == (10, 5.0)
+
+
+def test_recordings_that_say_nothing_hide_none_that_do():
+    """One unscored, one with other fixes than places, one without hdop, and a route without a line come before the one."""
+    size, hdop = np.full(20, 3.0), np.full(20, 0.5)
+    _, results, routes = campaign(np.array([[size] * 4]))
+    line = routes[0].centreline.xy_m
+    said = (hdop, hdop, np.full(20, np.nan), hdop)
+    own = tuple(trace_on(line, device="device 1", hdop=h) for h in said)
+    places = (line, line[:15], line, line)
+    results = (replace(results[0], crosstrack=None), *results[1:])
+    route = replace(routes[0], route=replace(routes[0].route, xy_m=places))
+    lineless = replace(route, centreline=None)
+    (found,), _ = error_by_quality(own, results, (lineless, route))
+    assert (found.fixes, found.rides) == (20, 1)
+    unscored = tuple(replace(r, crosstrack=None) for r in results)
+    assert error_by_quality(own, unscored, (route,)) == ((), ())

@@ -10,7 +10,8 @@ from offset_campaigns import Truth, campaign, left_out_offsets, positions
 from scipy.stats import ttest_1samp
 
 from gpsq.settings import Settings
-from gpsq.summaries.ranking import _shown_better, rank_by_repeatability, share_first
+from gpsq.summaries.ranking import _shown_better, compare_places, rank_by_repeatability, share_first
+from gpsq.summary_types import DeviceSummary, Interval
 
 
 def ranked(error_m, rides, rng):
@@ -57,3 +58,20 @@ def test_the_device_without_which_most_rides_are_shared_is_left_out():
     assert {p.device: p.rides for p in rank_by_repeatability(traces, rarely, routes, Settings())} == {
         "device 2": 6, "device 3": 6,
     }  # fmt: skip
+
+
+@pytest.mark.parametrize(("first", "second", "said"), [
+    (Interval(4.0, 3.5, 4.5), Interval(2.0, 1.8, 2.2), "a scatters more on A than on B, ratio 2.00 (1.70 to 2.34)"),
+    (Interval(2.0, 1.8, 2.2), Interval(4.0, 3.5, 4.5), "a scatters less on A than on B, ratio 0.50 (0.43 to 0.59)"),
+    (Interval(2.2, 1.8, 2.6), Interval(2.0, 1.7, 2.3), "a: A and B cannot be told apart, ratio 1.10 (0.86 to 1.39)"),
+    (Interval(2.0), Interval(4.0, 3.5, 4.5), "a: nothing can be said of A and B"),
+])  # fmt: skip
+def test_what_is_said_of_two_routes(first, second, said):
+    """Distances to the bounds add in squares on the logarithm (Donner & Zou 2012): 2 e^−√(ln²(4/3.5) + ln²(2.2/2)) = 1.695."""
+    summaries = [
+        DeviceSummary(device, route, 5, {"repeatability_m": figure})
+        for device, route, figure in (("b", "A", first), ("a", "", first), ("a", "A", first), ("a", "B", second))
+    ]
+    (found,) = compare_places(summaries)
+    assert (found.device, found.first, found.second) == ("a", "A", "B")
+    assert found.verdict == said

@@ -13,6 +13,7 @@ from scipy.stats import nct, t, ttest_1samp
 from gpsq.settings import Settings
 from gpsq.statistics import paired
 from gpsq.summaries.device_pairs import compare_pairs
+from gpsq.summaries.devices.repeatability import from_others
 from gpsq.summaries.devices.shared_rides import SharedRides, log_errors, pseudo_values, shared_rides
 from gpsq.summaries.station_table import station_table
 
@@ -78,6 +79,24 @@ def test_routes_count_together_and_one_ride_alone_on_a_way_says_nothing():
     assert pseudo_values(ways).shape == (7, 2)
     assert pseudo_values(ways) == pytest.approx(pseudo_values([ways[0], ways[2]]))
     assert pseudo_values([made(rng.normal(size=(2, 2, 50)))]).size == 0
+
+
+def test_a_ride_left_out_of_one_road_leaves_the_other_whole():
+    """Two roads of three and two rides, every station shared: the size that 68.27 % keep of both, without each ride in turn."""
+    rng = np.random.default_rng(7)
+    roads = [rng.normal(0, 2, (2, 3, 40)), rng.normal(0, 3, (2, 2, 30))]
+
+    def log_sd(*rows):
+        sizes = np.sort(np.concatenate([np.abs(from_others(r)).ravel() for r in rows if len(r) > 1]))
+        return np.log(sizes[int(0.6827 * (len(sizes) - 1))])
+
+    found = pseudo_values([made(r) for r in roads])
+    for device in (0, 1):
+        first, second = (r[device] for r in roads)
+        without = [log_sd(np.delete(first, k, axis=0), second) for k in range(3)]
+        without += [log_sd(first, np.delete(second, k, axis=0)) for k in range(2)]
+        wanted = log_sd(first, second) + 4 * (np.mean(without) - np.array(without))
+        assert found[:, device] == pytest.approx(wanted)
 
 
 def test_of_hundreds_of_rides_blocks_are_left_out():

@@ -135,9 +135,14 @@ def write_film(analysis: Analysis, ride: str, out: Path) -> None:
     if out.suffix.lower() not in KINDS:
         raise InputError("gpsq replay", f"a film named {out.name}", "a name that ends in " + " or ".join(KINDS))
     stage = stage_of(analysis, ride)
+    aside = out.with_name(f".aside{out.suffix}")
     try:
         out.parent.mkdir(parents=True, exist_ok=True)
-        (_write_gif if out.suffix.lower() == ".gif" else _write_mp4)(stage, out)
+        try:
+            (_write_gif if out.suffix.lower() == ".gif" else _write_mp4)(stage, aside)
+            aside.replace(out)  # an earlier film is whole until then
+        finally:
+            aside.unlink(missing_ok=True)
     except OSError as failed:
         raise OutputError(f"{out}: cannot be written: {failed.strerror or failed}") from failed
 
@@ -204,6 +209,4 @@ def _write_mp4(stage: Stage, out: Path) -> None:
             pass
         said = coder.stderr.read().decode("utf-8", "replace").strip() if coder.stderr else ""
     if coder.returncode:
-        raise OutputError(
-            f"{out.name}: ffmpeg could not write it: {said.splitlines()[-1] if said else 'no reason given'}"
-        )
+        raise OutputError(f"MP4: ffmpeg could not write it: {said.splitlines()[-1] if said else 'no reason given'}")

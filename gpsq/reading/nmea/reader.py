@@ -175,7 +175,7 @@ def _unwrapped(clock: FloatArray) -> FloatArray:
     running = clock.copy()
     timed = np.flatnonzero(np.isfinite(clock))
     step = np.diff(clock[timed]) % _DAY_MS
-    step[step > _DAY_MS - _BACK_MS] -= _DAY_MS
+    step[step >= _DAY_MS - _BACK_MS] -= _DAY_MS
     running[timed[1:]] = clock[timed[:1]] + np.cumsum(step)
     return running
 

@@ -35,7 +35,7 @@ _MEANING = {word: meaning for meaning, words in _WORDS.items() for word in words
 _FILLING = {"gps", "gnss", "position", "pos", "deg", "degree", "degrees", "grad", "degre", "degres", "gradi", "grados",
             "dd", "wgs84", "wgs", "84", "decimal", "dezimal", "iso8601", "iso", "local", "utc", "gmt", "m", "meter",
             "meters", "metres", "metre", "ft", "feet", "kmh", "kph", "mph", "kn", "kt", "kts", "knots", "mps", "ms",
-            "s", "sec", "north", "east", "n", "e"}  # fmt: skip
+            "s", "sec", "north", "east", "n", "e", "z"}  # fmt: skip
 
 _UNITS = {
     "speed": (
@@ -45,6 +45,10 @@ _UNITS = {
     ),
     "ele": ((r"\bft\b|feet|foot", 0.3048),),
 }
+
+
+#: What stands in brackets, a unit with a sign in it, and how far a zone is from UTC.
+_UNIT = re.compile(r"[(\[{][^)\]}]*[)\]}]|\bkm/h|\bm/s|(?<=UTC|GMT)\s?[+-]\d{1,2}(?::?\d\d)?", re.IGNORECASE)
 
 
 def plain(heading: str) -> str:
@@ -65,7 +69,7 @@ def meaning(heading: str) -> str:
 
     Examples
     --------
-    >>> [meaning(h) for h in ("Breite", "Längengrad", "GPS time (UTC)", "Speed km/h", "Puls")]
+    >>> [meaning(h) for h in ("Breite", "Längengrad", "GPS time UTC+2", "Speed km/h", "Puls")]
     ['lat', 'lon', 'time', 'speed', '']
     """
     if len(heading) > LONGEST_HEADING:
@@ -73,7 +77,7 @@ def meaning(heading: str) -> str:
     words = plain(heading)
     if words in _MEANING:
         return _MEANING[words]
-    unit_free = plain(re.sub(r"[(\[{][^)\]}]*[)\]}]|\bkm/h|\bm/s", " ", heading))
+    unit_free = plain(_UNIT.sub(" ", heading))
     kept = "_".join(word for word in unit_free.split("_") if word not in _FILLING)
     return _MEANING.get(unit_free) or _MEANING.get(kept, "")
 

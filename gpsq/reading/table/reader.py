@@ -23,8 +23,8 @@ if TYPE_CHECKING:
 
 _FIRST_LOOK = 262_144
 _ANGLE = re.compile(
-    r"([NSEW+-]?)\s*(\d{1,3}(?:\.\d*)?)\s*[°ºd:\s]?\s*(?:(\d{1,2}(?:\.\d*)?)\s*['′’m:\s]?\s*)?"
-    r"(?:(\d{1,2}(?:\.\d*)?)\s*(?:[\"″”s]|''|′′)?\s*)?([NSEW]?)",
+    r"([NSEW+-]?)\s*(\d{1,3}(?:\.\d*)?)\s*[°ºd:\s]?\s*(?:(?<=[°ºd:\s])(\d{1,2}(?:\.\d*)?)\s*['′’m:\s]?\s*)?"
+    r"(?:(?<=['′’m:\s])(\d{1,2}(?:\.\d*)?)\s*(?:[\"″”s]|''|′′)?\s*)?([NSEW]?)",
     re.IGNORECASE,
 )
 _NO_FIX = {"none", "no", "no fix", "nofix", "no_fix", "0", "v", "void", "invalid", "false", "n"}

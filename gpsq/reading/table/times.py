@@ -100,8 +100,8 @@ def moments(texts: Sequence[str], heading: str, time_zone: str | None, date_orde
     parts = _parts(texts)
     found = Moments(np.full(len(texts), NAT))
     # spreadsheets leave the clock out at midnight; a column without any clock has dates alone
-    clock_ms = np.nan_to_num(parts.clock_ms) if np.isfinite(parts.clock_ms).mean() > 0.5 else parts.clock_ms
-    local_ms = _dates(parts, date_order, found) + clock_ms
+    at_midnight = np.isnan(parts.clock_ms) & np.isfinite(parts.c) & (np.isfinite(parts.clock_ms).mean() > 0.5)
+    local_ms = _dates(parts, date_order, found) + np.where(at_midnight, 0.0, parts.clock_ms)
     _say_unread(texts, local_ms, found)
     _settle_zones(local_ms, parts.zone_s, heading, zone, found)
     return found
@@ -215,7 +215,8 @@ def _dates(p: _Parts, date_order: str | None, found: Moments) -> FloatArray:
         found.notes.append("no date with the times: the day is unknown, durations hold")
         return _running_days(p.clock_ms)
     if (p.a[dated] > 31).any() or date_order == "ymd":
-        return _midnight_ms(_as_years(p.a), p.b, p.c % 100)
+        of_this_form = (p.a > 31) | (date_order == "ymd")  # a row with the day first has another
+        return _midnight_ms(np.where(of_this_form, _as_years(p.a), np.nan), p.b, p.c % 100)
     if p.named.any():
         return _midnight_ms(p.c, p.b, p.a)
     day_first, why = _day_first(p, date_order, found)
@@ -277,7 +278,8 @@ def _settle_zones(
     local_ms: FloatArray, zone_s: FloatArray, heading: str, zone: ZoneInfo | None, found: Moments
 ) -> None:
     known = np.isfinite(local_ms)
-    in_heading = re.search(r"\b(UTC|GMT)\s?([+-]\d{1,2}(?::?\d\d)?)?|\bZ\b", heading.replace("_", " "))
+    said = re.compile(r"\b(UTC|GMT)\s?([+-]\d{1,2}(?::?\d\d)?)?|\bZ\b", re.IGNORECASE)
+    in_heading = said.search(heading.replace("_", " "))
     zone_s = np.where(np.isnan(zone_s) & bool(in_heading), _zone_s(in_heading[0] if in_heading else ""), zone_s)
     bare = known & np.isnan(zone_s)
     shift_s = np.nan_to_num(zone_s)

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gpsq.statistics import intervals
+from gpsq.summaries.devices.others import less_the_middle_of_others
 from gpsq.summary_types import Interval
 
 if TYPE_CHECKING:
@@ -45,21 +46,8 @@ def from_others(offset_m: FloatArray) -> FloatArray:
     >>> from_others(np.array([[0.0], [2.0], [2.0]])).round(3).ravel().tolist()
     [-1.633, 0.816, 0.816]
     """
-    n, m = offset_m.shape
-    known = np.isfinite(offset_m)
-    ordered = np.sort(offset_m, axis=0)  # nan come last
-    count = known.sum(axis=0)
-    rank = np.argsort(np.argsort(offset_m, axis=0, kind="stable"), axis=0)
-    others = count - 1
-    low, high = (others - 1) // 2, others // 2
-    column = np.arange(m)
-    found = np.full((n, m), np.nan)
-    for ride in range(n):
-        take = known[ride] & (others > 0)
-        # without this ride, every value of its rank or above moves one place down
-        at = [np.clip(np.where(side >= rank[ride], side + 1, side), 0, n - 1) for side in (low, high)]
-        middle = (ordered[at[0], column] + ordered[at[1], column]) / 2
-        found[ride, take] = (offset_m[ride] - middle)[take]
+    others = np.isfinite(offset_m).sum(axis=0) - 1
+    found = less_the_middle_of_others(offset_m, np.arange(len(offset_m)))
     return np.asarray(found / np.sqrt(1 + _loss(others)), dtype=float)
 
 

@@ -40,6 +40,15 @@ def pytest_xdist_auto_num_workers(config: pytest.Config) -> int:
     return 0 if chosen else 2
 
 
+#: What takes longest is begun first: begun last, it would keep one process at work while the other has nothing to do.
+LONGEST = ("test_story.py", "test_starts_played.py", "test_publish_attack.py")
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Put the longest modules first; all else keeps its order."""
+    items.sort(key=lambda item: item.path.name not in LONGEST)
+
+
 @pytest.fixture(scope="session", autouse=True)
 def _cache_of_its_own(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
     """Tests keep no answers among the user's own, and find none there; the fonts that matplotlib listed stay where they are."""

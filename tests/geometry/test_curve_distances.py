@@ -192,6 +192,7 @@ def long_pairs(n=150 * LONGER):
     circle = 60 * np.column_stack([np.cos(lap), np.sin(lap)])
     stop = np.random.default_rng(4).normal(0, 2, (n // 2, 2))
     early, late = n // 3, 2 * n // 3
+    far, turned = street(2 * n, 1, 2), street(2 * n, 1, 3)  # shorter, it misses an entry from the left of a free block
     return {
         "same road": (a, b),
         "reversed": (a, b[::-1]),
@@ -202,7 +203,7 @@ def long_pairs(n=150 * LONGER):
             for line, at, stood in ((a, early, stop), (b, late, stop[::-1]))
         ),
         "laps": (np.tile(circle, (10, 1)), np.tile(circle, (11, 1)) + 1),
-        "turned back": (a, np.vstack([b[:late], b[late:early:-1], b[early:]])),
+        "turned back": (far, np.vstack([turned[: 2 * late], turned[2 * late : 2 * early : -1], turned[2 * early :]])),
         "half": (a, b[: n // 2]),
         "another road": (a, street(n, 9, 9)),
         "cloud": (np.random.default_rng(5).normal(0, 50, (200, 2)), np.random.default_rng(6).normal(0, 50, (230, 2))),

@@ -36,7 +36,8 @@ def described(
     offset = np.full((int(keep.sum()), len(xy_m)), np.nan)
     normal = polyline.left_normals(np.where(np.isnan(xy_m), 0.0, xy_m))
     for row, k in enumerate(np.flatnonzero(keep)):
-        offset[row] = ((places[int(k)].xy_m - xy_m) * normal).sum(axis=1)
+        across = (places[int(k)].xy_m - xy_m) * normal
+        offset[row] = across[:, 0] + across[:, 1]
     rows: dict[str, list[int]] = {}
     for row, k in enumerate(np.flatnonzero(keep)):
         rows.setdefault(strands[int(k)].ride, []).append(row)

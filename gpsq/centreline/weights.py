@@ -128,8 +128,9 @@ def runs_by(found: Counted, line_m: FloatArray) -> BoolArray:
 
     Between two roads lies none: where the ride left out ran in the middle, the line of the others is not known.
     """
-    away_m2 = ((found.xy_m - line_m[:, None]) ** 2).sum(axis=2)
-    return np.asarray(((found.weight > 0) & (away_m2 <= PAIR_APART_M**2)).any(axis=1))
+    away_m = found.xy_m - line_m[:, None]
+    near = away_m[:, :, 0] ** 2 + away_m[:, :, 1] ** 2 <= PAIR_APART_M**2
+    return np.asarray((near & (found.weight > 0)).any(axis=1))
 
 
 def ridden_often(places: Places, keep: BoolArray) -> BoolArray:

@@ -46,7 +46,7 @@ def passing_s(
     if towards_start:
         foot_m, off_m, time_s = foot_m[::-1], off_m[::-1], time_s[-1] - time_s[::-1]
     beyond = np.flatnonzero(foot_m >= along[-1] - 1e-6)
-    if not len(beyond) or beyond[0] == 0:
+    if not len(beyond):
         return None
     end = int(beyond[0])
     if np.abs(off_m[: end + 1]).max() > ASIDE_M:

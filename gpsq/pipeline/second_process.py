@@ -34,8 +34,8 @@ if TYPE_CHECKING:
 
 #: What the report needs, and nothing that only tables, map or layers need.
 DRAWS = (
-    "matplotlib.backends.backend_agg",
     "gpsq.output.charts.all_charts",
+    "matplotlib.backends.backend_agg",
     "gpsq.output.report.page",
 )
 #: What summaries, tables, map and layers need, and nothing that the report alone needs.

@@ -85,7 +85,7 @@ def _repeated(time: TimeArray) -> tuple[str, ...]:
 
 
 def _sorted_note(filled: TimeArray, kept: BoolArray) -> str:
-    if (np.diff(filled) < np.timedelta64(0, "ms")).all():
+    if (np.diff(filled) <= np.timedelta64(0, "ms")).all():
         return "The track is written backwards, last point first; it was put in order of time."
     return f"{int((~kept).sum())} of {len(kept)} points stand out of order; the track was put in order of time."
 

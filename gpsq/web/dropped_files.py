@@ -167,8 +167,9 @@ def _files(folder: Path) -> Iterator[Path]:
 def _twin(folder: Path, files: Sequence[Path], digest: str, size: int) -> str:
     """Return the file that has this content, "" where none has."""
     for path in files:
-        if path.is_file() and path.stat().st_size == size and digests.file_sha256(path) == digest:
-            return path.relative_to(folder).as_posix()
+        with contextlib.suppress(OSError):  # one that cannot be read, or is deleted meanwhile, is no twin
+            if path.is_file() and path.stat().st_size == size and digests.file_sha256(path) == digest:
+                return path.relative_to(folder).as_posix()
     return ""
 
 
@@ -200,16 +201,16 @@ def _numbered(name: str) -> Iterator[str]:
 def _note(folder: Path, file: str, given: str, digest: str) -> None:
     """Keep the name that the file came with; the caller holds the lock."""
     path = folder / NAMES
-    text = path.read_text("utf-8") if path.is_file() else "file,original_name,sha256\n"
+    text = path.read_text("utf-8", "replace") if path.is_file() else "file,original_name,sha256\n"
     row = io.StringIO()
     csv.writer(row, lineterminator="\n").writerow([file, readable(given.encode("utf-8", "replace").decode()), digest])
     safe_files.write_text(path, text + row.getvalue())
 
 
 def original_names(folder: Path) -> dict[str, str]:
-    """Return file → the name it came with, for files that came through the page."""
+    """Return file → the name it came with, for files that came through the page; {} where that cannot be read."""
     try:
         text = (folder / NAMES).read_text("utf-8")
-    except (OSError, UnicodeDecodeError):
+        return {row["file"]: row["original_name"] for row in csv.DictReader(io.StringIO(text, newline=""))}
+    except (OSError, UnicodeDecodeError, csv.Error, KeyError):
         return {}
-    return {row["file"]: row["original_name"] for row in csv.DictReader(io.StringIO(text, newline=""))}

@@ -243,3 +243,52 @@ def test_spikes_do_not_hide_that_the_aligned_line_is_the_better():
         way[at] += 200.0 * np.column_stack([np.cos(angle), np.sin(angle)])
         ways.append(way)
     assert by_share(ways, road(), SETTINGS) is None
+
+
+def five_ways(bump_m):
+    """Return four straight ways 1 m left and right of a road of 100 m, and one on it but for a bump over its middle 40 m."""
+    x = np.arange(0.0, 101.0, 2.0)
+    bump = np.interp(x, [30.0, 50.0, 70.0], [0.0, bump_m, 0.0])
+    return [np.column_stack([x, np.full(51, y)]) for y in (1.0, -1.0, 1.0, -1.0)] + [np.column_stack([x, bump])]
+
+
+@pytest.mark.parametrize(("bump_m", "taken"), [(10.0, True), (18.0, False)])
+def test_a_mean_that_is_a_third_further_off_than_the_line_is_not_taken(bump_m, taken):
+    """A bump of five draws the mean by a fifth: y = 2 m, or 3.6, at its top, so that from the ways 1 m left and right it
+    lies max(1, y) off in the mean: 1.1 times as far as the road does, or 1.4; the one way itself counts for nothing,
+    as more than half of it lies on either line."""
+    road_m = np.column_stack([np.arange(0.0, 101.0, 5.0), np.zeros(21)])
+    assert (by_share(five_ways(bump_m), road_m, SETTINGS) is not None) is taken
+
+
+@pytest.mark.parametrize(("apart_m", "taken"), [(0.5, False), (0.7, True)])
+def test_scatter_is_small_under_six_thousandths_of_the_length(apart_m, taken):
+    """Of 100 m that is 0.6 m, in the mean over the ways."""
+    ways = [way * [1.0, apart_m] for way in five_ways(0.0)[:4]]
+    assert (by_share(ways, np.array([[0.0, 0.0], [50.0, 0.0], [100.0, 0.0]]), SETTINGS) is not None) is taken
+
+
+def test_the_mean_of_parallel_ways_is_the_way_between_at_the_same_shares():
+    """Two ways 2 m apart: the mean between, 21 stations 5 m apart, each place on its own way."""
+    found = by_share(five_ways(0.0)[:2], np.array([[0.0, 9.0], [50.0, 9.0], [100.0, 9.0]]), SETTINGS)
+    assert found.shape == (21, 2, 2)
+    assert found[:, :, 0] == pytest.approx(np.repeat(5.0 * np.arange(21.0)[:, None], 2, axis=1))
+    assert found[:, :, 1] == pytest.approx(np.tile([1.0, -1.0], (21, 1)))
+    assert mean_of(found)[:, 1] == pytest.approx(0.0, abs=1e-12)
+
+
+@pytest.mark.parametrize(("count", "taken"), [(10, True), (11, False)])
+def test_ten_straight_ways_are_shared_out_eleven_are_aligned(count, taken):
+    ways = (five_ways(0.0)[:2] * 6)[:count]
+    assert (by_share(ways, np.array([[0.0, 9.0], [50.0, 9.0], [100.0, 9.0]]), SETTINGS) is not None) is taken
+
+
+def test_a_mean_of_no_place_is_unknown():
+    places = np.array([[[1.0, 2.0], [3.0, 6.0]], [[np.nan, np.nan], [5.0, 7.0]], [[np.nan, np.nan], [np.nan, np.nan]]])
+    found = mean_of(places)
+    assert found[:2].tolist() == [[2.0, 4.0], [5.0, 7.0]]
+    assert np.isnan(found[2]).all()
+
+
+def test_one_way_alone_has_no_mean():
+    assert by_share(five_ways(0.0)[:1], np.array([[0.0, 9.0], [100.0, 9.0]]), SETTINGS) is None

@@ -69,3 +69,17 @@ def test_names_of_the_end_of_the_ride_or_of_no_common_zone_are_not_used():
     moved = fixed + np.array([0, 3600, 0, 0], dtype="timedelta64[s]")
     assert waits_s(clocks, moved, 1800.0) is None
     assert waits_s(clocks[:2], fixed[:2], 1800.0) is None
+
+
+@pytest.mark.parametrize(("ahead_h", "told"), [(-12.25, False), (-12.0, True), (14.0, True), (14.25, False)])
+def test_zones_are_those_of_the_world(ahead_h, told):
+    """From UTC−12:00 to UTC+14:00; a name of exactly the first fix's second is within it, one of a second later is not."""
+    starts = DAYS[:3] + np.array([27_675, 27_712, 58_000], dtype="timedelta64[s]")
+    clocks = [Clock(time, 0.0) for time in starts]
+    utc = starts - np.timedelta64(int(ahead_h * 3600), "s")
+    fixed = utc + np.array([0, 61, 130], dtype="timedelta64[s]")
+    found = waits_s(clocks, fixed, 600.0)
+    assert (found is not None) == told
+    assert not told or found.tolist() == [[0.0, 0.0], [61.0, 61.0], [130.0, 130.0]]
+    assert waits_s(clocks, utc + np.array([-1, 61, 130], dtype="timedelta64[s]"), 600.0) is None
+    assert waits_s(clocks, utc + np.array([0, 61, 600], dtype="timedelta64[s]"), 600.0) is None

@@ -93,6 +93,41 @@ def test_witnesses_are_other_rides_evenly_chosen_that_came_to_the_end():
     assert estimates._witnesses(0, timed, everyone, lone, [lone]) == []
 
 
+def test_each_ride_gives_its_pace_once(monkeypatch):
+    """Three recordings of two other rides: 20 s for 80 m, and 30 s for 100 m; the second of a ride says no more."""
+    found = route(members=(0, 1, 2, 3))
+    found.route.plane = SimpleNamespace(to_metres=lambda lon, _: np.column_stack([lon, lon]))
+    asked = []
+
+    def passing_s(time, xy_m, way_m, *, towards_start):
+        asked.append((len(time), len(xy_m), towards_start))
+        return {1: (20.0, 80.0), 2: (99.0, 1.0), 3: (30.0, 100.0)}[len(asked)]
+
+    monkeypatch.setattr(estimates.pace, "passing_s", passing_s)
+    monkeypatch.setattr(estimates, "not_recorded_m", lambda *_: np.zeros((2, 2)))
+    long = np.zeros((1500, 2))
+    traces = [trace_on(PLACES), trace_on(long), trace_on(PLACES, day=1), trace_on(PLACES, day=2)]
+    results = [result(0), result(1, "R2"), result(2, "R2"), result(3, "R3")]
+    assert estimates._paces(0, traces, results, found, [found]).tolist() == [0.25, 0.3]
+    assert asked == [(1200, 1200, False), (10, 10, False), (10, 10, False)]
+    monkeypatch.setattr(estimates, "not_recorded_m", lambda *_: np.zeros((1, 2)))  # no way: its own pace
+    monkeypatch.setattr(estimates.pace, "own_pace_s_per_m", lambda *_: 0.2)
+    assert estimates._paces(0, traces, results, found, [found]) == pytest.approx([0.16, 0.2, 0.3])
+
+
+def test_who_rides_towards_the_start_is_looked_at_near_its_end(monkeypatch):
+    own, other = route(members=(0,)), route("B", members=(1,))
+    own.route.plane = SimpleNamespace(to_metres=lambda lon, _: np.column_stack([lon, lon]))
+    monkeypatch.setattr(estimates, "not_recorded_m", lambda *_: np.zeros((2, 2)))
+    seen = []
+    monkeypatch.setattr(
+        estimates.pace, "passing_s", lambda time, xy_m, way_m, *, towards_start: seen.append(time[0]) or (1.0, 2.0)
+    )
+    back = trace_on(np.zeros((1500, 2)))
+    estimates._paces(0, [trace_on(PLACES), back], [result(0), result(1, "R2")], own, [own, other])
+    assert seen == [back.time[300]]
+
+
 def test_without_witnesses_the_own_pace_and_its_bounds():
     """5 m/s on its own first metres: .2 s a metre, four fifths of it at least and half again at most."""
     trace = trace_on(PLACES)

@@ -44,13 +44,20 @@ def test_six_tenths_of_the_way_are_needed(first_m, has_m):
 )
 def test_who_was_elsewhere_before_the_end_of_the_way_tells_nothing(aside_m, at, told):
     y_m = np.where(np.arange(31) == at, aside_m, 0.0)
-    assert (passing_s(*ride(np.arange(0.0, 151.0, 5.0), y_m), WAY_M, towards_start=False) is not None) == told
+    x_m = np.arange(0.0, 151.0, 5.0)
+    assert (passing_s(*ride(x_m, y_m), WAY_M, towards_start=False) is not None) == told
+    assert (passing_s(*ride(x_m[::-1], y_m[::-1]), WAY_M, towards_start=True) is not None) == told
 
 
 def test_who_never_comes_to_the_end_or_begins_there_tells_nothing():
     assert passing_s(*ride(np.arange(0.0, 96.0, 5.0)), WAY_M, towards_start=False) is None
     assert passing_s(*ride(np.arange(0.0, 101.0, 5.0)), WAY_M, towards_start=False) == pytest.approx((15.0, 75.0))
     assert passing_s(*ride(np.arange(100.0, 151.0, 5.0)), WAY_M, towards_start=False) is None
+    for last_m, told in ((99.5, False), (100.0, True)):
+        found = passing_s(*ride([*np.arange(0.0, 96.0, 5.0), last_m]), WAY_M, towards_start=False)
+        assert (found is not None) == told
+    back = ride(np.arange(0.0, 151.0, 5.0), seconds=np.arange(31)[::-1])
+    assert passing_s(*back, WAY_M, towards_start=False) is None
     still = ride(np.arange(0.0, 151.0, 5.0), seconds=np.zeros(31))
     assert passing_s(*still, WAY_M, towards_start=False) is None
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -13,6 +14,8 @@ from lxml import etree
 from gpsq.output.charts import all_charts
 from gpsq.output.map.data import map_data
 from gpsq.output.overlay.rides import _left_road
+from gpsq.output.report.cards import by_event
+from gpsq.output.report.sketches import of_event
 
 AMBER, BASALT, INK, PAPER = "#0072B2", "#D55E00", "#1c2428", "#fffdf8"
 AMBER_MON, BASALT_MON, BASALT_WED = (PLACES[name] for name in ("amber mon", "basalt mon", "basalt wed"))
@@ -247,3 +250,54 @@ def test_titles_and_findings_of_the_charts() -> None:
     assert said["error-distribution"] == (
         "Amber: half of the road within 3.5 m, 95 % within 8.5 m. Basalt: half of the road within 9.8 m, 95 % within 16 m."
     )
+
+
+# ---- the report's sketches ----
+def ridden_m(path: str, sketch: Any) -> np.ndarray:
+    """Return places of a sketch's line from its first one, in metres east and north, by its own scale bar."""
+    first, _, steps = path.partition("l")
+    places = np.cumsum([[0.0, 0.0], *np.array(steps.split(), float).reshape(-1, 2)], axis=0)
+    assert first.startswith("M")
+    return places * [1, -1] * sketch.bar_m / sketch.bar
+
+
+def test_no_sketch_draws_a_recording_over_a_gap() -> None:
+    """Of E77 Basalt's own stretch is its gap; of E88 it is three fixes beyond it."""
+    first, second = (of_event(by_hand(), event) for event in by_event(by_hand()))
+    fixes = {name: PLANE.to_metres(*np.array(PLACES[name]).T) for name in ("amber mon", "basalt mon")}
+
+    def drawn(sketch: Any, kind: str) -> list[np.ndarray]:
+        return [ridden_m(s.path, sketch) for s in sketch.strokes if s.kind.startswith(kind)]
+
+    amber, basalt = fixes["amber mon"], fixes["basalt mon"]
+    for sketch, kind, wanted in (
+        (first, "off unflagged", [amber[1:5]]), (first, "track", [amber, basalt[:2], basalt[2:]]),
+        (second, "off error", [basalt[2:5]]), (second, "track", [basalt[:2], basalt[2:]]),
+    ):  # fmt: skip
+        found = drawn(sketch, kind)
+        assert len(found) == len(wanted)
+        for line, places in zip(found, wanted, strict=True):
+            assert line[-1] == pytest.approx(places[-1] - places[0], abs=1.5)  # a tenth of a unit a step
+    colours = [(s.colour, s.dashes) for s in first.strokes if s.kind == "track"]
+    assert colours == [(AMBER, ""), (BASALT, "7 3"), (BASALT, "7 3")]
+    assert first.strokes[0].kind == "line"
+    lone = of_event(
+        by_hand(), by_event(by_hand())[0][1:]
+    )  # nothing of it was ridden as far as is known; its place is shown
+    assert [s.kind for s in lone.strokes] == ["line", "track", "track"]
+
+
+def test_a_sketch_shows_some_of_the_way_before_and_after() -> None:
+    """Half of the stretch, and 100 m at least: of 312 m 156 m, from 47 m on; of 211 m 105.5 m, from 304.5 m to the end."""
+    line = PLANE.to_metres(*np.array(PLACES["out"]).T)
+    stations = np.array([0.0, 101.0, 203.0, 306.0, 410.0, 515.0, 621.0])
+    for event, from_m, to_m in zip(by_event(by_hand()), (47.0, 304.5), (621.0, 621.0), strict=True):
+        sketch = of_event(by_hand(), event)
+        shown = ridden_m(sketch.strokes[0].path, sketch)
+        ends = np.column_stack([np.interp([from_m, to_m], stations, line[:, axis]) for axis in (0, 1)])
+        assert shown[-1] == pytest.approx(ends[1] - ends[0], abs=1.5)
+        assert 0.45 * 320 <= sketch.width <= 320
+        assert 0.35 * 200 <= sketch.height <= 200
+        assert sketch.bar <= sketch.width / 4
+    nowhere = by_hand(routes=(replace(by_hand().routes[0], centreline=None), by_hand().routes[1]))
+    assert of_event(nowhere, by_event(nowhere)[0]) is None

@@ -8,8 +8,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
+from by_hand import by_hand
 from output_sample import sample
 
+from gpsq.exceptions import InputError
 from gpsq.model import NAT
 from gpsq.output import terminal
 from gpsq.output.report.cards import by_event, card, meant, title
@@ -139,3 +141,34 @@ def test_a_decision_is_told_with_what_each_name_means(analysis):
     found = meant(analysis, ["n1", "E1"])
     assert terminal.decision_line(found, "error") == "n1, E1 (3 deviations): error"
     assert terminal.decision_line(meant(analysis, ["n1"]), "clear") == "n1: no longer flagged"
+
+
+@pytest.mark.parametrize(("names", "said"), [
+    (["gone"], "found the deviation gone; expected one of E77, E88, a deviation of theirs or its ride"),
+    (["E77", "gone", "lost"], "found the deviations gone, lost; expected one of E77, E88, a deviation of theirs or its ride"),
+    ([], "found no name; expected one of E77, E88, a deviation of theirs or its ride"),
+])  # fmt: skip
+def test_names_that_mean_nothing_are_said_with_those_that_do(names, said):
+    with pytest.raises(InputError) as refused:
+        meant(by_hand(), names)
+    assert str(refused.value) == f"gpsq flag: {said}"
+    results = tuple(dataclasses.replace(r, deviations=()) for r in by_hand().results)
+    with pytest.raises(InputError, match="expected one of none: there are none, a deviation"):
+        meant(by_hand(deviations=(), results=results), names)
+
+
+def test_cards_of_one_written_by_hand():
+    first, second = (card(by_hand(), event) for event in by_event(by_hand()))
+    assert (first.event, first.state, first.ride, first.route, first.suggestion, first.ids, first.note) == (
+        "E77", "unflagged", "R01", "out", "route choice", ("d0a", "d1b"), "",
+    )  # fmt: skip
+    assert (second.event, second.state, second.suggestion, second.note) == (
+        "E88", "error", "receiver error", "under the bridge",
+    )  # fmt: skip
+    (lone,) = by_event(by_hand(deviations=(dataclasses.replace(by_hand().deviations[0], event=""),)))
+    assert card(by_hand(), lone).event == "d0a"
+    bare = dataclasses.replace(lone[0], evidence="", from_time=NAT)
+    (part,) = card(by_hand(), (bare,)).parts
+    assert (part.grounds, part.times, part.device, part.file) == ("", "times unknown", "Amber", "amber/mon.gpx")
+    noted = [dataclasses.replace(d, note=n) for d, n in zip(by_hand().deviations, ("a", "b", "a"), strict=True)]
+    assert card(by_hand(), noted).note == "a; b"

@@ -141,6 +141,26 @@ def test_the_reference_in_words_and_in_the_table():
     assert "cannot be seen without a surveyed line" not in text
 
 
+def test_of_several_routes_devices_stand_over_all_of_them():
+    """Of one route the devices' rows are that route's; of several those over all, each line's sentence by its route."""
+    rows = (reference("Amber", ""), reference(), reference("Amber"), reference(route="B"), reference("Basalt", "B"))
+    found = findings.sections(with_summaries(reference=rows))["reference"]
+    assert [row[0] for row in found["rows"]] == [name for name, _ in found["doubts"]] == ["Amber"]
+    assert [text[:8] for text in found["said"]] == ["Route A:", "Route B:"]
+    one = findings.sections(with_summaries(reference=(reference(), reference("Amber"), reference("Basalt"))))[
+        "reference"
+    ]
+    assert [row[0] for row in one["rows"]] == [name for name, _ in one["doubts"]] == ["Amber", "Basalt"]
+
+
+@pytest.mark.parametrize(("shift", "said"), [
+    (Interval(0.5, 0.2, 0.8), "0.5 m east (0.2 m to 0.8 m)"), (Interval(-0.5, -0.8, -0.2), "0.5 m west (0.2 m to 0.8 m)"),
+    (Interval(0.0, -0.8, 0.2), "0.0 m east (−0.8 m to 0.2 m)"),
+])  # fmt: skip
+def test_a_shift_is_counted_to_the_side_it_lies_on(shift, said):
+    assert findings._to_a_side(shift, "east", "west").replace(GAP, " ") == said
+
+
 def test_the_report_tells_how_many_deviations_wait():
     found = sample()
     waiting = sum(not d.flag for d in found.deviations)

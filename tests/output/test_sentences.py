@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 
 import pytest
+from by_hand import by_hand
 from output_sample import sample
 
 from gpsq.output import wording
@@ -138,6 +139,11 @@ def test_the_sentences_to_read_aloud():
         ({"undecided": Interval(1.0)}, "of road, and 1 deviation of which it cannot be told."),
         ({"undecided": Interval(3.0)}, "of road, and 3 deviations of which it cannot be told."),
         ({"scored_km": Interval(0.0)}, "95 % within 5.5 m."),
+        ({"receiver_errors": Interval(NAN)}, "95 % within 5.5 m."),
+        ({"scored_km": Interval(0.9)}, "2 receiver errors on 900 m of road."),
+        ({"ttff_known": Interval(1)}, "on 6 of 10 rides within 10 s"),
+        ({"fixed_in_10s": Interval(NAN, of=10)}, "on 7 of 10 rides within 30 s"),
+        ({"interval_median_s": Interval(10.0)}, "on 34.0 km of road."),
         ({"interval_median_s": Interval(20.0)}, "It records every 20 s, and the road between is cut short"),
         (
             {"spikes": Interval(1.0, method="in 1 of 8 recordings, the largest 250 m")},
@@ -147,6 +153,23 @@ def test_the_sentences_to_read_aloud():
 )
 def test_every_branch(changes, said):
     assert said in of_device(**changes)
+
+
+@pytest.mark.parametrize(("name", "said"), [
+    ("Amber", "worked out from another device of the ride and the road missed; start"),
+    ("Basalt", "worked out from the file’s name; start"), ("Cobalt", "worked out; start"),
+])  # fmt: skip
+def test_what_a_time_is_worked_out_from_is_of_the_device(name, said):
+    bases = {0: "road", 1: "file name", 2: "companion", 3: ""}
+    found = by_hand()
+    results = [
+        dataclasses.replace(r, first_fix=dataclasses.replace(r.first_fix, estimate_basis=bases[r.trace]))
+        for r in found.results
+    ]
+    analysis = dataclasses.replace(found, results=tuple(results))
+    figures = {"ttff_known": Interval(0), "ttff_estimate_median_s": Interval(17.0, 9.0, 25.0, of=10)}
+    text = sentences.of_device(DeviceSummary(name, "", 10, figures), analysis).replace(wording.GAP, " ")
+    assert text.startswith(f"From pressing start to the first position about 17 s (9 s to 25 s) in the median, {said}")
 
 
 def test_few_rides_are_said_and_nothing_known_too():

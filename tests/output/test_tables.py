@@ -285,6 +285,26 @@ def test_styles_are_well_formed_and_name_their_layer() -> None:
         assert root.find("sld:NamedLayer/sld:UserStyle/se:FeatureTypeStyle/se:Rule", names) is not None
 
 
+def test_what_a_style_draws() -> None:
+    """OGC 05-077r4: a line has a stroke with its width and dashes, a point a mark of well-known name with its fill and size."""
+    se = "{http://www.opengis.net/se}"
+    drawn = {}
+    for path, text in layer_styles.files().items():
+        symbol = etree.fromstring(str(text).encode()).find(f".//{se}Rule")[0]
+        parameters = {p.get("name"): p.text for p in symbol.iter(f"{se}SvgParameter")}
+        points = (e.text for name in ("WellKnownName", "Size") for e in symbol.iter(se + name))
+        drawn[path] = (symbol.tag.removeprefix(se), parameters, *points)
+    assert drawn == {
+        "styles/stations.sld": ("PointSymbolizer", {"fill": "#545c5f"}, "circle", "3.0"),
+        "styles/centrelines.sld": ("LineSymbolizer", {"stroke": "#1c2428", "stroke-width": "2.0"}),
+        "styles/deviations.sld": (
+            "LineSymbolizer", {"stroke": "#1c2428", "stroke-width": "7.0", "stroke-dasharray": "12 6"},
+        ),
+        "styles/tracks.sld": ("LineSymbolizer", {"stroke": "#0072B2", "stroke-width": "1.2"}),
+        "styles/first_fixes.sld": ("PointSymbolizer", {"fill": "#D55E00"}, "circle", "8.0"),
+    }  # fmt: skip
+
+
 def test_a_gap_is_not_drawn_as_ridden(analysis: Analysis) -> None:
     gapped = next(i for i, r in enumerate(analysis.results) if r.gaps)
     line = layers.tracks(analysis).geometry.iloc[gapped]

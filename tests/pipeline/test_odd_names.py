@@ -88,3 +88,15 @@ def test_a_stream_that_knows_few_letters_gets_the_others_spelled_out(tmp_path: P
     assert "Time to first fix" in said.stdout
     assert "\\u0142.gpx: found " in said.stderr
     assert "Traceback" not in said.stderr
+
+
+def test_who_has_no_home_is_told_nothing_of_it(tmp_path: Path) -> None:
+    """Nothing can be kept beside the results: not what was read, not what the library of letters found."""
+    write(tmp_path, **{f"{day}.gpx": gpx(f"2024-05-{day}T07:00:30") for day in (14, 15)})
+    nowhere = dict.fromkeys(("HOME", "XDG_CACHE_HOME", "XDG_CONFIG_HOME"), os.devnull)
+    said = subprocess.run(
+        [sys.executable, "-m", "gpsq.cli", "analyse", tmp_path, "-q"], capture_output=True, check=False, text=True,
+        env={name: value for name, value in os.environ.items() if name != "MPLCONFIGDIR"} | nowhere,
+    )  # fmt: skip
+    assert (said.returncode, said.stderr) == (cli.WELL, "")
+    assert (tmp_path / "gpsq-results/report.html").is_file()

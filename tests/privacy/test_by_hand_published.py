@@ -55,6 +55,16 @@ def test_a_bound_of_the_metres_of_one_that_never_fixed_is_none():
     assert (np.isnan(fix.missed_m), fix.missed_is_minimum) == (True, False)
 
 
+def test_bounds_of_the_metres_are_told_of_one_that_fixed_and_of_no_other():
+    """One that never fixed missed the whole route: either bound would be its length."""
+    fix = FirstFix("log", seconds=9.0, missed_m=34.0, missed_low_m=12.0, missed_high_m=56.0)
+    told = figures.first_fix(fix)
+    assert (told.missed_m, told.missed_low_m, told.missed_high_m) == (34.0, 12.0, 56.0)
+    never = dataclasses.replace(fix, censored=True, missed_m=7012.0, missed_low_m=6990.0, missed_high_m=7034.0)
+    told = figures.first_fix(never)
+    assert np.isnan([told.missed_m, told.missed_low_m, told.missed_high_m]).all()
+
+
 def test_of_errors_decimetres_and_of_shares_whole_per_cent_are_told(whole):
     """Amber's five scored stations are too few for a share; of a hundred it is told."""
     amber = whole.results[0].crosstrack

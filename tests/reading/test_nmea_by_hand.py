@@ -150,6 +150,11 @@ def test_one_solution_is_used_and_the_values_that_it_lacks_are_those_of_the_next
     assert epochs.claim(epoch).quality == 0
 
 
+def test_codes_of_fixes_are_in_order() -> None:
+    """The greatest of several decides, and those of other positions lie above all of them."""
+    assert FIX_UNSAID < FIX_NONE < FIX_2D < FIX_3D < epochs.ESTIMATED < epochs.MANUAL < epochs.SIMULATED
+
+
 # joining
 
 
@@ -160,6 +165,11 @@ def test_a_late_sentence_is_of_its_instant_up_to_three_back() -> None:
     assert [e.clock_ms for e in late] == [24_600_000 + 1000 * s for s in (0, 1, 2, 3, 0)]
     (first, second) = joined(gga("065000"), gga("065000", lat="5116.0"))
     assert first.clock_ms == second.clock_ms
+
+
+def test_two_positions_of_one_time_each_have_their_own_companions() -> None:
+    two = joined(gga("065000"), gga("065000", lat="5116.0"), rmc("065000"), rmc("065000", mode="D"))
+    assert [len(e.said) for e in two] == [2, 2]
 
 
 def test_a_fix_said_again_letter_by_letter_is_left_out_and_a_void_one_is_not() -> None:
@@ -192,6 +202,9 @@ def test_dates_are_those_of_rmc_or_of_zda_of_the_same_instant() -> None:
     assert [e.day is not None for e in joined(*four, zda.format("065000"))] == [False] * 4
     (blank,) = joined("GPGGA,,,,,,0,00,99.99,,,,,,", zda.format("065000"))
     assert (blank.clock_ms, blank.day) == (24_600_000, ordinal["2024-07-11"])
+    assert [e.clock_ms for e in joined(gga("064959"), "GPGGA,,,,,,0,00,99.99,,,,,,", zda.format("065000"))] == [
+        24_599_000, 24_600_000,
+    ]  # fmt: skip
     assert joined(gga("065000"), "GPZDA,065000,31,06,2024,00,00")[0].day is None
 
 
@@ -398,8 +411,8 @@ def test_estimates_before_the_first_satellite_fix_are_none() -> None:
 
 
 def test_what_a_log_looks_like() -> None:
-    assert reader.looks_like(b"x" * 60_000 + sentence(gga("065000")).encode())
-    assert not reader.looks_like(b"x" * 65_536 + sentence(gga("065000")).encode())
+    for before, looks in ((65_529, True), (65_530, False)):  # "$GPGGA," ends at the 65,536th byte, and behind it
+        assert reader.looks_like(b"x" * before + sentence(gga("065000")).encode()) is looks
     assert not reader.looks_like(b"  <!-- " + sentence(gga("065000")).encode())
     assert not reader.looks_like(b"$GPXXX,1")
     with pytest.raises(UnreadableFile) as refused:

@@ -295,6 +295,8 @@ def test_points_written_late_are_put_in_order_and_those_without_times_stay_behin
     backwards = in_order(seconds(*range(8))[::-1], **{k: v[::-1] for k, v in path(8).items()})
     assert backwards.notes == ("The track is written backwards, last point first; it was put in order of time.",)
     assert backwards.index.tolist() == list(range(8))[::-1]
+    twice = in_order(seconds(3, 2, 2, 1), **{k: v[[3, 2, 2, 1]] for k, v in path(4).items()})
+    assert twice.notes[0] == backwards.notes[0]
 
 
 def test_times_that_repeat_are_counted_among_those_known() -> None:
@@ -311,6 +313,14 @@ def test_times_that_repeat_are_counted_among_those_known() -> None:
         "1 of 6 points stand out of order; the track was put in order of time.",
         "1 of 6 points repeat the time of the point before them.",
     )
+
+
+def test_two_times_are_enough_for_an_order_and_a_thousandth_of_a_second_counts() -> None:
+    two = in_order(seconds(5, 0), **path(2))
+    assert (two.index.tolist(), len(two.notes)) == ([1, 0], 1)
+    slipped = in_order(seconds(0, 1, 0.999, *range(2, 42)), **path(43))
+    assert len(slipped.notes) == 1
+    assert slipped.notes[0].startswith("Times step back 0.001 s at point 2 ")
 
 
 def test_a_way_is_not_counted_over_a_break() -> None:

@@ -91,6 +91,14 @@ def test_angles_as_people_write_them(cell: str, letters: str, degrees: float | N
     assert found == pytest.approx(degrees) if degrees is not None else np.isnan(found)
 
 
+def test_angles_of_a_table_are_read_one_by_one() -> None:
+    found = read("lat;lon\n51°14'24\"N;3,5 W\n51,5;3 30\nx;3,5\n51,5 E;\n")
+    assert found.lat_deg.tolist() == pytest.approx([51.24, 51.5, np.nan, np.nan], nan_ok=True)
+    assert found.lon_deg.tolist() == pytest.approx([-3.5, 3.5, 3.5, np.nan], nan_ok=True)
+    bad = "unparseable_coordinate"
+    assert found.problem.tolist() == ["", "", bad, bad]
+
+
 @pytest.mark.parametrize(
     ("cells", "fixes"),
     [
@@ -259,7 +267,7 @@ def test_moments_as_tables_spell_them(cell: str, utc: str) -> None:
 @pytest.mark.parametrize(
     "cell",
     ["2024-05-14 24:00", "2024-05-14 7:60", "2024-05-14 7:05:61", "2023-02-29 7:05", "2024-13-01 7:05", "2024-00-10 7:05",
-     "31/4/2024 7:05", "14 Foo 2024 7:05", "1899-12-31 7:05", "2200-01-01 7:05", "2024-05-00 7:05"],
+     "31/4/2024 7:05", "32/1/2024 7:05", "14 Foo 2024 7:05", "1899-12-31 7:05", "2200-01-01 7:05", "2024-05-00 7:05"],
 )  # fmt: skip
 def test_moments_that_are_none(cell: str) -> None:
     assert one(cell) == "NaT"
@@ -294,8 +302,8 @@ def test_days_of_a_spreadsheet() -> None:
     assert [str(t)[:19] for t in found.time] == [f"2024-05-14T06:00:0{k}" for k in range(3)]
     assert found.notes[0] == "times are numbers, taken as days of a spreadsheet, since 1899-12-30"
     for values, days in (
-        ([29_221.0, 29_221.001], True), ([29_220.9, 29_221.001], False), ([73_050.0, 73_050.001], True),
-        ([73_051.0, 73_051.001], False),
+        ([29_221.0, 29_221.001], True), ([29_220.9995, 29_221.0005], False), ([73_050.0, 73_050.001], True),
+        ([73_050.9995, 73_051.0], False),
         ([45_000.0], False), ([45_000.0, 45_000.0], False), ([45_000.0, 45_000 + 179 / 86_400], True),
         ([45_000.0, 45_000 + 181 / 86_400], False), ([45_000.0, np.nan, 45_000.001], True),
     ):  # fmt: skip
@@ -342,6 +350,14 @@ def test_which_of_day_and_month_comes_first() -> None:
         notes("03/05/2024", order="x")
     assert notes("79-05-14", order="ymd")[0] == ["2079-05-14"]
     assert notes("80-05-14", order="ymd")[0] == ["1980-05-14"]
+
+
+def test_rows_of_another_form_than_the_year_first_are_unknown() -> None:
+    found = read(
+        "time,lat,lon\n" + "".join(f"{day} 07:00Z{PLACE}" for day in ("2024-05-14", "14/5/24", "14/5/2024", "99-05-14"))
+    )
+    assert [str(t)[:10] for t in found.time] == ["2024-05-14", "NaT", "NaT", "1999-05-14"]
+    assert "2 times cannot be read, the first in row 2: 14/5/24 07:00Z" in found.notes
 
 
 def test_times_of_day_run_on() -> None:

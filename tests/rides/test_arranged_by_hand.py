@@ -282,8 +282,8 @@ def test_a_way_whose_recordings_all_repeat_others_hands_over_nothing() -> None:
 
 def test_a_tail_is_the_last_400_m_of_the_last_thousand_fixes() -> None:
     route = Route("A", HARBOUR, (0,), (straight(0, 10),))
-    tail_m = opposite._last_stretch(route, trace_on(straight(450, 0, step_m=0.5)), 60.0)
-    assert (tail_m[0, 0], tail_m[-1, 0]) == (pytest.approx(400.0, abs=0.55), pytest.approx(0.0, abs=0.1))
+    tail_m = opposite._last_stretch(route, trace_on(straight(480, 0, step_m=0.6)), 60.0)
+    assert (tail_m[0, 0], tail_m[-1, 0]) == (pytest.approx(399.6, abs=0.1), pytest.approx(0.0, abs=0.1))
     dense_m = opposite._last_stretch(route, trace_on(straight(300, 0, step_m=0.25)), 60.0)
     assert (len(dense_m), dense_m[0, 0]) == (1000, pytest.approx(0.25 * 999, abs=0.1))
 

@@ -106,6 +106,15 @@ def test_a_lap_begins_again_near_where_it_began(radius_m: float, drift_m: float,
     assert len(find_passes(trace_on(circle(3, radius_m, drift_m)), DEFAULT)) == count
 
 
+@pytest.mark.parametrize(("apart_m", "count"), [(45.0, 3), (150.0, 1)])
+def test_a_lap_begins_again_within_a_tenth_of_the_extent(apart_m: float, count: int) -> None:
+    """A spiral inward of 600 m across: each lap lies as far from the last everywhere."""
+    angle = np.linspace(0, 6 * np.pi, 900)
+    radius_m = 600.0 - apart_m * angle / (2 * np.pi)
+    spiral = radius_m[:, None] * np.column_stack([np.cos(angle), np.sin(angle)])
+    assert len(find_passes(trace_on(spiral), DEFAULT)) == count
+
+
 def test_two_laps_of_different_length_are_no_laps_of_one_circuit() -> None:
     assert passes._alike(np.array([100.0, 100.0, 100.0, 114.0, 116.0])) == 4
     assert passes._alike(np.array([100.0, 84.0, 86.0])) == 2

@@ -122,6 +122,9 @@ def test_a_mean_leaves_out_what_is_not_known():
 
 def test_with_fewer_than_six_rides_the_sign_test_finds_nothing():
     assert power.detectable(5, power.power_of_signs) == np.inf
+    assert [power.detectable(rides, power.power_of_student) for rides in (0, 1)] == [np.inf, np.inf]
+    assert [power.detectable_ratio(rides) for rides in (8, 9, 10, 11, 12)] == [1.19, 1.10, 1.01, 0.95, 0.90]
+    assert power.detectable_ratio(13) == power.detectable(13, power.power_of_student)
     assert norm.cdf(power.detectable(6, power.power_of_signs)) ** 6 == pytest.approx(0.8, abs=1e-6)
 
 

@@ -106,3 +106,135 @@ def test_adjusted_p_by_hand():
 def test_the_robust_standard_deviation_is_that_of_the_handbook():
     """1.4826 times the median absolute deviation: 1 / Φ⁻¹(¾) (handbook tables)."""
     assert robust_sd(np.array([-3.0, 1.0, 2.0])) == pytest.approx(2 / 0.67449, rel=1e-4)
+
+
+# --- what intervals say, and where there is none -----------------------------------------------------------------------
+
+
+def test_medians_in_words():
+    found = intervals.median(np.array([4.0, np.nan, 1.0]), digits=2)
+    assert (found.value, found.method) == (2.5, "range 1.00–4.00 of 2 rides; no 95 % interval exists for so few")
+    assert (
+        intervals.median(np.array([4.0]), 0.9).method == "range 4.0–4.0 of 1 ride; no 90 % interval exists for so few"
+    )
+    nothing = intervals.median(np.array([np.nan]))
+    assert (np.isnan(nothing.value), nothing.method) == (True, "none: known for no ride")
+    ten = intervals.median(np.arange(10.0)[::-1])
+    assert (ten.value, ten.low, ten.high, ten.method) == (4.5, 1.0, 8.0, "order statistics 2 and 9 of 10 rides")
+
+
+def test_means_in_words_and_on_both_sides():
+    """1, 2 and 3: standard error .57735, t(.975, 2) = 4.30265 (handbook table)."""
+    found = intervals.mean(np.array([1.0, 2.0, 3.0]))
+    assert (found.value, found.low, found.high) == pytest.approx((2.0, 2 - 2.48414, 2 + 2.48414), rel=1e-5)
+    assert found.method == "Student, 3 rides"
+    one, none = intervals.mean(np.array([5.0, np.nan])), intervals.mean(np.array([np.nan]))
+    assert (one.value, np.isnan(one.low), one.method) == (5.0, True, "none: 1 ride")
+    assert (np.isnan(none.value), none.method) == (True, "none: 0 rides")
+
+
+def test_welchs_interval_in_words():
+    one, none = np.array([1.0]), np.array([np.nan])
+    for first, second, value, method in (
+        (one, none, np.nan, "none: 1 and 0 rides"), (none, one, np.nan, "none: 0 and 1 rides"),
+        (np.array([3.0, 5.0]), one, 3.0, "none: 2 and 1 rides"),
+    ):  # fmt: skip
+        found = intervals.welch_difference(first, second)
+        assert (found.value, found.method) == (pytest.approx(value, nan_ok=True), method)
+        assert np.isnan([found.low, found.high]).all()
+    same = intervals.welch_difference(np.array([3.0, 3.0]), np.array([1.0, 1.0, 1.0]))
+    assert (same.value, same.low, same.high, same.method) == (2.0, 2.0, 2.0, "Welch, 2 and 3 rides")
+
+
+def test_shares_and_rates_in_words():
+    assert intervals.proportion(15, 148).method == "Wilson, 15 of 148 rides"
+    assert intervals.proportion(0, 0).method == "none: no ride with a known start"
+    assert np.isnan(intervals.proportion(0, 0).value)
+    assert (intervals.proportion(2, 2).high, intervals.proportion(0, 2).low, intervals.proportion(1, 2).of) == (
+        1.0,
+        0.0,
+        2,
+    )
+    rate = intervals.rate(5, 2.0)
+    assert (rate.value, rate.method) == (2.5, "Garwood, 5 seen")
+    assert (rate.low, rate.high) == pytest.approx((1.6235 / 2, 11.6683 / 2), rel=1e-4)  # Garwood 1936, table for five
+    assert intervals.rate(5, 0.0).method == "none: no road was scored"
+
+
+def test_figures_that_are_nought_or_unknown_have_no_interval_on_the_logarithm():
+    for value, without in ((np.nan, [1.0, 2.0, 3.0]), (2.0, [0.0, 2.0, 3.0]), (2.0, [1.0, np.nan, 3.0])):
+        found = intervals.log_jackknife(value, np.array(without))
+        assert (np.isnan(found.low), found.method) == (True, "none: 3 rides, at least 3 needed")
+    assert intervals.log_jackknife(2.0, np.array([1.9])).method == "none: 1 ride, at least 3 needed"
+    known = Interval(2.0, 1.0, 3.0)
+    for figure in (Interval(np.nan, 1.0, 3.0), Interval(0.0, 1.0, 3.0)):
+        for found in (intervals.ratio(figure, known), intervals.ratio(known, figure)):
+            assert (np.isnan(found.value), found.method) == (True, "none: a figure is unknown")
+    for figure in (Interval(2.0), Interval(2.0, 1.0), Interval(2.0, np.nan, 3.0)):
+        for found in (intervals.ratio(figure, known), intervals.ratio(known, figure)):
+            assert (found.value, np.isnan(found.low), found.method) == (1.0, True, "none: a figure has no interval")
+
+
+def test_under_six_pairs_students_interval_stands_for_that_of_the_subsets():
+    """Of six values the 63 means of subsets: one of 1.6 on either side is left out, so the least and the largest bound."""
+    rng = np.random.default_rng(1)
+    values = np.array([1.0, 2.0, 3.0, 4.0, 5.0, 9.0])
+    assert intervals.mean_difference(values[:5], rng).method == "Student, 5 rides"
+    six = intervals.mean_difference(values, rng)
+    assert (six.value, six.low, six.high, six.method) == (4.0, 1.0, 9.0, "subset means of 6 paired rides")
+    eighty = intervals.mean_difference(values, rng, 0.8)  # a tenth of 64: the sixth from either end
+    means = np.sort([np.mean(values[[k for k in range(6) if n >> k & 1]]) for n in range(1, 64)])
+    assert (eighty.low, eighty.high) == pytest.approx((means[5], means[-6]))
+
+
+def test_students_paired_test_of_differences_that_are_all_the_same():
+    assert [paired.student_p(np.full(3, d)) for d in (2.0, -2.0, 0.0)] == [0.0, 0.0, 1.0]
+
+
+def test_of_a_random_choice_of_flips_the_one_that_was_found_counts():
+    """Thirty differences of one sign: no flip of 9,999 is as far out but the one found: 2 of 10,000."""
+    assert paired.sign_flip_p(np.arange(1.0, 31.0), np.random.default_rng(1)) == pytest.approx(2 / 10_000, rel=1e-9)
+
+
+def test_median_differences_in_words():
+    assert paired.median_difference(np.arange(6.0)).method == "order statistics 1 and 6 of 6 rides"
+    none = paired.median_difference(np.array([np.nan]))
+    assert (np.isnan(none.value), none.method) == (True, "none: no ride is known of both")
+    two = paired.median_difference(np.array([np.inf, 3.0]))
+    assert np.isnan(two.value)
+
+
+def test_survival_in_words_and_where_order_statistics_hold():
+    """Of nine the second and the eighth bound the median; lost ones at the end leave the lower bound and no end above."""
+    times = np.array([9.0, 1.0, 2.0, 3.0, 4.0, 5.0, 6.0, 7.0, 8.0])
+
+    def said(lost, seconds=times):
+        return survival.median_time(seconds, np.isin(seconds, lost))
+
+    whole = said([])
+    assert (whole.value, whole.low, whole.high) == (5.0, 2.0, 8.0)
+    assert whole.method == said([9.0]).method == "Kaplan–Meier, order statistics 2 and 8 of 9 rides"
+    assert (said([9.0]).low, said([9.0]).high) == (2.0, 8.0)
+    late = said([7.0, 8.0, 9.0])
+    assert (late.value, late.low, np.isnan(late.high), late.method) == (5.0, 2.0, True, whole.method)
+    early = said([1.0])
+    assert early.method == "Kaplan–Meier, log-log interval, 9 rides of which 1 censored"
+    second = said([2.0, 3.0, 4.0, 5.0, 6.0, 7.0, 8.0, 9.0])
+    assert (np.isnan(second.value), second.method) == (
+        True,
+        "Kaplan–Meier, log-log interval, 9 rides of which 8 censored",
+    )
+    between = said([5.0])
+    assert between.method.startswith("Kaplan–Meier, log-log interval")
+    few = survival.median_time(np.array([8.4, 30.0]), np.array([False, True]))
+    assert np.isnan(few.value)  # one half are left from 8.4 s on, and nobody saw where that ends
+    assert few.method == "range 8–30+ of 2 rides; no 95 % interval exists for so few"
+    lone = survival.median_time(np.array([8.4]), np.array([False]), 0.9)
+    assert (lone.value, lone.method) == (8.4, "range 8–8 of 1 ride; no 90 % interval exists for so few")
+    assert survival.median_time(np.empty(0), np.empty(0, bool)).method == "none: no ride with a known start"
+
+
+def test_a_tie_of_a_time_and_a_loss_counts_the_time_first():
+    """Kaplan & Meier 1958: who was lost at 4 s was still waiting when another's time of 4 s came: 3/4, then 2/4 of it left."""
+    found = survival.median_time(np.array([4.0, 4.0, 6.0, 8.0]), np.array([False, True, False, False]))
+    assert found.value == 6.0  # 3/4 after 4 s, 3/4 · 1/2 after 6 s

@@ -12,6 +12,7 @@ from trace_maker import trace_on
 
 from gpsq.model import CurveDistances, FirstFix
 from gpsq.settings import Settings
+from gpsq.summaries.device_figures import by_start_state, summarise
 from gpsq.summaries.devices import deviation_counts, distance_bias, first_fixes, road_within
 from gpsq.summaries.devices.quality import error_by_quality
 
@@ -330,3 +331,66 @@ def test_recordings_that_say_nothing_hide_none_that_do():
     assert (found.fixes, found.rides) == (20, 1)
     unscored = tuple(replace(r, crosstrack=None) for r in results)
     assert error_by_quality(own, unscored, (route,)) == ((), ())
+
+
+# --- which recordings are whose -----------------------------------------------------------------------------------------
+
+
+def test_each_device_has_its_own_recordings_and_a_route_without_table_hides_no_other():
+    """Two devices on two routes, of which the first has no line; what is of both ways stands over all routes only."""
+    one = campaign(np.array([[[1.0] * 30] * 3, [[4.0] * 30] * 3]), np.array([[5.0] * 3, [50.0] * 3]))
+    two = campaign(
+        np.array([[[2.0] * 30] * 3, [[6.0] * 30] * 3]), np.array([[7.0] * 3, [70.0] * 3]), route="B", first=6
+    )
+    traces, results, routes = (a + b for a, b in zip(one, two, strict=True))
+    results = [
+        replace(r, interval_s=1.04 + k % 3, curves=CurveDistances(*[10.04 + k % 3] * 7, 1.0))
+        for k, r in enumerate(results)
+    ]
+    lineless = (replace(routes[0], centreline=None), routes[1])
+    found = {(s.device, s.route): s for s in summarise(traces, results, lineless, Settings())}
+    assert list(found) == [(d, r) for d in ("device 1", "device 2") for r in ("", "A", "B")]
+    assert {key: s.rides for key, s in found.items()} == {key: 3 if key[1] else 6 for key in found}
+    medians = {key: s.figures["ttff_median_s"].value for key, s in found.items()}
+    assert medians == {
+        ("device 1", ""): 6.0, ("device 1", "A"): 5.0, ("device 1", "B"): 7.0,
+        ("device 2", ""): 60.0, ("device 2", "A"): 50.0, ("device 2", "B"): 70.0,
+    }  # fmt: skip
+    assert {key: s.figures["xte_median_m"].value for key, s in found.items() if key[1] != "A"} == {
+        ("device 1", ""): 2.0, ("device 1", "B"): 2.0, ("device 2", ""): 6.0, ("device 2", "B"): 6.0,
+    }  # fmt: skip
+    few = "of 3 rides; no 95 % interval exists for so few"
+    texts = {
+        n: found["device 1", "A"].figures[n].method
+        for n in ("interval_median_s", "frechet_median_m", "hausdorff_median_m")
+    }
+    assert texts == {
+        "interval_median_s": f"range 1.0–3.0 {few}", "frechet_median_m": f"range 10.0–12.0 {few}",
+        "hausdorff_median_m": f"range 10.0–12.0 {few}",
+    }  # fmt: skip
+    assert found["device 1", ""].figures["bias_m"].method.startswith("none: over both ways")
+    assert found["device 1", "B"].figures["bias_m"].value == 2.0
+    assert found["device 1", "B"].figures["ttff_ways_p"].method == "none: one way alone"
+
+
+def test_body_and_ground_are_over_all_routes_only():
+    """Out and back on one road: the second route's line is the first's the other way round."""
+    one, two = campaign(np.full((1, 3, 200), 4.0)), campaign(np.full((1, 3, 200), 1.0), route="B", first=3)
+    line = two[2][0].centreline
+    back = replace(two[2][0], centreline=replace(line, xy_m=line.xy_m[::-1].copy()))
+    found = {s.route: s.figures for s in summarise(one[0] + two[0], one[1] + two[1], (one[2][0], back), Settings())}
+    assert (found[""]["offset_body_m"].value, found[""]["offset_ground_m"].value) == (2.5, 1.5)
+    for route in ("A", "B"):
+        assert found[route]["offset_body_m"].method == "none: no road was ridden both ways"
+
+
+def test_start_states_are_groups_of_a_device():
+    _, results, _ = one = campaign(np.ones((2, 2, 10)), np.array([[5.0, 50.0], [9.0, 90.0]]))
+    states = ("hot", "cold", "hot", "hot")
+    results = [replace(r, first_fix=replace(r.first_fix, start_state=s)) for r, s in zip(results, states, strict=True)]
+    copied = [*results, replace(results[0], trace=3, duplicate_of="x")]
+    found = [
+        (s.device, s.state, s.recordings, s.figures["ttff_median_s"].value)
+        for s in by_start_state(one[0], copied, Settings())
+    ]
+    assert found == [("device 1", "cold", 1, 50.0), ("device 1", "hot", 1, 5.0), ("device 2", "hot", 2, 49.5)]

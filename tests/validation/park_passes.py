@@ -18,12 +18,17 @@ from gpsq.summaries.ranking import compare_places, rank_by_repeatability
 SITES = ("FC", "MC")
 
 
+def copied(site: Path, folder: Path) -> None:
+    """Copy the passes that keep to one path into a folder of each device."""
+    for device in site.iterdir():
+        (folder / device.name).mkdir()
+        shutil.copy(device / "pos.gpx", folder / device.name)
+
+
 def analysed(site: Path):
     """Return the analysis of the passes that keep to one path."""
     with tempfile.TemporaryDirectory() as folder:
-        for device in site.iterdir():
-            (Path(folder) / device.name).mkdir()
-            shutil.copy(device / "pos.gpx", Path(folder) / device.name)
+        copied(site, Path(folder))
         return analyse(Path(folder))
 
 

@@ -169,6 +169,24 @@ def test_a_full_disk_and_a_folder_that_cannot_be_written_give_one_sentence(tmp_p
     assert not list(tmp_path.glob(f"{dropped_files.PART}*"))
 
 
+def test_a_file_that_cannot_be_read_keeps_no_other_of_its_length_out(tmp_path, monkeypatch):
+    """Somebody else's, or one that is deleted while its content is compared."""
+    put(tmp_path, "mon.gpx", GPX.replace(b'lat="1"', b'lat="3"'))
+
+    def refused(path):
+        raise PermissionError(errno.EACCES, os.strerror(errno.EACCES), str(path))
+
+    monkeypatch.setattr(dropped_files.digests, "file_sha256", refused)
+    assert put(tmp_path, "tue.gpx").file == "tue.gpx"
+
+
+@pytest.mark.parametrize("kept", [b"no,names\n1,2\n", b"\xff\xfe\x00", b'file,original_name\n"' + b"x" * 200_000])
+def test_names_that_were_kept_and_cannot_be_read_are_no_names(tmp_path, kept):
+    (tmp_path / dropped_files.NAMES).write_bytes(kept)
+    assert dropped_files.original_names(tmp_path) == {}
+    assert put(tmp_path, "mon.gpx").is_new
+
+
 def test_a_folder_that_is_gone_gives_one_sentence(tmp_path):
     with pytest.raises(OutputError, match=r"mon\.gpx: cannot be stored"):
         put(tmp_path / "gone", "mon.gpx")

@@ -35,3 +35,16 @@ def test_the_same_note_is_said_once_for_all():
 def test_the_same_note_of_two_tracks_of_one_file_names_the_file():
     assert noticed([Received("a.gpx", "kept", notes=["No start.", "No start."])]) == ["a.gpx: No start."]
     assert noticed([]) == []
+
+
+def test_sentences_that_were_made_apart_are_one_note():
+    texts = ["".join(["No ", "start."]) for _ in range(2)]
+    assert texts[0] is not texts[1]
+    assert noticed([Received(f"{n}.gpx", "kept", notes=[text]) for n, text in enumerate(texts)]) == [
+        "2 files: No start."
+    ]
+
+
+def test_more_than_one_file_has_the_like():
+    lines = [Received(f"{n}.gpx", "kept", notes=[f"Gap of {n} s."]) for n in range(3)]
+    assert noticed(lines) == ["0.gpx: Gap of 0 s. The like in 2 more files."]

@@ -6,6 +6,7 @@ pixels of it. So text is measured before it is placed, and nothing needs to lie 
 
 from __future__ import annotations
 
+import logging
 import re
 from dataclasses import dataclass, field
 from functools import lru_cache
@@ -14,6 +15,10 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import numpy as np
 
 from gpsq.output.wording import cell, short
+
+#: Where the library of letters cannot keep what it finds is no news to who waits for a report.
+for _name in ("matplotlib", "matplotlib.font_manager"):
+    logging.getLogger(_name).addFilter(lambda record: not re.search("cache|mkdir", str(record.msg)))
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

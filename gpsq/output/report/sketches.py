@@ -10,8 +10,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gpsq.campaign.stretches import ridden_between
-from gpsq.output.drawing.lines import thin_line
+from gpsq.output.drawing.lines import parts, parts_between, thin_line
 from gpsq.output.drawing.looks import device_looks, state
 from gpsq.output.drawing.route_parts import stretch_m
 from gpsq.output.drawing.views import whole_length_m
@@ -109,17 +108,16 @@ def of_event(analysis: Analysis, event: Sequence[Deviation]) -> Sketch | None:
     found = analysis.route_named(event[0].route)
     if found is None or found.centreline is None:
         return None
-    off = [(d, _deviation_m(analysis, found, d)) for d in event]
-    off = [(d, way) for d, way in off if len(way) > 1]
-    if not off:
+    off = [(d, _ways_m(analysis, found, d)) for d in event]
+    if not any(ways for _, ways in off):
         return None
     from_m, to_m = min(d.from_m for d in event), max(d.to_m for d in event)
     reach_m = max(100.0, 0.5 * (to_m - from_m))
     line = stretch_m(found, from_m - reach_m, to_m + reach_m)
-    frame = _Frame.round(np.vstack([line, *(way for _, way in off)]), CARD_BOX)
+    frame = _Frame.round(np.vstack([line, *(way for _, ways in off for way in ways)]), CARD_BOX)
     strokes = [Stroke(frame.path(line), "line")]
-    strokes += [Stroke(frame.path(way), f"off {state(d.flag)}") for d, way in off]
-    for d, _ in off:
+    strokes += [Stroke(frame.path(way), f"off {state(d.flag)}") for d, ways in off for way in ways]
+    for d in event:
         strokes += _beside(analysis, found, d, line, reach_m, frame)
     return Sketch(frame.width, frame.height, tuple(s for s in strokes if s.path), *frame.bar())
 
@@ -132,9 +130,11 @@ def _beside(
     look = device_looks(analysis)[trace.device]
     whole = found.route.plane.to_metres(trace.lon_deg, trace.lat_deg)
     middle = (line.min(axis=0) + line.max(axis=0)) / 2
-    near = np.flatnonzero(np.abs(whole - middle).max(axis=1) < 3 * reach_m + np.ptp(line, axis=0).max())
+    near = np.abs(whole - middle).max(axis=1) < 3 * reach_m + np.ptp(line, axis=0).max()
     dashes = " ".join(map(str, look.dashes))
-    return [Stroke(frame.path(part), "track", look.colour, dashes) for part in _runs(whole, near)]
+    unbroken = parts(trace, analysis.results[deviation.trace])
+    runs = [run for part in unbroken for run in _runs(whole, part[near[part]])]
+    return [Stroke(frame.path(run), "track", look.colour, dashes) for run in runs]
 
 
 def _runs(whole_m: FloatArray, near: IntArray) -> list[FloatArray]:
@@ -145,9 +145,8 @@ def _runs(whole_m: FloatArray, near: IntArray) -> list[FloatArray]:
     return [whole_m[run[:: max(1, len(run) // 300)]] for run in runs]
 
 
-def _deviation_m(analysis: Analysis, found: RouteResult, deviation: Deviation) -> FloatArray:
-    trace = analysis.traces[deviation.trace]
-    inside = ridden_between(trace, deviation.from_point, deviation.to_point)
-    return (
-        found.route.plane.to_metres(trace.lon_deg[inside], trace.lat_deg[inside]) if inside.any() else np.empty((0, 2))
-    )
+def _ways_m(analysis: Analysis, found: RouteResult, deviation: Deviation) -> list[FloatArray]:
+    """Return the places of a deviation, of each unbroken part that has any."""
+    trace, result = analysis.traces[deviation.trace], analysis.results[deviation.trace]
+    unbroken = parts_between(trace, result, deviation.from_point, deviation.to_point)
+    return [found.route.plane.to_metres(trace.lon_deg[part], trace.lat_deg[part]) for part in unbroken]

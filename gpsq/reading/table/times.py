@@ -65,11 +65,12 @@ class Moments:
 
 @dataclass(frozen=True)
 class _Parts:
-    """Numbers of each row's text, nan where it has none; `text` of the first ambiguous date is kept for the note."""
+    """Numbers of each row's text, nan where it has none: `a`, `b`, `c` of its date, `c` as a year and `last` as a day."""
 
     a: FloatArray
     b: FloatArray
     c: FloatArray
+    last: FloatArray
     named: FloatArray
     clock_ms: FloatArray
     zone_s: FloatArray
@@ -151,14 +152,14 @@ def _are_days(values: FloatArray) -> bool:
 def _parts(texts: Sequence[str]) -> _Parts:
     columns: list[tuple[float, ...]] = []
     sign = ""
-    nothing = (np.nan,) * 6
+    nothing = (np.nan,) * 7
     for text in texts:
         match = next((m for m in (p.fullmatch(text) for p in _PATTERNS) if m), None) if text else None
         groups = match.groupdict() if match else {}
         sign = sign or (groups.get("sign") or "").strip()[:1]
         columns.append(_row(groups) if match else nothing)
-    a, b, c, named, clock_ms, zone_s = np.array(columns, float).reshape(-1, 6).T
-    return _Parts(a, b, c, named, clock_ms, zone_s, sign)
+    a, b, c, last, named, clock_ms, zone_s = np.array(columns, float).reshape(-1, 7).T
+    return _Parts(a, b, c, last, named, clock_ms, zone_s, sign)
 
 
 def _row(g: dict[str, str | None]) -> tuple[float, ...]:
@@ -168,7 +169,8 @@ def _row(g: dict[str, str | None]) -> tuple[float, ...]:
         first, second, named = second, first, 1.0
     if second and not second.isdigit():
         second, named = str(_month(second)), 1.0
-    return _float(first), _float(second), _year(third), named, _clock_ms(g), _zone_s(g.get("zone"))
+    last = third if third and len(third) <= 2 else None
+    return _float(first), _float(second), _year(third), _float(last), named, _clock_ms(g), _zone_s(g.get("zone"))
 
 
 def _float(text: str | None) -> float:
@@ -214,9 +216,9 @@ def _dates(p: _Parts, date_order: str | None, found: Moments) -> FloatArray:
         found.date_known = False
         found.notes.append("no date with the times: the day is unknown, durations hold")
         return _running_days(p.clock_ms)
-    if (p.a[dated] > 31).any() or date_order == "ymd":
-        of_this_form = (p.a > 31) | (date_order == "ymd")  # a row with the day first has another
-        return _midnight_ms(np.where(of_this_form, _as_years(p.a), np.nan), p.b, p.c % 100)
+    year_first = (p.a > 31) & np.isfinite(p.last)
+    if year_first.any() or date_order == "ymd":
+        return _midnight_ms(np.where(year_first | (date_order == "ymd"), _as_years(p.a), np.nan), p.b, p.last)
     if p.named.any():
         return _midnight_ms(p.c, p.b, p.a)
     day_first, why = _day_first(p, date_order, found)
@@ -250,10 +252,10 @@ def _day_first(p: _Parts, date_order: str | None, found: Moments) -> tuple[bool,
 
 
 def _midnight_ms(year: FloatArray, month: FloatArray, day: FloatArray) -> FloatArray:
-    good = (month >= 1) & (month <= 12) & (day >= 1) & (day <= 31) & (year >= 1900) & (year < 2200)
+    good = (month >= 1) & (month <= 12) & (day >= 1) & (year >= 1900) & (year < 2200)
     whole = np.where(good, (year - 1970) * 12 + month - 1, 0).astype("int64").astype("datetime64[M]")
     days = whole.astype("datetime64[D]") + np.where(good, day - 1, 0).astype("int64")
-    good &= days.astype("datetime64[M]") == whole
+    good &= days.astype("datetime64[M]") == whole  # no day beyond its month's last
     return np.where(good, days.astype("datetime64[ms]").astype("int64").astype(float), np.nan)
 
 

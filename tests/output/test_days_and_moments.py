@@ -71,6 +71,8 @@ def test_a_ride_begins_with_the_earliest_that_is_known_of_it():
     logged = replace(found.results[0], first_fix=FirstFix("log", started=at("2026-05-04T06:59")))
     early = replace(found, results=(logged, *found.results[1:]))
     assert ride_days.ride_starts(early)["R1"].minute == 59
+    unrecorded = week(("R1", "2026-05-04T07:10"), records=["NaT"])
+    assert ride_days.ride_starts(unrecorded)["R1"].minute == 10
     before = week(("R1", "2026-05-04T07:10"), records=["2026-05-04T07:05"], time_zone="Europe/Paris")
     assert f"{ride_days.ride_starts(before)['R1']:%d %H:%M}" == "04 09:05"
 

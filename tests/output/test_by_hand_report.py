@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -245,6 +246,35 @@ def test_every_card_of_the_report(report: Any) -> None:
 
 def test_every_line_of_the_terminal() -> None:
     assert "\n".join(terminal.lines(by_hand())) == TERMINAL
+
+
+@pytest.mark.parametrize(("count", "said"), [
+    (0, "No deviations from the routes."), (1, "1 deviation from the routes, 1 of them without your decision:"),
+    (2, "2 deviations from the routes, 2 of them without your decision:"),
+])  # fmt: skip
+def test_the_terminal_counts_deviations(count: int, said: str) -> None:
+    found = by_hand(deviations=by_hand().deviations[:count])
+    assert [line for line in terminal.lines(found) if "from the routes" in line] == [said]
+    rows = list(terminal.deviation_lines(found))
+    assert len(rows) == (2 + count if count else 1)
+
+
+def test_the_terminal_tells_tracks_of_one_file_apart() -> None:
+    found = by_hand()
+    one_file = [replace(t, file="all.gpx", track=k + 1) for k, t in enumerate(found.traces)]
+    rows = list(terminal.deviation_lines(replace(found, traces=tuple(one_file))))
+    assert [" ".join(row.split()[:4]) for row in rows[2:]] == [
+        "E77 d0a all.gpx (1)",
+        "d1b all.gpx (2) out",
+        "E88 d1c all.gpx (2)",
+    ]
+
+
+def test_the_terminal_says_what_was_decided() -> None:
+    first, second, third = by_hand().deviations
+    chosen = {"E77": [first, second], "d1c": [third], "E88": [third]}
+    assert terminal.decision_line(chosen, "error") == "E77 (2 deviations), d1c, E88 (1 deviation): error"
+    assert terminal.decision_line({"d1c": [third]}, "clear") == "d1c: no longer flagged"
 
 
 @pytest.mark.parametrize(("part", "expected"), [("fix", FIX), ("errors", ERRORS)])

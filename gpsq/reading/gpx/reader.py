@@ -1,9 +1,9 @@
 """GPX 1.0 and 1.1 to recordings: one streaming reader, for sound and for broken files.
 
 Elements are known by their local name, whatever prefix, namespace or version the file gives them.
-Sound files go through in one pass; where the XML breaks, `gpsq.reading.gpx.salvage` goes on behind the break
-with the same handlers. Both use expat, the C parser of the standard library: it fetches nothing, and a document
-that declares entities is refused before it starts.
+Sound files go through in one pass, in which `gpsq.reading.gpx.runs` takes points that are written alike; where the XML
+breaks, `gpsq.reading.gpx.salvage` goes on behind the break with the same handlers. Both use expat, the C parser of the
+standard library: it fetches nothing, and a document that declares entities is refused before it starts.
 """
 
 from __future__ import annotations
@@ -14,14 +14,15 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gpsq.exceptions import UnreadableFile
+from gpsq.reading.gpx import runs
 from gpsq.reading.gpx.columns import to_recording
-from gpsq.reading.gpx.handlers import Sink, new_parser
 from gpsq.reading.gpx.salvage import salvage
 from gpsq.reading.numbers import parse_numbers
 from gpsq.reading.text import refuse_entities, refuse_what_is_no_xml, to_utf8
 
 if TYPE_CHECKING:
     from gpsq.model import FloatArray
+    from gpsq.reading.gpx.handlers import Sink
     from gpsq.reading.recording import Recording
 
 
@@ -99,9 +100,9 @@ def _parse(data: bytes, file: str) -> tuple[Sink, list[str]]:
     document = to_utf8(data)
     refuse_what_is_no_xml(document.data, file)
     refuse_entities(document.data, file)
-    sink, notes = Sink(), [*document.notes]
+    notes = [*document.notes]
     try:
-        new_parser(sink).Parse(document.data, True)
+        sink = runs.parse(document.data)
     except expat.ExpatError:
         sink, faults = salvage(document.data)
         notes += faults

@@ -228,6 +228,7 @@ def test_marks_medians_and_intervals_of_the_time_to_first_fix(pictures: dict[str
     assert np.exp(seconds([interval[:, 0].min(), interval[:, 0].max()])) == pytest.approx([19.26, 81.26], rel=2e-3)
     words = {word for _, _, word in found.words}
     assert {"Mon 23 s", "Mon 59 s", "Tue ≥ 10 min 14 s", "1 of 1 in 30 s, median 37 s"} <= words
+    assert not any("more row" in word for picture in pictures.values() for *_, word in picture.words)  # all have room
 
 
 def test_lines_bands_and_blocks_along_the_route(pictures: dict[str, Picture]) -> None:

@@ -1,0 +1,111 @@
+"""One round of a running line in closed form: how far it moves, where its paths lie afterwards, and what it is left with."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from gpsq.centreline.consensus_line import _carried_over, _middle, _moved_m, _shifted, step_for
+from gpsq.centreline.weights import Counted
+from gpsq.settings import Settings
+
+LINE = np.column_stack([5.0 * np.arange(61.0), np.zeros(61)])
+#: Of a line smoothed by a Gaussian of half a station: what a station keeps, and what its neighbour gets of it.
+KEEPS = 1.0 / (1.0 + 2.0 * np.exp(-2.0) + 2.0 * np.exp(-8.0))
+GIVES = KEEPS * np.exp(-2.0)
+
+
+def one_trace(y_m, weight, variance_m2):
+    places = np.column_stack([LINE[:, 0], y_m])[:, None, :]
+    return Counted(places, np.asarray(weight, float)[:, None], np.array([variance_m2]))
+
+
+def moved(y_m, weight, variance_m2=1.0):
+    passed = np.zeros((61, 1), dtype=bool)
+    return _middle(LINE, one_trace(y_m, weight, variance_m2), passed)[:, 1]
+
+
+def aside(metres, station=30):
+    return np.where(np.arange(61) == station, metres, 0.0)
+
+
+def test_a_station_moves_to_its_place_and_is_smoothed():
+    """A scatter of 1 m is under half a step: moves are not averaged."""
+    found = moved(aside(12.0), np.ones(61))
+    assert found[30] == pytest.approx(12.0 * KEEPS)
+    assert found[[29, 31]] == pytest.approx(12.0 * GIVES)
+
+
+def test_moves_are_averaged_over_twice_the_scatter():
+    """A scatter of 5 m is a step either way: the move of one station of three is a third of it at each."""
+    found = moved(aside(12.0), np.ones(61), 25.0)
+    assert found[30] == pytest.approx(4.0 * (KEEPS + 2.0 * GIVES))
+    assert found[29] == pytest.approx(4.0 * (KEEPS + GIVES + KEEPS * np.exp(-8.0)))
+    assert found[27] == pytest.approx(4.0 * KEEPS * np.exp(-8.0), abs=1e-9)
+
+
+def test_corners_stay_where_nothing_moves():
+    bent = np.vstack([LINE, np.column_stack([np.full(40, 300.0), 5.0 * np.arange(1.0, 41.0)])])
+    places = bent[:, None, :]
+    found = _middle(bent, Counted(places, np.ones((101, 1)), np.array([100.0])), np.zeros((101, 1), dtype=bool))
+    assert np.hypot(*(found - bent).T).max() < 1.0
+    assert np.hypot(*(found - bent).T)[60] == pytest.approx(5.0 * np.sqrt(2.0) * GIVES, rel=0.02)
+
+
+def test_a_station_of_little_weight_hardly_moves_by_itself():
+    """0.06 of the weight around: it is trusted for a fifth, and moves with its neighbours, who stay, for the rest."""
+    weight = np.ones(61)
+    weight[30] = 0.06
+    kernel = np.exp(-0.5 * (np.arange(-12, 13) / 4.0) ** 2)
+    mean = 12.0 * 0.06 / (kernel.sum() - 0.94)
+    assert moved(aside(12.0), weight)[30] == pytest.approx((0.2 * 12.0 + 0.8 * mean) * KEEPS)
+
+
+def test_where_no_trace_runs_the_line_goes_along_with_its_neighbours():
+    """Ten stations of no place between others that all move by 8 m: they move by 8 m too."""
+    gap = (np.arange(61) >= 25) & (np.arange(61) < 35)
+    found = moved(np.where(gap, np.nan, 8.0), np.where(gap, 0.0, 1.0))
+    assert found[26:34] == pytest.approx(8.0, abs=1e-6)
+
+
+@pytest.mark.parametrize(("by_m", "expected"), [((0.0, 0.3), 0.3), ((2.0, 0.0), 0.0), ((0.0, -0.05), 0.05)])
+def test_a_line_moves_sideways(by_m, expected):
+    """Along itself it does not move, but for its end."""
+    assert _moved_m(LINE, LINE + np.array(by_m)) == pytest.approx(expected, abs=1e-9)
+
+
+def test_a_line_has_moved_where_one_station_in_ten_has():
+    """At the 95th percentile: four stations of 61 a metre aside are no move, eight are."""
+    few, many = LINE.copy(), LINE.copy()
+    few[20:23, 1], many[20:28, 1] = 1.0, 1.0
+    assert _moved_m(LINE, few) == pytest.approx(0.0, abs=1e-9)
+    assert _moved_m(LINE, many) == pytest.approx(1.0)
+
+
+def test_a_line_of_other_length_is_looked_for_at_the_same_share_of_the_way():
+    assert _moved_m(LINE, LINE[::2] + np.array([0.0, 0.4])) == pytest.approx(0.4)
+
+
+def test_paths_are_carried_over_by_distance_along_the_line():
+    """The line of 30 m had stations at 0, 10 and 30 m; with one each 5 m these are numbers 0, 2 and 6."""
+    line = np.array([[0.0, 0.0], [10.0, 0.0], [30.0, 0.0]])
+    anew = np.column_stack([5.0 * np.arange(7.0), np.zeros(7)])
+    found = _carried_over([np.array([0, 1, 1, 2]), np.array([2])], line, anew)
+    assert [f.tolist() for f in found] == [[0, 2, 2, 6], [6]]
+
+
+def test_stations_are_numbered_along_the_part_that_is_kept():
+    path = np.array([0, 3, 4, 7, 9])
+    assert _shifted(path, slice(3, 8), 10).tolist() == [0, 0, 1, 4, 4]
+    assert _shifted(path, slice(None), 10).tolist() == path.tolist()
+
+
+@pytest.mark.parametrize(
+    ("length_m", "step_m"), [(5_000.0, 5.0), (300.0, 3.0), (50.0, 1.0), (150_000.0, 5.0), (300_000.0, 10.0)]
+)
+def test_a_step_is_a_hundredth_of_a_short_way_and_a_thirty_thousandth_of_a_long_one(length_m, step_m):
+    way = np.array([[0.0, 0.0], [length_m, 0.0]])
+    assert step_for([way], Settings(step_m=5.0)) == pytest.approx(step_m)
+    assert step_for([way, way, np.array([[0.0, 0.0], [900_000.0, 0.0]])], Settings(step_m=5.0)) == pytest.approx(
+        max(step_m, 1.0) if length_m >= 500 else 5.0
+    )

@@ -299,6 +299,11 @@ def test_what_is_said_of_a_cut_file() -> None:
     assert cut.truncated
 
 
+def test_of_two_tracks_the_last_is_the_one_that_is_cut() -> None:
+    two = f"<gpx><trk><trkseg>{point(0)}</trkseg></trk><trk><trkseg>{point(1)}"
+    assert [r.truncated for r in read(two)] == [False, True]
+
+
 def test_a_track_goes_on_behind_a_break_and_a_new_one_is_one() -> None:
     broken = (
         f"<gpx><trk><name>A</name><trkseg>{point(0)}<trkpt lat='51.1 lon='3'/>{point(2)}</trkseg><trkseg>{point(3)}"

@@ -194,6 +194,7 @@ def test_dates_are_those_of_rmc_or_of_zda_of_the_same_instant() -> None:
     ordinal = {day: np.datetime64(day, "D").astype(int) + 719_163 for day in ("2024-07-10", "2024-07-11")}
     assert joined(rmc("065000"), zda.format("065000"))[0].day == ordinal["2024-07-10"]
     assert joined(gga("065000"), zda.format("065000"))[0].day == ordinal["2024-07-11"]
+    assert joined(gga("065000"), zda.format("065000"), rmc("065000", ""))[0].day == ordinal["2024-07-11"]
     assert joined(gga("065000"), zda.format("065001"))[0].day is None
     assert joined(zda.format("065000"), gga("065000"))[0].day is None
     assert joined(gga("065000"), zda.format(""))[0].day is None

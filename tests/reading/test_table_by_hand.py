@@ -209,6 +209,15 @@ def test_comments_blank_lines_and_short_rows() -> None:
     assert text.cells_of("", ",") == ()
 
 
+def test_a_blank_before_a_quote_is_none_of_its_cell() -> None:
+    assert text.cells_of('"lat", "lon, east"', ",") == ("lat", "lon, east")
+    found = text.sheet('lat, "n, m", lon\n1, "2, x", 3\n', "UTF-8", 0, ",")
+    assert (found.headings, found.rows) == (("lat", "n, m", "lon"), (("1", "2, x", "3"),))
+    swallowed = text.sheet('lat,lon,n\n1, "2", "a\n3, "4, x", c\n5,6,d\n', "UTF-8", 0, ",")
+    assert [row[1] for row in swallowed.rows] == ["2", "4, x", "6"]
+    assert text.decode(b"lat,lon\0,time and much more text") == ("lat,lon\0,time and much more text", "UTF-8")
+
+
 def test_a_quote_that_is_never_closed_swallows_no_rows() -> None:
     closed = text.sheet('lat,lon,n\n1,2,"a\nb"\n3,4,c\n', "UTF-8", 0, ",")
     assert [row[0] for row in closed.rows] == ["1", "3"]

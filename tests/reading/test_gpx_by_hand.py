@@ -324,6 +324,8 @@ def test_a_track_goes_on_behind_a_break_and_a_new_one_is_one() -> None:
     assert (first.name, first.points, first.problem.tolist()) == ("A", 4, ["", "truncated_element", "", ""])
     assert first.segment.tolist() == [0, 0, 0, 1]
     assert (second.name, second.points) == ("B", 1)
+    later = broken.replace(point(4), f"{point(4)}<trkpt lat='51.1 lon='3'/>{point(5)}")
+    assert [r.points for r in read(later)] == [4, 3]
     prefixed = (
         broken.replace("<trk", "<g:trk")
         .replace("</trk", "</g:trk")

@@ -443,6 +443,24 @@ def test_an_hour_that_comes_twice_and_holds_all_times_stays_open() -> None:
     assert (offsets.tolist(), open_) == ([3600.0, 3600.0, 0.0, 0.0], False)
 
 
+def test_the_order_of_rows_tells_which_of_two_hours_is_meant() -> None:
+    """Clocks in London went back at 01:00 UTC on 27 October 2024 (tz database)."""
+    london = zones.named_zone("Europe/London")
+
+    def hours(*clocks: str) -> list[float]:
+        local = np.array([f"2024-10-27T{clock}" for clock in clocks], "datetime64[ms]").astype(float)
+        return [offset / 3600 for offset in zones.offsets_s(local, london)[0]]
+
+    assert hours("01:50", "01:10") == [1, 0]
+    assert hours("01:40", "01:45", "01:50", "01:20", "01:55") == [1, 1, 1, 0, 0]
+    assert hours("00:30", "01:40", "01:41", "01:42", "01:43") == [1, 1, 1, 1, 1]
+    summer = read(f"time,lat,lon\n2024-07-01 12:00{PLACE}2024-07-01 12:01{PLACE}", time_zone="Europe/London")
+    assert (str(summer.time[0])[11:16], summer.notes) == ("11:00", ())
+    for name in ("Europe", "/etc/localtime", "x/y", ""):
+        with pytest.raises(InputError, match="an IANA name such as Europe/London"):
+            zones.named_zone(name)
+
+
 def test_date_and_clock_in_two_columns_are_joined_where_the_time_has_no_date() -> None:
     assert [str(t)[:16] for t in read("date,time,lat,lon\n14.5.2024,7:05,51,3\n14.5.2024,,51,3\n").time] == [
         "2024-05-14T07:05", "NaT",

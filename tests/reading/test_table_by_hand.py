@@ -341,6 +341,10 @@ def test_which_of_day_and_month_comes_first() -> None:
     assert notes("05/05/2024", "some day") == (
         ["2024-05-05", "NaT"], ["1 times cannot be read, the first in row 2: some day 07:00Z"], True,
     )  # fmt: skip
+    assert notes("05/14/2024", "noon")[0] == ["2024-05-14", "NaT"]
+    for other in ("noon", ""):
+        assert "the dates may begin on 2024-05-03 or 2024-03-05" in " ".join(notes("03/05/2024", other)[1])
+    assert notes("3 May 2024", "04 Jun 2024")[0] == ["2024-05-03", "2024-06-04"]
     assert notes("01/05/2024", "02/05/2024") == (
         ["2024-05-01", "2024-05-02"],
         ["dates are day first: days follow on"],
@@ -452,6 +456,7 @@ def test_the_order_of_rows_tells_which_of_two_hours_is_meant() -> None:
         return [offset / 3600 for offset in zones.offsets_s(local, london)[0]]
 
     assert hours("01:50", "01:10") == [1, 0]
+    assert hours("01:10", "01:15", "01:50", "01:40") == [1, 1, 1, 0]
     assert hours("01:40", "01:45", "01:50", "01:20", "01:55") == [1, 1, 1, 0, 0]
     assert hours("00:30", "01:40", "01:41", "01:42", "01:43") == [1, 1, 1, 1, 1]
     summer = read(f"time,lat,lon\n2024-07-01 12:00{PLACE}2024-07-01 12:01{PLACE}", time_zone="Europe/London")

@@ -4,22 +4,30 @@ from __future__ import annotations
 
 import os
 import shutil
+import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import pytest
-from browser import missing
+from browser import Window, missing
 from hypothesis import HealthCheck, settings
 from open_data import SHARED
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Callable, Iterator
+
+    from browser import Opened
 
 # The same examples in every run, and none refused for a slow machine: whoever tests an unchanged gpsq twice gets one answer.
 settings.register_profile("repeatable", derandomize=True, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 settings.register_profile("exploring", settings.get_profile("repeatable"), derandomize=False, print_blob=True)
 settings.load_profile("exploring" if os.environ.get("GPSQ_LONG") else "repeatable")
 
+
+# What Python compiles of the source is kept beside it, for the dozens of processes that tests begin, though many a
+# container is set up to keep none; the numerical kernels are kept there anyway.
+sys.dont_write_bytecode = False
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 
 #: Needs the library of mutations, an extra of its own.
 collect_ignore = ["mutations"]
@@ -30,6 +38,15 @@ def pytest_xdist_auto_num_workers(config: pytest.Config) -> int:
     """The whole suite runs in two processes; what was chosen runs in this one, at once and under a debugger."""
     chosen = config.args_source is pytest.Config.ArgsSource.ARGS or config.option.keyword
     return 0 if chosen else 2
+
+
+#: What takes longest is begun first: begun last, it would keep one process at work while the other has nothing to do.
+LONGEST = ("test_story.py", "test_starts_played.py", "test_publish_attack.py")
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Put the longest modules first; all else keeps its order."""
+    items.sort(key=lambda item: item.path.name not in LONGEST)
 
 
 @pytest.fixture(scope="session", autouse=True)
@@ -55,6 +72,10 @@ def shared() -> Path:
     return SHARED
 
 
+#: No name of any other computer leads anywhere.
+NOWHERE_ELSE = "--host-resolver-rules=MAP * ~NOTFOUND, EXCLUDE 127.0.0.1"
+
+
 @pytest.fixture(scope="module")
 def chromium() -> Iterator[Any]:
     """A headless browser."""
@@ -66,6 +87,14 @@ def chromium() -> Iterator[Any]:
     if path is None:
         missing("a Chromium browser")
     with sync_playwright() as driver:
-        opened = driver.chromium.launch(executable_path=path, args=["--no-sandbox"])
+        opened = driver.chromium.launch(executable_path=path, args=["--no-sandbox", NOWHERE_ELSE])
         yield opened
         opened.close()
+
+
+@pytest.fixture(scope="module")
+def open_page(chromium: Any) -> Iterator[Callable[..., Opened]]:
+    """Show a file, with the network off, in the one window that a module has."""
+    window = Window(chromium, offline=True)
+    yield window.show
+    window.context.close()

@@ -50,10 +50,10 @@ def kept_text(path: Path, otherwise: str) -> str:
     Raises
     ------
     CampaignError
-        Where it is not UTF-8, or cannot be read.
+        Where it is not UTF-8, is too large, or cannot be read.
     """
     try:
-        return path.read_bytes().decode("utf-8")
+        return read_bytes(path).decode("utf-8")
     except FileNotFoundError:
         return otherwise
     except UnicodeDecodeError as error:

@@ -26,10 +26,11 @@ _FEW_LEGS = 10
 _MOST_PIECES = 50
 #: A return that undoes this share of the jump, faster than the ride ever goes, shows which place was wrong.
 _UNDONE = 0.2
-#: Six points in even steps on a straight line were not measured, when the steps are this many units of the last decimal
-#: long, so that rounding cannot make them even, and the fixes behind them never go evenly for a third as long, and
-#: mostly not at all.
-_STRAIGHT_MIN_POINTS = 6
+#: Of fewer points, or with fewer legs behind even ones, nothing is said.
+_FEW_POINTS, _FEW_BEHIND = 18, 6
+#: Points in even steps on a straight line were not measured, when the steps are this many units of the last decimal
+#: long, so that rounding cannot make them even, and the fixes behind them never go evenly for a third as long (any two
+#: do, so it takes seven points), and mostly not at all.
 _STEP_UNITS = 5.0
 _EVEN_FACTOR = 3
 _EVEN_SHARE = 0.5
@@ -163,13 +164,13 @@ def _filled_in(lon_deg: FloatArray, lat_deg: FloatArray, grid_deg: float) -> int
     coarser than their noise and would make them even, nothing is proved.
     """
     xy = np.column_stack([lon_deg, lat_deg])
-    if len(xy) < 3 * _STRAIGHT_MIN_POINTS:
+    if len(xy) < _FEW_POINTS:
         return 0
     even = np.abs(np.diff(xy, n=2, axis=0)).max(axis=1) <= 2.5 * grid_deg
     run = len(even) if even.all() else int(np.argmin(even))
     filled = _in_even_steps(xy, run, grid_deg)
     rest = even[run:]
-    if filled < _STRAIGHT_MIN_POINTS or len(rest) < _STRAIGHT_MIN_POINTS or np.mean(rest) > _EVEN_SHARE:
+    if len(rest) < _FEW_BEHIND or np.mean(rest) > _EVEN_SHARE:
         return 0
     if filled <= _EVEN_FACTOR * (_longest_run(rest) + 2) or not _noise_shows(xy[run:], grid_deg):
         return 0

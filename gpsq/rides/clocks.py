@@ -143,8 +143,7 @@ def estimate_offsets(
 
 def _track(trace: Trace) -> _Track:
     time_s = trace.time.astype("datetime64[ms]").astype("int64") / 1000.0
-    order = np.argsort(time_s, kind="stable")
-    return _Track(time_s[order], to_earth_centred(trace.lon_deg, trace.lat_deg)[order])
+    return _Track(time_s, to_earth_centred(trace.lon_deg, trace.lat_deg))
 
 
 def _agreeing(devices: dict[str, list[_Track]]) -> list[list[str]]:

@@ -8,6 +8,7 @@ shaping filters; from memory). White noise alone would make a walked track twice
 
 from __future__ import annotations
 
+from itertools import accumulate
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -36,13 +37,14 @@ def correlated_errors(
     rho = np.array([np.exp(-1.0 / tau) if tau > 0 else 0.0 for _, tau in correlation])[:, None]
     scale = sigma_m * np.sqrt(share)[:, None]
     kick = rng.standard_normal((seconds, len(share), 2)) * scale
-    out = np.empty((seconds, 2))
-    state = kick[0]
-    fresh = kick * np.sqrt(1.0 - rho**2)
-    for k in range(seconds):
-        state = state * rho + fresh[k] if k else state
-        out[k] = state.sum(axis=0)
-    return out
+    fresh = np.concatenate([kick[:1], kick[1:] * np.sqrt(1.0 - rho**2)])
+    return np.asarray(sum(_remembering(fresh[:, k], float(rho[k, 0])) for k in range(len(share))))
+
+
+def _remembering(fresh: FloatArray, rho: float) -> FloatArray:
+    """Return (n, 2) the states of a process that keeps `rho` of each and adds the next of `fresh` (n, 2)."""
+    states = [list(accumulate(axis, lambda state, new: state * rho + new)) for axis in fresh.T.tolist()]
+    return np.array(states).T
 
 
 def settling(rng: np.random.Generator, seconds: FloatArray, scale_m: float) -> FloatArray:

@@ -77,8 +77,8 @@ def _signed_distance(place: FloatArray, road_m: FloatArray, station: FloatArray,
     step_m = arc_length(road_m)[-1] / (len(road_m) - 1)
     around = np.arange(-int(reach_m / step_m), int(reach_m / step_m) + 1)
     index = np.clip(np.round(station / step_m).astype(int)[:, None] + around, 0, len(road_m) - 1)
-    gap = place[:, None, :] - road_m[index]
-    nearest = index[np.arange(len(place)), (gap**2).sum(axis=2).argmin(axis=1)]
+    east2, north2 = ((place[:, None, axis] - road_m[:, axis][index]) ** 2 for axis in (0, 1))
+    nearest = index[np.arange(len(place)), np.argmin(east2 + north2, axis=1)]
     off = place - road_m[nearest]
     return np.asarray((off * left_normals(road_m)[nearest]).sum(axis=1))
 

@@ -36,6 +36,8 @@ MOST_BINS = 4000
 #: The chance that is allowed is half of what the level says: moved offsets hold a little less than the recordings do
 #: (6 of 60 even campaigns with three devices named a place without this, tests/validation/identical_devices.py).
 SHIFTS, ALLOWED = 200, 0.5
+#: From 26 routes on a height that is rare enough would take more shifts with each route: its tail is followed instead.
+MOST_SHIFTS = 1000
 FEWEST_RIDES = 3
 #: What a search would have seen is told for a stretch with so many times the error, found in so many of its trials.
 TIMES, SEEN_IN, TRIALS = 3.0, 0.8, 20
@@ -107,7 +109,7 @@ def _search(table: StationTable, level: float, rng: np.random.Generator) -> _Sea
     ride = np.array([rides.index(name) for name in table.ride])
     usual = np.array([_usual(size[table.of(d)]) for d in table.device])
     found = _Search(offset, size, ride, usual, bin_m, np.inf)
-    shifts = max(SHIFTS, _least_shifts(level))
+    shifts = min(max(SHIFTS, _least_shifts(level)), MOST_SHIFTS)
     distance = rng.integers(offset.shape[1], size=(shifts, len(rides)))
     highest = [
         np.fmax.reduce(_heights(found, np.abs(_from_others(_shifted(offset, ride, some), ride))), axis=1)
@@ -123,7 +125,23 @@ def _reached_by_chance(highest: FloatArray, level: float) -> float:
     >>> _reached_by_chance(np.arange(1.0, 201.0), 0.975), _reached_by_chance(np.arange(39.0, 0.0, -1.0), 0.975)
     (196.0, 39.0)
     """
-    return float(np.sort(highest)[math.ceil(level * (len(highest) + 1)) - 1])
+    rank = math.ceil(level * (len(highest) + 1))
+    return (
+        float(np.sort(highest)[rank - 1]) if rank <= len(highest) else max(float(highest.max()), _tail(highest, level))
+    )
+
+
+def _tail(highest: FloatArray, level: float) -> float:
+    """Return the height that is passed with a chance of 1 − level, where that is rarer than any that was seen.
+
+    The largest of many values follows Gumbel's distribution (Gumbel 1958, Statistics of Extremes), here with the mean and
+    the standard deviation of what was seen.
+
+    >>> round(_tail(np.array([2.0, 3.0, 4.0]), 0.9997), 2)  # mean 3, scale √6/π: 3 + (8.11 − 0.577) · 0.7797
+    8.87
+    """
+    scale = float(np.std(highest, ddof=1)) * math.sqrt(6) / math.pi
+    return float(np.mean(highest)) - scale * (np.euler_gamma + math.log(-math.log(level)))
 
 
 def _least_shifts(level: float) -> int:

@@ -167,6 +167,11 @@ def test_what_people_call_a_column(head: str, column: str) -> None:
     assert column_of(head) == column
 
 
+def test_zero_bytes_are_nothing() -> None:
+    (row,) = read_table("st\0arted,no\0te\nx,\0wet\0\n").rows
+    assert dict(row.cells) == {"started": "x", "note": "wet"}
+
+
 def test_a_line_is_parted_by_the_sign_that_it_has_most_of() -> None:
     lines = {"a;b,c;d": ";", "a\tb\tc;d": "\t", "a,b,c;d": ",", "a": ",", "a;b,c": ";", "a\tb;c": "\t"}
     assert {line: delimiter_of(line) for line in lines} == lines

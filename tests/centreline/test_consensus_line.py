@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import os
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.spatial import KDTree
 from short_segments import mean_by_share, off_shape_m, segment_set
 from trace_maker import road, shifted_left, smooth_noise
 
@@ -16,6 +19,7 @@ from gpsq.geometry import polyline
 from gpsq.settings import Settings
 
 SETTINGS = Settings()
+LONG = bool(os.environ.get("GPSQ_LONG"))
 
 
 def consensus(lines, rides=None, runs=None, own=SETTINGS, devices=None, age_s=None):
@@ -36,8 +40,7 @@ def consensus(lines, rides=None, runs=None, own=SETTINGS, devices=None, age_s=No
 
 def off(line_m, truth_m):
     """Return the distance of each station of a line from a finely drawn truth."""
-    fine = polyline.resample(truth_m, 0.5)
-    return np.array([np.sqrt(((fine - place) ** 2).sum(axis=1).min()) for place in line_m])
+    return KDTree(polyline.resample(truth_m, 0.5)).query(line_m)[0]
 
 
 def inner(found, cut=4):
@@ -230,7 +233,7 @@ def test_devices_of_one_ride_each_are_never_told_apart():
     assert consensus(tracks, ["R0"] * 3, devices=devices).apart() == ()
 
 
-@settings(max_examples=12, deadline=None)
+@settings(max_examples=30 if LONG else 6, deadline=None)
 @given(st.integers(0, 50), st.lists(st.floats(-40.0, 40.0), min_size=3, max_size=4))
 def test_leaving_a_device_out_moves_no_line_by_more_than_the_devices_disagree(seed, offsets):
     tracks, rides, devices = ride_of(np.random.default_rng(seed), offsets, 5)
@@ -385,9 +388,9 @@ def test_spikes_of_the_trace_it_began_with_are_led_past(seed):
 
 
 def test_short_far_apart_segments_are_no_worse_than_the_plain_mean():
-    """A hundred invented sets of 2 to 10 noisy, unevenly sampled tracks of one shape of 60 to 600 m."""
+    """Fifty invented sets of 2 to 10 noisy, unevenly sampled tracks of one shape of 60 to 600 m; a hundred when long."""
     line, mean, too_long = [], [], 0
-    for seed in range(100):
+    for seed in range(100 if LONG else 50):
         shape, tracks = segment_set(seed)
         length_m = polyline.along_m(shape)[-1]
         own = SETTINGS.with_values(step_m=consensus_line.step_for(tracks, SETTINGS))
@@ -396,7 +399,7 @@ def test_short_far_apart_segments_are_no_worse_than_the_plain_mean():
         line.append(off_shape_m(found.xy_m, shape) / length_m)
         mean.append(off_shape_m(plain, shape) / length_m)
         too_long += found.length_m > 1.2 * length_m and polyline.along_m(plain)[-1] <= 1.2 * length_m
-    assert np.mean(line) <= 1.02 * np.mean(mean)
+    assert np.mean(line) <= 1.015 * np.mean(mean)
     assert too_long == 0
 
 

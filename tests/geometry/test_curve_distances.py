@@ -4,7 +4,7 @@ The judges: a textbook dynamic programme (below), `curvesimilarities` (exact con
 `similaritymeasures` (discrete), and shapely for the distance of a point from a line. GEOS 3.14's Fréchet distance is no
 judge: it is wrong on some inputs. `curvesimilarities` 0.3.0 is wrong on lines of a single segment and gets them in two.
 Both faults have a test below.
-``GPSQ_LONG=1`` runs 2,000 random pairs instead of 300.
+``GPSQ_LONG=1`` runs 2,000 random pairs instead of 300, and roads of twice the length.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ from gpsq.exceptions import GeometryError
 from gpsq.geometry._hausdorff import directed_hausdorff_kernel
 from gpsq.geometry.curve_distances import directed_hausdorff, discrete_frechet_m, frechet_m, hausdorff_m
 
-PAIRS = 2000 if os.environ.get("GPSQ_LONG") else 300
+PAIRS, LONGER = (2000, 2) if os.environ.get("GPSQ_LONG") else (300, 1)
 TOLERANCE_M = 0.01
 
 
@@ -71,10 +71,19 @@ def two_or_more(line):
     return np.repeat(line, 2, axis=0) if len(line) == 1 else line
 
 
+def one_layout(line):
+    """The line as the library was compiled for first: it is compiled again for every other layout in memory."""
+    return np.ascontiguousarray(line, dtype=float)
+
+
 def exact_frechet(a, b):
     """The continuous distance by `curvesimilarities`, to 0.1 µm: it needs at least two segments a line to be right."""
-    lines = (finer(two_or_more(line), 2) if len(line) < 3 else line for line in (a, b))
+    lines = (one_layout(finer(two_or_more(line), 2) if len(line) < 3 else line) for line in (a, b))
     return curvesimilarities.fd(*lines, 0.0, 1e-7)
+
+
+def exact_discrete_frechet(a, b):
+    return curvesimilarities.dfd(one_layout(a), one_layout(b))
 
 
 def finer(line, times):
@@ -106,7 +115,7 @@ def test_continuous_agrees_with_an_exact_library_to_the_centimetre(pair):
 def test_discrete_agrees_with_two_libraries(pair):
     a, b = (two_or_more(line) for line in pair)
     found = discrete_frechet_m(a, b)
-    assert found == pytest.approx(curvesimilarities.dfd(a, b), abs=1e-9)
+    assert found == pytest.approx(exact_discrete_frechet(a, b), abs=1e-9)
     assert found == pytest.approx(similaritymeasures.frechet_dist(a, b), abs=1e-9)
 
 
@@ -173,25 +182,30 @@ def street(count, seed, noise_seed):
     return road + np.column_stack([np.interp(at, np.arange(len(error)), error[:, k]) for k in (0, 1)])
 
 
-def long_pairs():
-    a, b = street(300, 1, 2), street(300, 1, 3)
+def long_pairs(n=150 * LONGER):
+    a, b = street(n, 1, 2), street(n, 1, 3)
     detour = b.copy()
-    detour[120:180, 1] += np.interp(np.arange(60), [0, 20, 40, 59], [0, 1000, 1000, 0])
+    detour[n // 2 - 30 : n // 2 + 30, 1] += np.interp(np.arange(60), [0, 20, 40, 59], [0, 1000, 1000, 0])
     spike = b.copy()
-    spike[150] += (0, 3000)
-    lap = np.linspace(0, 2 * np.pi, 30)
+    spike[n // 2] += (0, 3000)
+    lap = np.linspace(0, 2 * np.pi, n // 10)
     circle = 60 * np.column_stack([np.cos(lap), np.sin(lap)])
-    stop = np.random.default_rng(4).normal(0, 2, (150, 2))
+    stop = np.random.default_rng(4).normal(0, 2, (n // 2, 2))
+    early, late = n // 3, 2 * n // 3
+    far, turned = street(2 * n, 1, 2), street(2 * n, 1, 3)  # shorter, it misses an entry from the left of a free block
     return {
         "same road": (a, b),
         "reversed": (a, b[::-1]),
         "detour": (a, detour),
         "spike": (a, spike),
-        "stops": (np.vstack([a[:100], a[99] + stop, a[100:]]), np.vstack([b[:200], b[199] + stop[::-1], b[200:]])),
+        "stops": tuple(
+            np.vstack([line[:at], line[at - 1] + stood, line[at:]])
+            for line, at, stood in ((a, early, stop), (b, late, stop[::-1]))
+        ),
         "laps": (np.tile(circle, (10, 1)), np.tile(circle, (11, 1)) + 1),
-        "turned back": (a, np.vstack([b[:200], b[200:100:-1], b[100:]])),
-        "half": (a, b[:150]),
-        "another road": (a, street(300, 9, 9)),
+        "turned back": (far, np.vstack([turned[: 2 * late], turned[2 * late : 2 * early : -1], turned[2 * early :]])),
+        "half": (a, b[: n // 2]),
+        "another road": (a, street(n, 9, 9)),
         "cloud": (np.random.default_rng(5).normal(0, 50, (200, 2)), np.random.default_rng(6).normal(0, 50, (230, 2))),
         "point": (a[:1], b),
     }
@@ -203,7 +217,7 @@ def test_lines_of_many_tiles(name):
     exact = exact_frechet(a, b)
     found = frechet_m(a, b)
     assert found - 1e-6 <= exact <= found + TOLERANCE_M + 1e-6
-    assert discrete_frechet_m(a, b) == pytest.approx(curvesimilarities.dfd(a, b), abs=1e-9)
+    assert discrete_frechet_m(a, b) == pytest.approx(exact_discrete_frechet(a, b), abs=1e-9)
 
 
 def test_where_geos_3_14_goes_wrong():

@@ -90,6 +90,27 @@ def test_stretches_that_hardly_overlap_are_two_events(from_m, one):
     assert (first.event == second.event) is one
 
 
+@pytest.mark.parametrize(("other_m", "from_m", "one"), [
+    (31.0, 500.0, True), (29.0, 500.0, False), (60.0, 600.0, True), (60.0, 601.0, False), (91.0, 500.0, True),
+    (-60.0, 500.0, False),
+])  # fmt: skip
+def test_devices_leave_together_within_half_the_larger_peak_on_half_the_shorter_stretch(other_m, from_m, one):
+    """One device 60 m off from 500 to 700 m; the other off by `other_m` from `from_m` on, for 200 m: of 60 m 30 may part them."""
+    both = [course(np.full(COUNT, offset), number) for number, offset in enumerate((60.0, other_m))]
+    found = [
+        deviation("a1", 0, from_m=500.0, to_m=700.0, peak_m=60.0),
+        deviation("b2", 1, from_m=from_m, to_m=from_m + 200.0, peak_m=abs(other_m)),
+    ]
+    for order in (found, found[::-1]):
+        first, second = events.with_events(order, {"R01": both})
+        assert (first.event == second.event) is one
+    apart = events.with_events(found, {"R01": both[:1], "R02": both[1:]})
+    assert apart[0].event != apart[1].event
+    lone = [course(np.full(COUNT, 60.0), 0, covered=np.zeros(COUNT, bool)), both[1]]
+    first, second = events.with_events(found, {"R01": lone})
+    assert first.event != second.event  # where one of them is not known to run, nothing is said
+
+
 # ---- names ----
 @pytest.mark.parametrize("part_m", [250.0, 0.5])
 def test_one_flag_renames_no_other_in_any_order(part_m, monkeypatch):
@@ -98,9 +119,9 @@ def test_one_flag_renames_no_other_in_any_order(part_m, monkeypatch):
     Parts of half a metre would rename what moves by a fix, were names not those that hold without any decision.
     """
     monkeypatch.setattr(deviations, "PART_M", part_m)
-    traces = week(np.random.default_rng(5), detour_of={1, 3}, wander_of={("b", 0)})
+    traces = week(np.random.default_rng(5), detour_of={1, 3}, wander_of={("b", 0)}, devices=("a", "b"))
     plain = analyse_traces(traces, Settings())
-    assert len(plain.deviations) == 7
+    assert len(plain.deviations) == 5
     kept: list = []
     for name in [d.id for d in plain.deviations]:
         now = analyse_traces(traces, Settings(), kept)

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 from accessible import serious_violations
+from browser import Window
 from output_sample import sample
 from written_results import one
 
@@ -19,6 +20,7 @@ from gpsq.settings import Settings
 from gpsq.summaries.across.campaigns import compare_campaigns
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
     from pathlib import Path
 
 PAGES = ("report", "map", "compare", "published", "share")
@@ -40,19 +42,17 @@ def pages(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
 
 
 @pytest.fixture(scope="module")
-def axe(chromium: Any) -> Any:
+def axe(chromium: Any) -> Iterator[Any]:
     """Open a page in a look and a width, and return what is serious."""
+    window = Window(chromium, bypass_csp=True)
 
     def run(path: Path, scheme: str, width: int = 1280, do: str = "1") -> list[str]:
-        context = chromium.new_context(viewport={"width": width, "height": 800}, color_scheme=scheme, bypass_csp=True)
-        page = context.new_page()
-        page.goto(path.as_uri())
+        page = window.show(path, width, scheme).page
         page.evaluate(do)
-        found = serious_violations(page)
-        context.close()
-        return found
+        return serious_violations(page)
 
-    return run
+    yield run
+    window.context.close()
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -10,6 +11,7 @@ from lxml import html
 
 from gpsq.output import terminal
 from gpsq.output.report.page import report_page
+from gpsq.summary_types import DeviceSummary, Interval, Summaries
 from gpsq.web import page_data
 
 FIX = {
@@ -245,6 +247,45 @@ def test_every_card_of_the_report(report: Any) -> None:
 
 def test_every_line_of_the_terminal() -> None:
     assert "\n".join(terminal.lines(by_hand())) == TERMINAL
+
+
+@pytest.mark.parametrize(("count", "said"), [
+    (0, "No deviations from the routes."), (1, "1 deviation from the routes, 1 of them without your decision:"),
+    (2, "2 deviations from the routes, 2 of them without your decision:"),
+])  # fmt: skip
+def test_the_terminal_counts_deviations(count: int, said: str) -> None:
+    found = by_hand(deviations=by_hand().deviations[:count])
+    assert [line for line in terminal.lines(found) if "from the routes" in line] == [said]
+    rows = list(terminal.deviation_lines(found))
+    assert len(rows) == (2 + count if count else 1)
+
+
+def test_the_terminal_tells_tracks_of_one_file_apart() -> None:
+    found = by_hand()
+    one_file = [replace(t, file="all.gpx", track=4 - k) for k, t in enumerate(found.traces)]
+    rows = list(terminal.deviation_lines(replace(found, traces=tuple(one_file))))
+    assert [" ".join(row.split()[:4]) for row in rows[2:]] == [
+        "E77 d0a all.gpx (4)",
+        "d1b all.gpx (3) out",
+        "E88 d1c all.gpx (3)",
+    ]
+
+
+def test_times_worked_out_stand_on_the_terminal_where_a_device_has_no_other() -> None:
+    known, unknown = Interval(20.0, 10.0, 30.0), Interval(float("nan"))
+    both = ((known, unknown, True), (known, known, False), (unknown, known, False), (unknown, unknown, False))
+    for worked_out, measured, alone in both:
+        figures = {"ttff_estimate_median_s": worked_out, "ttff_median_s": measured}
+        devices = (DeviceSummary("Amber", "", 3, figures),)
+        found = by_hand(summaries=Summaries(devices=devices))
+        assert ("worked out" in "".join(terminal.lines(found))) is alone
+
+
+def test_the_terminal_says_what_was_decided() -> None:
+    first, second, third = by_hand().deviations
+    chosen = {"E77": [first, second], "d1c": [third], "E88": [third]}
+    assert terminal.decision_line(chosen, "error") == "E77 (2 deviations), d1c, E88 (1 deviation): error"
+    assert terminal.decision_line({"d1c": [third]}, "clear") == "d1c: no longer flagged"
 
 
 @pytest.mark.parametrize(("part", "expected"), [("fix", FIX), ("errors", ERRORS)])

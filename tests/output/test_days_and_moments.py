@@ -71,6 +71,8 @@ def test_a_ride_begins_with_the_earliest_that_is_known_of_it():
     logged = replace(found.results[0], first_fix=FirstFix("log", started=at("2026-05-04T06:59")))
     early = replace(found, results=(logged, *found.results[1:]))
     assert ride_days.ride_starts(early)["R1"].minute == 59
+    unrecorded = week(("R1", "2026-05-04T07:10"), records=["NaT"])
+    assert ride_days.ride_starts(unrecorded)["R1"].minute == 10
     before = week(("R1", "2026-05-04T07:10"), records=["2026-05-04T07:05"], time_zone="Europe/Paris")
     assert f"{ride_days.ride_starts(before)['R1']:%d %H:%M}" == "04 09:05"
 
@@ -121,20 +123,33 @@ def test_a_period_says_nothing_twice(first, last, said):
 
 
 # --- the time of a film -----------------------------------------------------------------------------------------------
-def runner(*seconds):
+def runner(*seconds, piece=None):
     s = np.array(seconds, float)
-    return Runner("a", s, np.column_stack([s, 2 * s]), True, "", "")
+    return Runner("a", s, np.column_stack([s, 2 * s]), True, "", "", np.array(piece or [0] * len(s)))
 
 
 def test_where_a_runner_is_and_what_it_has_ridden():
     """On the line y = 2x, one metre east a second, from the tenth second to the thirtieth."""
     one = runner(10.0, 20.0, 30.0)
     assert one.at(9.9) is None
-    assert one.way(9.9).shape == (0, 2)
-    assert [one.at(s).tolist() for s in (10.0, 25.0, 99.0)] == [[10, 20], [25, 50], [30, 60]]
-    assert one.way(10.0).tolist() == [[10, 20], [10, 20]]
-    assert one.way(20.0).tolist() == [[10, 20], [20, 40], [20, 40]]
-    assert one.way(25.0).tolist() == [[10, 20], [20, 40], [25, 50]]
+    assert one.ways(9.9) == []
+    ridden_so_far = {t: [way.tolist() for way in one.ways(t)] for t in (10.0, 20.0, 25.0, 30.0, 99.0)}
+    whole = [[10, 20], [20, 40], [30, 60]]
+    assert ridden_so_far == {
+        10.0: [[[10, 20], [10, 20]]], 20.0: [[[10, 20], [20, 40], [20, 40]]], 25.0: [[[10, 20], [20, 40], [25, 50]]],
+        30.0: [whole], 99.0: [whole],
+    }  # fmt: skip
+
+
+def test_no_way_is_drawn_over_a_gap():
+    """A break between the second and the third of four fixes."""
+    one = runner(10.0, 20.0, 40.0, 50.0, piece=[0, 0, 1, 1])
+    first = [[10, 20], [20, 40]]
+    for s, ways in (
+        (15.0, [[[10, 20], [15, 30]]]), (20.0, [first]), (30.0, [first]), (40.0, [first, [[40, 80], [40, 80]]]),
+        (45.0, [first, [[40, 80], [45, 90]]]), (60.0, [first, [[40, 80], [50, 100]]]),
+    ):  # fmt: skip
+        assert [way.tolist() for way in one.ways(s)] == ways
 
 
 @pytest.mark.parametrize(("firsts", "slow_s"), [

@@ -151,6 +151,26 @@ def test_a_label_stands_at_the_nearest_free_place():
     assert labels.beside(anchor, (0.8, 0.2), inside, [inside], nothing) is None
 
 
+def leader(anchor, box):
+    return np.linspace(anchor, np.clip(anchor, box[:2], box[2:]), labels.LEADER_PLACES)
+
+
+def test_the_shortest_leader_goes_first_and_crosses_nothing():
+    """In the open the shortest of sixteen directions; a small box on its way sends the label elsewhere."""
+    inside, anchor, nothing = Box(0.0, 0.0, 8.0, 4.0), np.array([4.0, 2.0]), np.empty((0, 2))
+    free = labels.beside(anchor, (0.8, 0.2), inside, [], nothing)
+    angle = np.arange(16) * np.pi / 8
+    middles = anchor + np.column_stack([np.cos(angle) * (0.16 + 0.4), np.sin(angle) * (0.16 + 0.1)])
+    reaches = [np.hypot(*np.maximum(np.abs(middle - anchor) - [0.4, 0.1], 0.0)) for middle in middles]
+    assert np.hypot(*(leader(anchor, free)[-1] - anchor)) == pytest.approx(min(reaches))
+    halfway = leader(anchor, free)[7]
+    small = Box(halfway[0] - 0.02, halfway[1] - 0.02, halfway[0] + 0.02, halfway[1] + 0.02)
+    other = labels.beside(anchor, (0.8, 0.2), inside, [small], nothing)
+    places = leader(anchor, other)
+    assert not ((np.abs(places - halfway) < 0.02).all(axis=1)).any()
+    assert other != free
+
+
 def test_a_flag_on_its_mast_stands_over_or_below_its_foot():
     inside, foot, nothing = Box(0.0, 0.0, 8.0, 4.0), np.array([7.8, 0.1]), np.empty((0, 2))
     flag = labels.on_mast(foot, (1.0, 0.2), inside, [], nothing)
@@ -210,6 +230,8 @@ def test_longitudes_lie_near_where_they_are_drawn():
     empty, first = trace_on(np.zeros((0, 2))), trace_on(np.zeros((2, 2)))
     assert lines.middle_lon_deg([empty, first]) == pytest.approx(-28.0)
     assert lines.middle_lon_deg([empty]) == 0.0
+    east = trace_on(np.array([[0.0, 0.0], [9000.0, 0.0]]))
+    assert lines.middle_lon_deg([empty, east, first]) == pytest.approx(-28.0)
 
 
 def test_thinned_lines_are_no_further_off_than_is_said():

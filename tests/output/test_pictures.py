@@ -136,7 +136,7 @@ def test_no_text_lies_over_another_or_leaves_the_sheet(campaigns: dict[str, Anal
 
 
 def test_a_browser_draws_no_text_over_another(
-    chromium: Any, pictures: dict[str, tuple[Chart, ...]], tmp_path_factory: pytest.TempPathFactory
+    open_page: Any, pictures: dict[str, tuple[Chart, ...]], tmp_path_factory: pytest.TempPathFactory
 ) -> None:
     """Every SVG on one page, each text's box as the browser measures it; nothing is asked for from elsewhere."""
     named = [(f"{kind} {chart.name} {shape}", svg) for kind, charts in pictures.items() for chart in charts
@@ -144,11 +144,8 @@ def test_a_browser_draws_no_text_over_another(
     bodies = [f'<figure title="{i}">{svg[svg.index("<svg") :]}</figure>' for i, (_, svg) in enumerate(named)]
     path = tmp_path_factory.mktemp("svg") / "all.html"
     path.write_text("<!DOCTYPE html><meta charset=utf-8><body>" + "".join(bodies), "utf-8")
-    page = chromium.new_page(viewport={"width": 1280, "height": 800})
-    asked: list[str] = []
-    page.on("request", lambda request: asked.append(request.url))
-    page.goto(path.as_uri())
-    boxes = page.evaluate(
+    shown = open_page(path)
+    boxes = shown.page.evaluate(
         """() => [...document.querySelectorAll('figure')].map((figure) => {
           const sheet = figure.querySelector('svg').getBoundingClientRect();
           return [...figure.querySelectorAll('text')].map((text) => {
@@ -158,8 +155,7 @@ def test_a_browser_draws_no_text_over_another(
           });
         })"""
     )
-    page.close()
-    assert asked == [path.as_uri()]
+    assert shown.requests == [path.as_uri()]
     assert len(boxes) == len(named)
     for (name, _), own in zip(named, boxes, strict=True):
         assert own, name

@@ -26,15 +26,9 @@ def page(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.mark.parametrize("width", [390, 1280])
-def test_map_and_report_work_in_one_file_without_a_network(chromium: Any, page: Path, width: int) -> None:
-    context = chromium.new_context(viewport={"width": width, "height": 800}, offline=True)
-    shown = context.new_page()
-    asked: list[str] = []
-    complaints: list[str] = []
-    shown.on("request", lambda request: asked.append(request.url))
-    shown.on("console", lambda message: complaints.append(message.text))
-    shown.on("pageerror", lambda error: complaints.append(str(error)))
-    shown.goto(page.as_uri())
+def test_map_and_report_work_in_one_file_without_a_network(open_page: Any, page: Path, width: int) -> None:
+    opened = open_page(page, width)
+    shown = opened.page
     frame = shown.wait_for_selector("iframe.map").content_frame()
     frame.wait_for_selector("body[data-recordings]:not([data-recordings='0'])")
     assert "ends cut, first fixes moved along the road" in frame.locator("#plate").inner_text()
@@ -42,6 +36,5 @@ def test_map_and_report_work_in_one_file_without_a_network(chromium: Any, page: 
     assert {"shown from", "shown to"} <= set(frame.locator("[data-label]").all_text_contents())
     assert shown.evaluate("document.documentElement.scrollWidth") <= width
     assert shown.locator("a[href='map.html']").count() == 0
-    assert [url for url in asked[1:] if not url.startswith(("data:", "about:"))] == []
-    assert complaints == []
-    context.close()
+    assert [url for url in opened.requests[1:] if not url.startswith(("data:", "about:"))] == []
+    assert opened.complaints == []

@@ -8,7 +8,6 @@ import sys
 import threading
 import time
 from concurrent.futures import ProcessPoolExecutor, ThreadPoolExecutor
-from contextlib import contextmanager
 from multiprocessing import parent_process
 from typing import TYPE_CHECKING, Any
 
@@ -129,22 +128,16 @@ def test_what_is_raised_arrives() -> None:
 # --- a cluster ----------------------------------------------------------------------------------------------------
 
 
-@contextmanager
-def local_cluster(workers: int = 2) -> Iterator[Any]:
+@pytest.fixture(scope="module")
+def dask() -> Iterator[Any]:
     """Two workers on this computer's own address, out of reach of any other."""
     if not os.environ.get("CI"):
         pytest.importorskip("distributed", reason="the extra `cluster` is not installed")
     from distributed import LocalCluster
 
     with LocalCluster(
-        n_workers=workers, threads_per_worker=1, host="127.0.0.1", dashboard_address=None, silence_logs=50
+        n_workers=2, threads_per_worker=1, host="127.0.0.1", dashboard_address=None, silence_logs=50
     ) as cluster:
-        yield cluster
-
-
-@pytest.fixture(scope="module")
-def dask() -> Iterator[Any]:
-    with local_cluster() as cluster:
         yield cluster
 
 
@@ -232,7 +225,10 @@ def soon(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 @pytest.mark.usefixtures("soon")
-def test_with_no_worker_left_it_says_so_and_goes_on_with_one_that_joins(campaign: Path, alone: Analysis) -> None:
+def test_with_no_worker_left_it_says_so_and_goes_on_with_one_that_joins(
+    campaign: Path, alone: Analysis, dask: Any
+) -> None:
+    """The tests after this one find one worker on the cluster."""
     said: list[str] = []
 
     def say(line: str) -> None:
@@ -240,17 +236,18 @@ def test_with_no_worker_left_it_says_so_and_goes_on_with_one_that_joins(campaign
         if len(said) == 3:
             dask.scale(1)
 
-    with local_cluster(1) as dask, Cluster(dask.scheduler_address, say=say) as cluster:
+    with Cluster(dask.scheduler_address, say=say) as cluster:
         dask.scale(0)
         until = time.monotonic() + 30
         while dask.scheduler_info["workers"]:
             assert time.monotonic() < until, "the worker stays"
             time.sleep(0.05)
         found = analyse(campaign, executor=cluster)
-        address = dask.scheduler_address
     assert same(found, alone)
     assert len(said) >= 3
-    told = f"The cluster at {address} has no worker left: waiting for one to join; 0 of 18 tasks are done."
+    told = (
+        f"The cluster at {dask.scheduler_address} has no worker left: waiting for one to join; 0 of 18 tasks are done."
+    )
     assert said[:3] == [told] * 3
 
 

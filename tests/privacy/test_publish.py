@@ -129,6 +129,20 @@ def test_a_damaged_secret_is_refused_rather_than_drawn_again(tmp_path: Path, tex
         secret.load(tmp_path)
 
 
+def test_zones_lie_anywhere_on_the_globe_and_no_further(tmp_path: Path) -> None:
+    assert secret.load(tmp_path) == ()
+    edges = (Zone(-90.0, -180.0, 1.0), Zone(90.0, 180.0, 1e6))
+    secret.save(tmp_path, edges)
+    assert secret.load(tmp_path) == edges
+    for beyond in (
+        Zone(-90.5, 0.0, 9.0), Zone(90.5, 0.0, 9.0), Zone(0.0, -180.5, 9.0), Zone(0.0, 180.5, 9.0), Zone(0.0, 0.0, 0.5),
+        Zone(0.0, 0.0, 1e6 + 1), Zone(float("nan"), 0.0, 9.0), Zone(0.0, 0.0, float("inf")),
+    ):  # fmt: skip
+        secret.save(tmp_path, (beyond,))
+        with pytest.raises(CampaignError, match="expected a number between"):
+            secret.load(tmp_path)
+
+
 # ---- names and figures ----
 
 

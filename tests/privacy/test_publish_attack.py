@@ -10,7 +10,10 @@ from __future__ import annotations
 
 import os
 import re
+import tempfile
 from dataclasses import dataclass, replace
+from functools import cache
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import length_attack
@@ -28,7 +31,6 @@ from gpsq.simulate import Campaign, CampaignSpec, DeviceSpec, make_campaign, wri
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
-    from pathlib import Path
 
     from gpsq.measures import route as of_route
     from gpsq.model import CrossTrack
@@ -90,17 +92,28 @@ def _broken_off(path: Path, share: float) -> None:
         path.write_text(text[: points[int(len(points) * share)].start()] + text[text.rindex("</trkseg>") :], "utf-8")
 
 
-def _publications(campaign: Campaign, folder: Path, seed: int) -> list[tuple[Analysis, Publication]]:
-    """Return (whole, published) of what a campaign published; every fourth one twice, at first without its last rides."""
+@cache
+def _analysed(seed: int) -> tuple[Campaign, tuple[Analysis, ...]]:
+    """Return a campaign and what it was each time it published: every fourth one twice, at first without its last rides."""
+    campaign, found = make_campaign(_spec(seed), seed), []
+    with tempfile.TemporaryDirectory() as scratch:
+        folder = Path(scratch)
+        _written(campaign, folder, seed)
+        for files in [range(14), range(20)] if seed % 4 == 1 else [range(20)]:
+            away = [folder / r.file for k, r in enumerate(campaign.recordings) if k not in files]
+            for path in away:
+                path.rename(path.with_suffix(".away.tmp"))
+            found.append(analyse(folder))
+            for path in away:
+                path.with_suffix(".away.tmp").rename(path)
+    return campaign, tuple(found)
+
+
+def _publications(seed: int) -> list[tuple[Analysis, Publication]]:
+    """Return (whole, published) of what a campaign published, each time."""
     kept: tuple[Zone, ...] = ()
     done: list[tuple[Analysis, Publication]] = []
-    for files in [range(14), range(20)] if seed % 4 == 1 else [range(20)]:
-        away = [folder / r.file for k, r in enumerate(campaign.recordings) if k not in files]
-        for path in away:
-            path.rename(path.with_suffix(".away.tmp"))
-        analysis = analyse(folder)
-        for path in away:
-            path.with_suffix(".away.tmp").rename(path)
+    for analysis in _analysed(seed)[1]:
         kept, _ = zones_for(analysis, (), kept, np.random.default_rng((seed, 78)))
         done.append((analysis, publication(analysis, kept)))
     return done
@@ -172,9 +185,8 @@ def found(tmp_path_factory: pytest.TempPathFactory) -> Found:
     """The ends and routes of all campaigns as published, and the ends of the first as they are."""
     found = Found([], [], [], [])
     for seed in range(CAMPAIGNS):
-        campaign, folder = make_campaign(_spec(seed), seed), tmp_path_factory.mktemp("campaign")
-        _written(campaign, folder, seed)
-        done = _publications(campaign, folder, seed)
+        campaign, folder = _analysed(seed)[0], tmp_path_factory.mktemp("campaign")
+        done = _publications(seed)
         if not found.uncut:
             found.uncut.extend(_attacked(campaign, _files(done[-1][0], folder / "uncut")))
         outs = [_files(published.analysis, folder / f"published-{k}") for k, (_, published) in enumerate(done)]
@@ -303,9 +315,7 @@ def test_the_tables_would_tell_if_shares_were_exact(tmp_path: Path, monkeypatch:
         return replace(found, **{n: round(getattr(whole, n), 4) for n in names}) if found else None
 
     monkeypatch.setattr(figures, "crosstrack", exact)
-    campaign = make_campaign(_spec(1), 1)
-    _written(campaign, tmp_path, 1)
-    done = _publications(campaign, tmp_path, 1)
+    campaign, done = _analysed(1)[0], _publications(1)
     outs = [_files(published.analysis, tmp_path / f"published-{k}") for k, (_, published) in enumerate(done)]
     measured = list(_measured(list(_attacked(campaign, outs[-1])), outs, done[-1][1].analysis))
     assert len(measured) == 2

@@ -13,6 +13,7 @@ from gpsq.reading import archives
 from gpsq.reading.archives import documents
 
 MOST, SMALL, RATIO = 100_000, 1_000, 50
+AS_THEY_ARE = (archives.MOST_BYTES, archives._SMALL_BYTES, archives.MOST_RATIO, archives._MOST_MEMBERS)
 
 
 @pytest.fixture(autouse=True)
@@ -83,3 +84,54 @@ def test_one_archive_in_another_is_refused(inner: bytes) -> None:
     assert reasons(gzip.compress(inner)) == ["nested_archive"]
     assert reasons(zipped(("a.zip", zipped(("b.gpx", b"<gpx/>"))))) == ["nested_archive"]
     assert reasons(zipped(("a.gpx.gz", gzip.compress(b"<gpx/>")))) == [""]
+
+
+def said(data: bytes) -> list[str]:
+    return [str(member.error) for member in documents(data, "x")]
+
+
+def test_the_bounds_are_those_of_the_papers() -> None:
+    """docs/inputs.md: 256 MiB, 200 times, 5,000 members; what is small enough to do no harm is 4 MiB."""
+    assert AS_THEY_ARE == (268_435_456, 4_194_304, 200, 5000)
+
+
+def test_sizes_are_said_in_mebibytes(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(archives, "MOST_BYTES", 3 * 2**20)
+    assert said(bytes(6 * 2**20)) == ["x: found 6 MiB; expected at most 3 MiB"]
+    bomb = "x: found data that unpack to more than 50 times their size or 3 MiB; expected a compressed recording"
+    assert said(gzip.compress(bytes(60_000))) == [bomb]
+
+
+def test_a_member_is_refused_for_what_it_is() -> None:
+    """Its content does not fit its checksum (APPNOTE 4.4.7), or its flag says that it is encrypted (4.4.4, bit 0)."""
+    plain = zipped(("ä.gpx", noise(500)), ("b.gpx", b"<gpx/>"))
+    damaged = bytearray(plain)
+    damaged[80] ^= 0xFF  # behind the local header of 30 bytes and the name
+    expected = "expected one that can be unpacked"
+    assert said(bytes(damaged)) == [f"x/ä.gpx: found a damaged member; {expected}", "None"]
+    protected = bytearray(plain)
+    protected[6] |= 1  # in the local header
+    protected[plain.index(b"PK\x01\x02") + 8] |= 1  # in the central directory
+    assert said(bytes(protected)) == [f"x/ä.gpx: found a protected member; {expected}", "None"]
+
+
+def test_an_archive_without_an_end_is_named() -> None:
+    whole = zipped(("a.gpx", b"<gpx/>"))
+    assert said(whole[:-10]) == ["x: found an archive that is damaged or cut off; expected a whole zip archive"]
+
+
+@pytest.mark.parametrize(
+    ("name", "label"),
+    [("./a/./b.gpx", "x/a/b.gpx"), ("a/./../b.gpx", "x/a/b.gpx"), ("/a//b.gpx", "x/a/b.gpx"), ("a\\b.gpx", "x/a/b.gpx"),
+     (".", "x/unnamed")],
+)  # fmt: skip
+def test_a_name_within_an_archive_is_a_label_below_it(name: str, label: str) -> None:
+    assert [(m.file, m.error) for m in documents(zipped((name, b"<gpx/>")), "x")] == [(label, None)]
+
+
+@pytest.mark.parametrize("name", ["../b.gpx", "a/../../b.gpx", "..\\b.gpx", "./../b.gpx"])
+def test_a_name_that_leads_out_is_refused(name: str) -> None:
+    found = f"found a member named {name!r}, which leads out of the archive; expected a name below it"
+    (member,) = documents(zipped((name, b"<gpx/>")), "x")
+    assert str(member.error) == f"{member.file}: {found}"
+    assert member.file in ("x/b.gpx", "x/a/b.gpx")

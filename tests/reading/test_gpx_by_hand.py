@@ -278,6 +278,11 @@ def test_what_is_said_of_breaks() -> None:
     assert "The XML is broken in 2 places, first in line 6 (" in one(twice).notes[0]
     junk = ride(3) + "what follows"
     assert one(junk).notes == ("What stands after the end of the document is no GPX and was passed over.",)
+    both = one(
+        "\n" + ride(8)[ride(8).index("<gpx") :].replace('lat="51.0003"', 'lat="51.0003', 1) + "what follows"
+    ).notes
+    assert both[0].startswith("The XML is broken in one place, first in line 6 (")
+    assert both[1:] == one(junk).notes
     first, second = read(ride(3) + ride(2))
     assert first.notes == ("The file holds 2 GPX documents, one after the other; each was read.",)
     assert (first.points, second.points, first.truncated, second.truncated, second.notes) == (3, 2, False, False, ())
@@ -292,6 +297,11 @@ def test_what_is_said_of_a_cut_file() -> None:
     )
     assert cut.problem.tolist() == ["", "", "", "truncated_element"]
     assert cut.truncated
+
+
+def test_of_two_tracks_the_last_is_the_one_that_is_cut() -> None:
+    two = f"<gpx><trk><trkseg>{point(0)}</trkseg></trk><trk><trkseg>{point(1)}"
+    assert [r.truncated for r in read(two)] == [False, True]
 
 
 def test_a_track_goes_on_behind_a_break_and_a_new_one_is_one() -> None:

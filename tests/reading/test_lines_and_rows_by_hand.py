@@ -156,6 +156,13 @@ def test_columns_that_are_not_there_are_unknown(tmp_path: Path) -> None:
     assert all(isinstance(t, Unreadable) for t in gone)
 
 
+def test_a_recording_of_one_row_is_one(tmp_path: Path) -> None:
+    names = ["b"] * (2 * N - 1) + ["a"]
+    single, _ = parquet(tmp_path, recording=names)
+    assert isinstance(single, Trace)
+    assert (single.accepted, single.device, single.lon_deg[0]) == (1, "dev a", np.asarray(ROWS["lon_deg"])[-1])
+
+
 def test_points_may_be_wkb(tmp_path: Path) -> None:
     import shapely
 
@@ -179,4 +186,5 @@ def test_columns_that_are_needed_are_named(tmp_path: Path, without: tuple[str, .
     (tmp_path / "x.parquet").write_bytes(b"no table")
     (broken,) = read_parquet(tmp_path / "x.parquet", "x.parquet", settings=Settings())
     assert isinstance(broken, Unreadable)
-    assert (broken.reason, broken.message.endswith("; expected a Parquet file")) == ("not_parquet", True)
+    assert (broken.reason, broken.track) == ("not_parquet", 0)
+    assert broken.message.endswith("; expected a Parquet file")

@@ -150,6 +150,11 @@ def test_one_solution_is_used_and_the_values_that_it_lacks_are_those_of_the_next
     assert epochs.claim(epoch).quality == 0
 
 
+def test_codes_of_fixes_are_in_order() -> None:
+    """The greatest of several decides, and those of other positions lie above all of them."""
+    assert FIX_UNSAID < FIX_NONE < FIX_2D < FIX_3D < epochs.ESTIMATED < epochs.MANUAL < epochs.SIMULATED
+
+
 # joining
 
 
@@ -189,6 +194,7 @@ def test_dates_are_those_of_rmc_or_of_zda_of_the_same_instant() -> None:
     ordinal = {day: np.datetime64(day, "D").astype(int) + 719_163 for day in ("2024-07-10", "2024-07-11")}
     assert joined(rmc("065000"), zda.format("065000"))[0].day == ordinal["2024-07-10"]
     assert joined(gga("065000"), zda.format("065000"))[0].day == ordinal["2024-07-11"]
+    assert joined(gga("065000"), zda.format("065000"), rmc("065000", ""))[0].day == ordinal["2024-07-11"]
     assert joined(gga("065000"), zda.format("065001"))[0].day is None
     assert joined(zda.format("065000"), gga("065000"))[0].day is None
     assert joined(gga("065000"), zda.format(""))[0].day is None
@@ -406,8 +412,8 @@ def test_estimates_before_the_first_satellite_fix_are_none() -> None:
 
 
 def test_what_a_log_looks_like() -> None:
-    assert reader.looks_like(b"x" * 60_000 + sentence(gga("065000")).encode())
-    assert not reader.looks_like(b"x" * 65_536 + sentence(gga("065000")).encode())
+    for before, looks in ((65_529, True), (65_530, False)):  # "$GPGGA," ends at the 65,536th byte, and behind it
+        assert reader.looks_like(b"x" * before + sentence(gga("065000")).encode()) is looks
     assert not reader.looks_like(b"  <!-- " + sentence(gga("065000")).encode())
     assert not reader.looks_like(b"$GPXXX,1")
     with pytest.raises(UnreadableFile) as refused:

@@ -87,11 +87,19 @@ def test_a_fill_before_a_quiet_ride_is_found_to_the_point(
     assert filled <= marked(np.vstack([xy[0] + back, xy]), decimals) <= filled + 1
 
 
-@pytest.mark.parametrize("filled", [4, 5])
-def test_a_few_points_in_line_prove_nothing(filled: int) -> None:
+@pytest.mark.parametrize(("filled", "found"), [(4, 0), (6, 0), (7, 7), (12, 12)])
+def test_up_to_six_points_in_line_prove_nothing(filled: int, found: int) -> None:
+    """Two fixes always go evenly, and more than three times as many it must be."""
     xy = ride_m(np.random.default_rng(3), 0, 5.0, 4.0)
     back = np.arange(filled, 0, -1)[:, None] * np.array([3.0, 4.0])
-    assert marked(np.vstack([xy[0] + back, xy]), 7) == 0
+    assert marked(np.vstack([xy[0] + back, xy]), 7) == found
+
+
+@pytest.mark.parametrize(("behind", "found"), [(10, 0), (11, 7)])
+def test_of_few_points_nothing_is_said(behind: int, found: int) -> None:
+    xy = ride_m(np.random.default_rng(3), 0, 5.0, 4.0)[:behind]
+    back = np.arange(7, 0, -1)[:, None] * np.array([3.0, 4.0])
+    assert marked(np.vstack([xy[0] + back, xy]), 7) == found
 
 
 def test_fixes_that_go_evenly_for_a_third_as_long_excuse_the_start() -> None:

@@ -91,6 +91,14 @@ def test_angles_as_people_write_them(cell: str, letters: str, degrees: float | N
     assert found == pytest.approx(degrees) if degrees is not None else np.isnan(found)
 
 
+def test_angles_of_a_table_are_read_one_by_one() -> None:
+    found = read("lat;lon\n51°14'24\"N;3,5 W\n51,5;3 30\nx;3,5\n51,5 E;\n")
+    assert found.lat_deg.tolist() == pytest.approx([51.24, 51.5, np.nan, np.nan], nan_ok=True)
+    assert found.lon_deg.tolist() == pytest.approx([-3.5, 3.5, 3.5, np.nan], nan_ok=True)
+    bad = "unparseable_coordinate"
+    assert found.problem.tolist() == ["", "", bad, bad]
+
+
 @pytest.mark.parametrize(
     ("cells", "fixes"),
     [

@@ -302,6 +302,16 @@ def test_what_is_far_again_and_again_is_no_damage() -> None:
         assert len(marked(reason)) == aside
 
 
+def test_all_that_is_no_fix_is_looked_for() -> None:
+    """A memory at the beginning, an outlier in mid-ride and two at the end: 5 m/s along the equator."""
+    metres = np.concatenate([np.full(4, -900.0), riding(60)])
+    metres[30] += 700.0
+    metres[62:] += 5000.0
+    reason = outliers.no_fixes(at(*range(64)), metres / 111_319.5, np.zeros(64), S)
+    assert reason[:4].tolist() == ["frozen_before_fix"] * 4
+    assert marked(reason) == [30, 62, 63]
+
+
 def test_of_two_points_nothing_is_judged() -> None:
     assert outliers.no_fixes(at(0, 1), np.array([0.0, 90.0]), np.zeros(2), S).tolist() == ["", ""]
 

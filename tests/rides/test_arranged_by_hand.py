@@ -137,8 +137,8 @@ def test_weeks_that_ran_over_are_told_with_the_date_that_is_meant(turns: int) ->
 
 
 def test_weeks_apart_and_at_other_places_or_times_is_another_ride() -> None:
-    assert len(copies.compare(rolled(1, apart_m=90.0))) == 1
-    assert copies.compare(rolled(1, apart_m=110.0)) == ()
+    assert len(copies.compare(rolled(1, apart_m=99.5))) == 1
+    assert copies.compare(rolled(1, apart_m=100.5)) == ()
     assert copies.compare(rolled(1, late_s=200.0)) == ()
     assert len(copies.compare(rolled(1, late_s=10.0))) == 1
     new, old = rolled(1)
@@ -200,6 +200,25 @@ def test_what_lies_near_as_written_is_not_exchanged() -> None:
     east = trace_on(road(300.0), plane=Plane(120.0, 10.0))
     assert copies._exchanged_m(east, right) == np.inf
     assert copies._exchanged_m(trace_on(road(300.0), plane=Plane(50.0, 12.0)), right) == np.inf
+
+
+@pytest.mark.parametrize("east_deg", [-0.95, -0.1, 0.0, 0.1, 0.95])
+@pytest.mark.parametrize("north_deg", [-0.95, -0.1, 0.0, 0.1, 0.95])
+def test_pairs_worth_a_look_lie_within_a_degree_once_exchanged(east_deg: float, north_deg: float) -> None:
+    """At 10° E 50° N and at 10° E 57° N; neither is near what the other is once exchanged."""
+    none = np.full(4, np.nan)
+    lon = np.array([10.05, 50.05 + east_deg, 10.2, 57.2])
+    lat = np.array([50.05, 10.05 + north_deg, 57.2, 10.2])
+    assert list(copies._Ends(none, none, lon, lat).crossed()) == [(0, 1), (2, 3)]
+    assert list(copies._Ends(none[:2], none[:2], lon[:2], lat[:2]).crossed()) == [(0, 1)]
+
+
+def test_several_copies_are_named_in_one_sentence() -> None:
+    found = copies.compare([trace_on(road(500.0), file=f"{name}.gpx", sha256=name) for name in "abc"])
+    assert [(c.trace, c.other) for c in found] == [(1, 0), (2, 0)]
+    assert {c.note for c in found} == {
+        "b.gpx, c.gpx are the same recording as a.gpx (same times, positions within 0.00 m): one ride, counted once, by a.gpx."
+    }
 
 
 def test_a_line_is_filled_with_points_a_metre_apart() -> None:

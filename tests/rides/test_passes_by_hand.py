@@ -65,6 +65,7 @@ SHUTTLE = (0, 300, 0, 300, 0)
         ((*SHUTTLE, 210), 5),  # seven tenths are a pass that stopped early
         ((150, 0, 300, 0, 300, 0), 4),  # half a leg is an approach
         ((90, 300, 0, 300, 0), 4),
+        ((20, 0, 300, 0, 300, 0, 300), 5),  # who turns at the start at once has begun
         ((0, 300, 0, 150), 3),  # of three legs nobody can say what is usual
     ],
 )

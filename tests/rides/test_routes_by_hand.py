@@ -94,6 +94,8 @@ def test_a_part_that_lies_on_two_others_makes_them_one_way() -> None:
     first, second, between = straight(0, 1000), straight(800, 1800), straight(700, 1100)
     assert members(first, second) == [(0,), (1,)]
     assert members(first, second, between) == [(0, 1, 2)]
+    assert members(first, second, between, straight(1500, 1800)) == [(0, 1, 2, 3)]
+    assert members(first, second, between, straight(100, 400), straight(1500, 1800)) == [(0, 1, 2, 3, 4)]
     assert members(between, second, straight(0, 1000, 3000), first) == [(0, 1, 3), (2,)]
 
 

@@ -212,6 +212,10 @@ def test_length_that_noise_adds_by_hand():
     assert distance_bias._lengthening(replace(result, length_m=20.0), 40) == pytest.approx(
         9 / 50
     )  # one station at least
+    assert (
+        distance_bias._lengthening(replace(result, length_m=7.9 * 19), 20) == 0.0
+    )  # 7.9 m are nearer to two than to one
+    assert distance_bias._lengthening(replace(result, length_m=5.0), 2) == pytest.approx(9 / 50)
     assert np.isnan(distance_bias._lengthening(result, 1))
     assert np.isnan(distance_bias._lengthening(replace(result, crosstrack=None), 40))
     gaps = np.array([0.0, 3.0, np.nan, 3.0, 4.0])
@@ -220,6 +224,8 @@ def test_length_that_noise_adds_by_hand():
     assert np.isnan(distance_bias._lengthening(replace(result, crosstrack=crosstrack(np.array([1.0]))), 5))
     lone = replace(crosstrack(gaps[2:4]), offset_m=gaps[2:4])
     assert np.isnan(distance_bias._lengthening(replace(result, crosstrack=lone), 5))
+    pair = replace(crosstrack(np.array([1.0, 3.0])), offset_m=np.array([1.0, 3.0]))
+    assert distance_bias._lengthening(replace(result, crosstrack=pair, length_m=5.0), 2) == pytest.approx(4 / 50)
 
 
 def test_length_of_each_device_is_the_median_over_its_scored_recordings():

@@ -102,6 +102,33 @@ def test_many_routes_share_the_chance_that_is_allowed():
     )  # three rides of 400 m would show none
 
 
+def test_twice_as_many_routes_take_twice_the_work(monkeypatch):
+    """A height that is rare enough for 60 of them would take 2,399 shifts of each; its tail takes as many for 30."""
+    counted, heights = [], hot_spots._heights
+    monkeypatch.setattr(hot_spots, "_heights", lambda found, size: counted.append(size.size) or heights(found, size))
+    rng, work = np.random.default_rng(8), []
+    for routes in (30, 60):
+        ways = [
+            campaign(positions(Truth((2.0,), (0.0,), stations=40), 3, rng), route=f"W{k}", first=3 * k)
+            for k in range(routes)
+        ]
+        spots, told = search(*(sum(part, ()) for part in zip(*ways, strict=True)), Settings())
+        assert len(told) == routes
+        assert len(spots) <= 1
+        work.append(sum(counted))
+        counted.clear()
+    assert work[1] == pytest.approx(2 * work[0], rel=0.02)
+
+
+def test_a_height_that_is_rarer_than_any_drawn_is_gumbels():
+    """Of 1,000 draws about 3 with scale 0.2 the closed form is 3 − 0.2 · ln(−ln 0.99975) = 4.659."""
+    drawn = np.random.default_rng(4).gumbel(3.0, 0.2, (50, 1000))
+    found = [hot_spots._reached_by_chance(some, 0.99975) for some in drawn]
+    assert np.median(found) == pytest.approx(3 - 0.2 * np.log(-np.log(0.99975)), rel=0.02)
+    assert all(height >= some.max() for height, some in zip(found, drawn, strict=True))
+    assert np.isnan(hot_spots._reached_by_chance(np.array([1.0, np.nan, 2.0]), 0.999))
+
+
 def test_two_rides_are_not_searched():
     rng = np.random.default_rng(5)
     assert _searched(positions(Truth((2.0, 2.0), (0.0, 0.0)), 2, rng)) == ((), ())

@@ -119,6 +119,9 @@ def test_roads_are_one_course_where_most_of_the_shorter_lies_near_the_other():
     assert is_one(ROAD[:3])
     assert not is_one(ROAD[:2])  # two corners show no direction
     assert not is_one(ROAD[::-1])
+    jittery = np.arange(300).reshape(-1, 2)[:, ::-1].ravel()  # each two places in the wrong order, on the way back
+    assert is_one(ROAD[jittery])
+    assert not is_one(ROAD[::-1][jittery])
 
 
 def test_courses_are_numbered_as_they_come_and_cross_the_antimeridian():
@@ -127,6 +130,19 @@ def test_courses_are_numbered_as_they_come_and_cross_the_antimeridian():
     found = courses({1: ROAD, 2: turned, 3: ROAD + 1e-5, 4: turned[150:], 5: ROAD + np.array([0.0, 2.0])}, Settings())
     assert found == {1: "course 1", 2: "course 2", 3: "course 1", 4: "course 2", 5: "course 3"}
     assert courses({}, Settings()) == {}
+
+
+@pytest.mark.parametrize(("lon_deg", "lat_deg", "begins_deg", "told"), [
+    (2.0, 0.0, 0.9, True), (0.0, 2.0, 0.9, True), (2.0, 0.0, 1.1, False), (0.0, 2.0, 1.1, False),
+])  # fmt: skip
+def test_what_begins_more_than_a_degree_away_is_not_compared(lon_deg, lat_deg, begins_deg, told):
+    """A part of a road of two degrees, begun so far on; over the antimeridian as elsewhere."""
+    for west_deg in (10.0, 179.5):
+        share = np.linspace(0.0, 1.0, 4001)[:, None]
+        road = np.array([west_deg, 40.0]) + share * [lon_deg, lat_deg]
+        road[:, 0] = (road[:, 0] + 180.0) % 360.0 - 180.0
+        part = road[int(begins_deg / 2.0 * 4000) :]
+        assert (len(set(courses({"a": road, "b": part}, Settings()).values())) == 1) == told
 
 
 # --- entries and notes ------------------------------------------------------------------------------------------------
@@ -146,6 +162,7 @@ def test_start_states_of_an_entry_are_of_its_recordings_with_a_time():
 
 @pytest.mark.parametrize(("counts", "said"), [
     (("0", "", "0"), []), (("0", "1", "9"), ["W: 1 deviation waits for a decision; until then it counts in the errors."]),
+    (("1", "1", "9"), ["W: 2 deviations wait for a decision; until then they count in the errors."]),
     (("2", "1", "9"), ["W: 3 deviations wait for a decision; until then they count in the errors."]),
 ])  # fmt: skip
 def test_undecided_deviations_are_counted_over_routes(counts, said):

@@ -35,15 +35,15 @@ class Visit:
         self.context = chromium.new_context(viewport={"width": width, "height": 900}, accept_downloads=True, **more)
         self.context.set_default_timeout(PATIENCE_MS)
         self.elsewhere, self.complaints = [], []
-        self.context.route(lambda url: not url.startswith((address, "data:")), self._refuse)
+        self.context.on("request", lambda request: self._asked(request.url, address))
         self.page = self.context.new_page()
         self.page.on("console", lambda message: self.complaints.append(message.text))
         self.page.on("pageerror", lambda error: self.complaints.append(str(error)))
         self.page.goto(address)
 
-    def _refuse(self, route: Any) -> None:
-        self.elsewhere.append(route.request.url)
-        route.abort()
+    def _asked(self, url: str, address: str) -> None:
+        if not url.startswith((address, "data:")):
+            self.elsewhere.append(url)
 
     def close(self) -> None:
         self.context.close()

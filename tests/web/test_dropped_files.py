@@ -187,6 +187,15 @@ def test_names_that_were_kept_and_cannot_be_read_are_no_names(tmp_path, kept):
     assert put(tmp_path, "mon.gpx").is_new
 
 
+def test_a_long_name_is_cut_to_what_fits_and_keeps_its_ending():
+    most = dropped_files.MOST_SIGNS
+    assert dropped_files.safe_part("a" * 300 + ".gpx") == "a" * most + ".gpx"
+    assert dropped_files.safe_part("a" * 300 + "." + "b" * 10) == "a" * most + "." + "b" * 10
+    assert dropped_files.safe_part("a" * 300 + "." + "b" * 11) == "a" * most
+    assert dropped_files.safe_part("\N{BICYCLE}" * 300 + ".gpx") == "\N{BICYCLE}" * 49 + ".gpx"  # 200 bytes
+    assert dropped_files.MOST_FILES == 5000
+
+
 def test_a_folder_that_is_gone_gives_one_sentence(tmp_path):
     with pytest.raises(OutputError, match=r"mon\.gpx: cannot be stored"):
         put(tmp_path / "gone", "mon.gpx")

@@ -163,10 +163,9 @@ def test_the_story_without_a_script(chromium: Any, address: str, tmp_path: Path)
     visit = Visit(chromium, address, 800, java_script_enabled=False)
     page = visit.page
     page.set_input_files("#files", [*DEMO.glob("bar-unit/*-out.gpx"), DEMO / "campaign.toml"])
-    page.get_by_role("button", name="Add", exact=True).click()
-    for _ in range(
-        60
-    ):  # a browser whose scripts are switched off loads the page again by itself; a driven one does not
+    with page.expect_navigation():
+        page.get_by_role("button", name="Add", exact=True).click()
+    for _ in range(240):  # a browser whose scripts are off loads the page again by itself; a driven one does not
         if page.locator("#fix table").count():
             break
         page.wait_for_timeout(500)

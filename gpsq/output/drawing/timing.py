@@ -22,7 +22,7 @@ def elapsed_s(trace: Trace, result: TraceResult) -> FloatArray | None:
 
     None where a fix has no time, time goes back, or all times are the same, as in a publication.
     """
-    if not trace.timed or trace.accepted < 2:
+    if not trace.timed:
         return None
     begin = dated(np.array([result.first_fix.started], "datetime64[ms]"))[0]
     if np.isnat(begin) or begin > trace.time[0]:

@@ -13,6 +13,7 @@ import numpy as np
 from gpsq.exceptions import InputError, OutputError
 from gpsq.output import wording
 from gpsq.output.drawing.flags import flag_text
+from gpsq.output.drawing.lines import parts
 from gpsq.output.drawing.looks import device_looks
 from gpsq.output.drawing.rendering import Canvas
 from gpsq.output.drawing.sheet import INK, LEAF, RULE, SOFT, STREET, Line, Text
@@ -78,7 +79,10 @@ def stage_of(analysis: Analysis, ride: str) -> Stage:
         xy_m = overlay.found.route.plane.to_metres(trace.lon_deg, trace.lat_deg)
         fix = result.first_fix
         missed = wording.missed(fix) if wording.says_missed(fix) else ""
-        runners.append(Runner(trace.device, seconds, xy_m, bool(np.isfinite(fix.seconds)), flag_text(fix), missed))
+        unbroken = [len(part) for part in parts(trace, result)]
+        piece = np.repeat(np.arange(len(unbroken)), unbroken)
+        known = bool(np.isfinite(fix.seconds))
+        runners.append(Runner(trace.device, seconds, xy_m, known, flag_text(fix), missed, piece))
     if overlay is None or not runners:
         raise InputError(
             "gpsq replay", f"the ride {ride}, whose recordings have no times or no way", "a ride with both"

@@ -12,7 +12,7 @@ from gpsq.output.drawing.timing import elapsed_s
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from gpsq.model import FloatArray, Trace
+    from gpsq.model import FloatArray, IntArray, Trace
     from gpsq.results import TraceResult
 
 #: How long a film is, whatever the ride; its first part is this long where the start runs slower; and it stands at the end.
@@ -25,7 +25,10 @@ CLOCKS_OFF_S = 1800.0
 
 @dataclass(frozen=True, eq=False)
 class Runner:
-    """One recording of a ride as it is played: seconds of each fix from the ride's beginning, and (n, 2) places."""
+    """One recording of a ride as it is played: seconds of each fix from the ride's beginning, and (n, 2) places.
+
+    `piece` (n,) numbers the unbroken parts, from 0: nothing was ridden between two, as far as anyone knows.
+    """
 
     device: str
     seconds: FloatArray
@@ -33,6 +36,7 @@ class Runner:
     knows_start: bool
     flag: str
     missed: str
+    piece: IntArray
 
     def at(self, s: float) -> FloatArray | None:
         """Return where it was, (2,), None before its first fix; its last place after its end."""
@@ -40,13 +44,16 @@ class Runner:
             return None
         return np.array([np.interp(s, self.seconds, self.xy_m[:, k]) for k in (0, 1)])
 
-    def way(self, s: float) -> FloatArray:
-        """Return the way ridden from the first fix until then, (k, 2)."""
-        place = self.at(s)
+    def ways(self, s: float) -> list[FloatArray]:
+        """Return the ways ridden from the first fix until then, (k, 2), one for each unbroken part."""
+        place, gone = self.at(s), int(np.searchsorted(self.seconds, s, side="right"))
         if place is None:
-            return np.empty((0, 2))
-        gone = self.xy_m[: int(np.searchsorted(self.seconds, s, side="right"))]
-        return np.vstack([gone, place])
+            return []
+        piece = self.piece[:gone]
+        found = [self.xy_m[:gone][piece == number] for number in range(int(piece[-1]) + 1)]
+        if gone < len(self.piece) and self.piece[gone] == piece[-1]:
+            found[-1] = np.vstack([found[-1], place])
+        return found
 
 
 @dataclass(frozen=True)

@@ -142,7 +142,8 @@ def _run(panel: Panel, stage: Stage, runner: Runner, s: float, lane: int) -> Non
         if _inside(panel, at):
             panel.sheet.mark(look.mark, at[0], at[1], 9.0, RULE, SOFT)
         return
-    panel.line(runner.way(s), look.colour, 2.2, alpha=0.8)
+    for way in runner.ways(s):
+        panel.line(way, look.colour, 2.2, alpha=0.8)
     foot, at = panel.place(runner.xy_m[:1])[0].tolist(), panel.place(place)[0].tolist()
     if _inside(panel, foot):
         _flag(panel, foot, look.colour)

@@ -142,6 +142,17 @@ def test_notes_on_the_file_stand_with_the_first_track_that_holds_points() -> Non
     assert [r.remarks for r in found] == [(), ("2 of the file's 4 tracks hold no points.",), (), ()]
 
 
+def test_what_stands_beside_points_and_names_is_neither() -> None:
+    beside = points("", "").replace("</trkpt>", "</trkpt><extensions><a>5</a></extensions>")
+    described = beside.replace("</name>", "</name><cmt>C</cmt><desc>D</desc><link><text>T</text></link>")
+    assert (one(described).name, one(described).segment.tolist()) == ("Ride", [0, 0])
+
+
+def test_text_between_elements_is_of_none() -> None:
+    found = one(points("1<ele>20.5</ele>2<speed>4</speed>3").replace("<name>Ride", "4<name>Ride"))
+    assert (found.ele_m[0], found.speed_mps[0], found.name) == (20.5, 4.0, "Ride")
+
+
 # documents that are none
 
 
@@ -215,6 +226,8 @@ def test_how_bytes_become_utf8() -> None:
         assert to_utf8(declared.format(name).encode()).data.decode().endswith(text)
     assert to_utf8(declared.format("ISO-8859-1").encode("latin-1")).data.decode().endswith(text)
     assert to_utf8(b"\n" + declared.format("cp1252").encode("cp1252")).data.decode().endswith(text)
+    cyrillic = "<?xml version='1.0' encoding='ISO-8859-5'?><a>Дорога</a>"
+    assert to_utf8(cyrillic.encode("iso-8859-5")).data == cyrillic.encode()
     lying = to_utf8(declared.format("UTF-8").encode("cp1252"))
     assert lying.data.decode().endswith(text)
     assert lying.notes == ("The text is not in the encoding that the file declares; it was read as Windows-1252.",)
@@ -313,6 +326,8 @@ def test_a_track_goes_on_behind_a_break_and_a_new_one_is_one() -> None:
     assert (first.name, first.points, first.problem.tolist()) == ("A", 4, ["", "truncated_element", "", ""])
     assert first.segment.tolist() == [0, 0, 0, 1]
     assert (second.name, second.points) == ("B", 1)
+    later = broken.replace(point(4), f"{point(4)}<trkpt lat='51.1 lon='3'/>{point(5)}")
+    assert [r.points for r in read(later)] == [4, 3]
     prefixed = (
         broken.replace("<trk", "<g:trk")
         .replace("</trk", "</g:trk")

@@ -292,3 +292,42 @@ def test_a_short_track_with_little_noise_cut_corners():
 
 def test_crosstrack_helper_counts_only_what_is_known():
     assert crosstrack(np.array([1.0, np.nan, -1.0])).scored.sum() == 2
+
+
+def test_sizes_become_normal_scores_of_their_ranks_along_the_road():
+    """Quartiles of the normal distribution are 0.6745, thirds 0.4307 from its middle (tables of it, any handbook)."""
+    scores = hot_spots._scores(np.array([[30.0, 1.0, 2.0], [1.0, np.nan, 0.5]]))
+    assert scores == pytest.approx(np.array([[0.6745, -0.6745, 0.0], [0.4307, np.nan, -0.4307]]), abs=1e-4, nan_ok=True)
+
+
+def test_sizes_are_means_of_two_bins_where_both_are_known():
+    smoothed = hot_spots._smoothed(np.array([[2.0, 4.0, np.nan, 8.0, 4.0]]))
+    assert smoothed == pytest.approx(np.array([[2.0, 3.0, np.nan, 8.0, 6.0]]), nan_ok=True)
+
+
+def test_heights_by_hand():
+    """Two rides rank the bins alike, whatever their usual size; of the third, with two devices, the first bin is unknown.
+
+    Scaled and smoothed the first two are 1, 3, 7 and the third unknown, 3, 2: scores ∓0.6745 and 0, and ±0.4307.
+    """
+    size_m = np.array([[1.0, 5.0, 9.0], [4.0, 20.0, 36.0], [np.nan, 2.0, 1.0], [np.nan, 8.0, 2.0]])
+    found = hot_spots._Search(size_m, size_m, np.array([0, 1, 2, 2]), np.array([1.0, 4.0, 1.0, 2.0]), BIN_M, 0.4)
+    expected = [-2 * 0.67449 / 2**0.5, 0.43073 / 3**0.5, (2 * 0.67449 - 0.43073) / 3**0.5]
+    assert hot_spots._heights(found, size_m) == pytest.approx(expected, abs=1e-4)
+    assert hot_spots._hot(found, size_m).tolist() == [False, False, True]
+
+
+def test_what_would_be_seen_is_tried_with_three_times_the_error(monkeypatch):
+    tried: list[np.ndarray] = []
+
+    def never(found, size_m):
+        tried.append(size_m)
+        return np.zeros((len(size_m), size_m.shape[-1]), dtype=bool)
+
+    monkeypatch.setattr(hot_spots, "_from_others", lambda rows, ride: rows)
+    monkeypatch.setattr(hot_spots, "_hot", never)
+    found = hot_spots._Search(-np.ones((3, 70)), np.ones((3, 70)), np.arange(3), np.ones(3), BIN_M, 1.0)
+    assert hot_spots._would_show_m(found, np.random.default_rng(1)) == float("inf")
+    for size_m, bins in zip(tried, (2, 4, 8, 16, 32), strict=True):
+        assert set(np.unique(size_m)) == {1.0, 3.0}
+        assert ((size_m == 3.0).sum(axis=-1) == bins).all()

@@ -42,7 +42,7 @@ class Slow:
 
     def read(self, size: int) -> bytes:
         time.sleep(0.01)
-        return b"x"
+        return b"x" * 2**16  # more than waits in memory: what is written is seen on the disk at once
 
 
 def drop_for_ever(folder: Path) -> None:
@@ -86,8 +86,9 @@ def test_what_is_left_goes_and_all_else_stays(tmp_path: Path) -> None:
 def test_a_living_writer_is_left_alone_and_a_killed_one_swept(tmp_path: Path, writer) -> None:  # type: ignore[no-untyped-def]
     process = multiprocessing.get_context("fork").Process(target=writer, args=(tmp_path,), daemon=True)
     process.start()
-    deadline = time.monotonic() + 20.0
-    while not list(tmp_path.glob(WRITERS[writer])):
+    deadline = time.monotonic() + 120.0
+    # it writes only once it holds its lock
+    while not any(path.stat().st_size for path in tmp_path.glob(WRITERS[writer])):
         assert time.monotonic() < deadline
         time.sleep(0.01)
     sweep(tmp_path)

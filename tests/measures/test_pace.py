@@ -40,7 +40,7 @@ def test_six_tenths_of_the_way_are_needed(first_m, has_m):
 
 
 @pytest.mark.parametrize(
-    ("aside_m", "at", "told"), [(59.0, 10, True), (61.0, 10, False), (61.0, 28, True), (-61.0, 20, False)]
+    ("aside_m", "at", "told"), [(59.0, 10, True), (61.0, 10, False), (61.0, 21, True), (-61.0, 20, False)]
 )
 def test_who_was_elsewhere_before_the_end_of_the_way_tells_nothing(aside_m, at, told):
     y_m = np.where(np.arange(31) == at, aside_m, 0.0)

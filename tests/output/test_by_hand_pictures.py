@@ -11,6 +11,7 @@ import pytest
 from by_hand import PLACES, PLANE, by_hand
 from lxml import etree
 
+from gpsq.model import NAT
 from gpsq.output.charts import all_charts
 from gpsq.output.map.data import map_data
 from gpsq.output.overlay.rides import _left_road
@@ -49,6 +50,32 @@ def test_every_word_and_mark_of_the_maps_recordings(data: dict[str, Any]) -> Non
         ("basalt/wed.gpx", "", 1, 1, 2, "not scored: only 1 ride on this route: cross-track error needs 3", "",
          "fixed after about 17 s (12 s to 27 s), 12 m missed", "≈ 17 s", 12.2, 3, "Wed"),
     ]  # fmt: skip
+
+
+def test_what_the_map_says_of_lost_and_unridden_road(data: dict[str, Any]) -> None:
+    assert [(plain(r["lost"]), plain(r["stopped"]), places(r["last"])) for r in data["recordings"]] == [
+        ("61 m missed", "", []), ("at least 179 m missed", "stopped 219 m before the end", BASALT_MON[-1:]), ("", "", []),
+        ("12 m missed", "", []),
+    ]  # fmt: skip
+    # one that never fixed has no last place, whatever is said of its end
+    results = [replace(r, ended_early_m=50.0) for r in by_hand().results]
+    early = map_data(by_hand(results=tuple(results)))["recordings"]
+    assert [bool(r["stopped"]) for r in early] == [bool(r["last"]) for r in early] == [True, True, False, True]
+
+
+def test_the_map_of_a_route_without_a_line_and_rides_in_order_of_time() -> None:
+    found = by_hand()
+    lineless = replace(found.routes[0], centreline=None)
+    rides = [replace(r, ride=name) for r, name in zip(found.results, ("R9", "R9", "R5", "R1"), strict=True)]
+    drawn = map_data(replace(found, routes=(lineless, found.routes[1]), results=tuple(rides)))
+    assert [(r["line"] == [], r["band"] == [], r["length"] == "", r["kilometres"]) for r in drawn["routes"]] == [
+        (True, True, True, []), (False, False, False, []),
+    ]  # fmt: skip
+    assert [r["name"] for r in drawn["rides"]] == ["Mon 4 May 07:00", "Tue 5 May 07:03", "Wed 6 May 17:20"]
+    undated = tuple(replace(t, first_record=NAT, time=t.time - np.timedelta64(60 * 365, "D")) for t in found.traces[:1])
+    unknown = [replace(rides[0], first_fix=replace(rides[0].first_fix, started=NAT), ride="R0"), *rides[1:]]
+    drawn = map_data(replace(found, traces=(*undated, *found.traces[1:]), results=tuple(unknown)))
+    assert [r["name"] for r in drawn["rides"]][-1] == "R0"
 
 
 def test_what_the_map_draws_of_each_recording(data: dict[str, Any]) -> None:
@@ -201,6 +228,7 @@ def test_marks_medians_and_intervals_of_the_time_to_first_fix(pictures: dict[str
     assert np.exp(seconds([interval[:, 0].min(), interval[:, 0].max()])) == pytest.approx([19.26, 81.26], rel=2e-3)
     words = {word for _, _, word in found.words}
     assert {"Mon 23 s", "Mon 59 s", "Tue ≥ 10 min 14 s", "1 of 1 in 30 s, median 37 s"} <= words
+    assert not any("more row" in word for picture in pictures.values() for *_, word in picture.words)  # all have room
 
 
 def test_lines_bands_and_blocks_along_the_route(pictures: dict[str, Picture]) -> None:
@@ -231,6 +259,8 @@ def test_curves_and_marks_of_the_shares_of_the_road(pictures: dict[str, Picture]
         assert metres(middle(mark)[0]) == pytest.approx(p95_m, abs=0.02)
         assert share(middle(mark)[1]) == pytest.approx(95.0, abs=0.5)
     assert {"8.5 m", "16 m"} <= {word for _, _, word in found.words}
+    levels = {word: share(y) for _, y, word in found.words if re.fullmatch(r"[0-9]+ %", word)}
+    assert levels == pytest.approx({"0 %": 0.0, "25 %": 25.0, "50 %": 50.0, "75 %": 75.0, "95 %": 95.0}, abs=1.5)
 
 
 def test_titles_and_findings_of_the_charts() -> None:

@@ -11,6 +11,7 @@ from lxml import html
 
 from gpsq.output import terminal
 from gpsq.output.report.page import report_page
+from gpsq.summary_types import DeviceSummary, Interval, Summaries
 from gpsq.web import page_data
 
 FIX = {
@@ -261,13 +262,23 @@ def test_the_terminal_counts_deviations(count: int, said: str) -> None:
 
 def test_the_terminal_tells_tracks_of_one_file_apart() -> None:
     found = by_hand()
-    one_file = [replace(t, file="all.gpx", track=k + 1) for k, t in enumerate(found.traces)]
+    one_file = [replace(t, file="all.gpx", track=4 - k) for k, t in enumerate(found.traces)]
     rows = list(terminal.deviation_lines(replace(found, traces=tuple(one_file))))
     assert [" ".join(row.split()[:4]) for row in rows[2:]] == [
-        "E77 d0a all.gpx (1)",
-        "d1b all.gpx (2) out",
-        "E88 d1c all.gpx (2)",
+        "E77 d0a all.gpx (4)",
+        "d1b all.gpx (3) out",
+        "E88 d1c all.gpx (3)",
     ]
+
+
+def test_times_worked_out_stand_on_the_terminal_where_a_device_has_no_other() -> None:
+    known, unknown = Interval(20.0, 10.0, 30.0), Interval(float("nan"))
+    both = ((known, unknown, True), (known, known, False), (unknown, known, False), (unknown, unknown, False))
+    for worked_out, measured, alone in both:
+        figures = {"ttff_estimate_median_s": worked_out, "ttff_median_s": measured}
+        devices = (DeviceSummary("Amber", "", 3, figures),)
+        found = by_hand(summaries=Summaries(devices=devices))
+        assert ("worked out" in "".join(terminal.lines(found))) is alone
 
 
 def test_the_terminal_says_what_was_decided() -> None:

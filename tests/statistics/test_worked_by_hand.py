@@ -215,6 +215,9 @@ def test_survival_in_words_and_where_order_statistics_hold():
     assert (whole.value, whole.low, whole.high) == (5.0, 2.0, 8.0)
     assert whole.method == said([9.0]).method == "Kaplan–Meier, order statistics 2 and 8 of 9 rides"
     assert (said([9.0]).low, said([9.0]).high) == (2.0, 8.0)
+    assert (
+        survival.median_time(np.array([1.0, 2.0, 4.0, 9.0]), np.zeros(4, bool)).value == 3.0
+    )  # half are left from 2 to 4
     late = said([7.0, 8.0, 9.0])
     assert (late.value, late.low, np.isnan(late.high), late.method) == (5.0, 2.0, True, whole.method)
     early = said([1.0])

@@ -121,8 +121,8 @@ def named(*lines):
 def test_a_way_back_is_one_road_the_other_way():
     """Six tenths of the shorter of the two within 40 m, run the other way."""
     back = ROAD_M[::-1]
-    assert offsets.both_ways(named(ROAD_M, beside(back, 39.0))) == {"A": "B"}
-    assert offsets.both_ways(named(ROAD_M, beside(back, 41.0))) == {}
+    assert offsets.both_ways(named(ROAD_M, beside(back, 39.5))) == {"A": "B"}
+    assert offsets.both_ways(named(ROAD_M, beside(back, 40.5))) == {}
     for share, told in ((0.65, True), (0.55, False)):
         away = back + np.where(np.arange(200) < share * 200, 0.0, 300.0)[:, None] * [0.0, 1.0]
         assert bool(offsets.both_ways(named(ROAD_M, away))) == told

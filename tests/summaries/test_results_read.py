@@ -119,6 +119,9 @@ def test_roads_are_one_course_where_most_of_the_shorter_lies_near_the_other():
     assert is_one(ROAD[:3])
     assert not is_one(ROAD[:2])  # two corners show no direction
     assert not is_one(ROAD[::-1])
+    jittery = np.arange(300).reshape(-1, 2)[:, ::-1].ravel()  # each two places in the wrong order, on the way back
+    assert is_one(ROAD[jittery])
+    assert not is_one(ROAD[::-1][jittery])
 
 
 def test_courses_are_numbered_as_they_come_and_cross_the_antimeridian():

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
 
+@cache
 def version() -> str:
     """Return the version of gpsq, as it was installed."""
     return version_of("gpsq")

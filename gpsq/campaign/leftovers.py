@@ -8,14 +8,15 @@ from __future__ import annotations
 
 import contextlib
 import os
+import tempfile
 import time
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from gpsq.campaign import campaign_file, flags, safe_files, start_log
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
-    from pathlib import Path
 
 #: How a dropped file is called while it comes in, and where the names are kept that dropped files came with.
 PART, NAMES = ".gpsq-part-", ".gpsq-names.csv"
@@ -63,17 +64,28 @@ def _nobodys(path: Path, left: Path) -> Iterator[bool]:
         os.close(number)
 
 
+def locked_part(folder: Path) -> tuple[int, Path]:
+    """Return a new part, open to be written and locked; one that a sweep took before it was locked is made anew."""
+    while True:
+        number, name = tempfile.mkstemp(prefix=PART, dir=folder)
+        if os.name != "posix":  # pragma: no cover - another system's way
+            return number, Path(name)
+        import fcntl
+
+        fcntl.flock(number, fcntl.LOCK_EX)
+        if os.fstat(number).st_nlink:
+            return number, Path(name)
+        os.close(number)
+
+
 @contextlib.contextmanager
-def held(part: Path) -> Iterator[None]:
-    """Hold the lock on a part while it is written and given its name."""
+def held(number: int) -> Iterator[None]:
+    """Hold the lock on an open part until it has its name, though its file is closed before."""
     if os.name != "posix":  # pragma: no cover - an open file cannot be renamed there
         yield
         return
-    import fcntl
-
-    number = os.open(part, os.O_RDWR)
+    second = os.dup(number)
     try:
-        fcntl.flock(number, fcntl.LOCK_EX)
         yield
     finally:
-        os.close(number)
+        os.close(second)

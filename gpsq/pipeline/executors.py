@@ -11,7 +11,7 @@ import os
 import sys
 import threading
 import time
-from concurrent.futures import CancelledError, Executor, ProcessPoolExecutor, wait
+from concurrent.futures import CancelledError, Executor, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -69,7 +69,7 @@ class Local(Executor):
         chunksize: int = 1,
         buffersize: int | None = None,
     ) -> Iterator[Any]:
-        """Yield ``fn`` of each set of arguments, in order; heavy ones are begun first."""
+        """Yield ``fn`` of each set of arguments, in order; heavy ones are begun first, and all of them at once."""
         jobs = list(zip(*iterables, strict=True))
         alone = len(jobs) < 2 and not self.meanwhile
         if self.processes < 2 or alone or (self._pool is None and not self.is_much(jobs)):
@@ -92,6 +92,11 @@ class Local(Executor):
         if self.meanwhile:
             meanwhile, self.meanwhile = self.meanwhile, None
             meanwhile()
+        return self._answers(fn, jobs, futures)
+
+    def _answers(
+        self, fn: Callable[..., Any], jobs: Sequence[tuple[Any, ...]], futures: dict[int, Future[Any]]
+    ) -> Iterator[Any]:
         for k, job in enumerate(jobs):
             try:
                 yield futures.pop(k).result() if k in futures else fn(*job)

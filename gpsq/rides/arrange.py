@@ -48,13 +48,14 @@ def arrange(
     each : the built-in map, or one that looks at several traces at a time.
     """
     traces, cutting, many = passes.cut(traces, settings, asked=cut, each=each)
+    alone = each(partial(recording_figures.measure, settings=settings), traces)  # what others look at is done meanwhile
     offsets, found = clocks.estimate_offsets(traces), copies.compare(traces)
     return Arranged(
         traces=traces,
         rides=_ride_names(traces, routes.group_rides(traces, settings, _ahead_s(traces, offsets, found))),
         twins=_twins(traces, found),
         routes=routes.group_routes(traces, settings, many),
-        alone=tuple(each(partial(recording_figures.measure, settings=settings), traces)),
+        alone=tuple(alone),
         cutting=cutting,
         notes=_told(traces, offsets, found),
     )

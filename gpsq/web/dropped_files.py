@@ -8,7 +8,6 @@ import hashlib
 import io
 import os
 import re
-import tempfile
 import unicodedata
 from dataclasses import dataclass
 from pathlib import Path
@@ -17,7 +16,7 @@ from typing import IO, TYPE_CHECKING
 from gpsq import digests
 from gpsq.campaign import campaign_file, flags, safe_files, start_log
 from gpsq.campaign.device_names import is_date
-from gpsq.campaign.leftovers import NAMES, PART, held
+from gpsq.campaign.leftovers import NAMES, held, locked_part
 from gpsq.exceptions import OutputError
 from gpsq.reading.archives import MOST_BYTES
 from gpsq.reading.listing import is_no_recording, readable
@@ -141,11 +140,10 @@ def _stored(folder: Path, given: str, sub: str, name: str, content: IO[bytes]) -
 @contextlib.contextmanager
 def _aside(folder: Path, content: IO[bytes]) -> Iterator[tuple[Path, str, int]]:
     """Give the content in a hidden file, on the disk, with its hash and size; it is gone afterwards if not renamed."""
-    handle, name = tempfile.mkstemp(prefix=PART, dir=folder)
-    part = Path(name)
+    handle, part = locked_part(folder)
     digest, size = hashlib.sha256(), 0
     try:
-        with held(part):
+        with held(handle):
             with os.fdopen(handle, "wb") as file:
                 while (block := content.read(2**20)) and size <= MOST_BYTES:
                     digest.update(block)

@@ -252,6 +252,8 @@ def test_instants_to_the_millisecond(text: str, utc: str) -> None:
 @pytest.mark.parametrize(
     "text",
     [
+        "noon",
+        "",
         "2024-05-14T24:00:01Z",
         "2024-05-14T24:01:00Z",
         "2024-05-14T07:10:61Z",

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import io
 import multiprocessing
 import os
 import signal
+import tempfile
 import time
 from typing import TYPE_CHECKING
 
@@ -100,6 +102,22 @@ def test_a_living_writer_is_left_alone_and_a_killed_one_swept(tmp_path: Path, wr
     assert {path.name for path in tmp_path.iterdir()} <= {safe_files.LOCK_NAME}
 
 
+def test_a_part_that_is_swept_before_it_is_locked_is_made_anew(tmp_path: Path, monkeypatch) -> None:  # type: ignore[no-untyped-def]
+    make, made = tempfile.mkstemp, []
+
+    def swept_at_first(**where: str) -> tuple[int, str]:
+        made.append(make(**where))
+        if len(made) == 1:
+            leftovers.sweep(tmp_path)
+        return made[-1]
+
+    monkeypatch.setattr(tempfile, "mkstemp", swept_at_first)
+    stored = dropped_files.store(tmp_path, "mon.gpx", io.BytesIO(b"<gpx/>"))
+    assert (stored.file, stored.is_new) == ("mon.gpx", True)
+    assert (tmp_path / "mon.gpx").read_bytes() == b"<gpx/>"
+    assert not list(tmp_path.glob(".gpsq-part-*"))
+
+
 @pytest.mark.parametrize("command", ["analyse", "flag", "publish"])
 def test_every_command_that_reads_the_campaign_sweeps(tmp_path: Path, command: str) -> None:
     write(tmp_path, **{"rides/mon.gpx": gpx(n=60), "rides/.gpsq-lock": "", **{f"rides/{name}": "x" for name in LEFT}})
@@ -110,5 +128,5 @@ def test_every_command_that_reads_the_campaign_sweeps(tmp_path: Path, command: s
 
 
 def test_names_are_those_of_the_writers() -> None:
-    assert (secret.NAME, dropped_files.PART) == (leftovers.ZONES, leftovers.PART)
+    assert secret.NAME == leftovers.ZONES
     assert f".{flags.FILE_NAME}.abcd1234" in LEFT

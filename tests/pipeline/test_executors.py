@@ -102,6 +102,16 @@ def test_what_comes_next_is_loaded_once_while_others_are_at_work(tmp_path: Path)
     assert loaded == [os.getpid()]
 
 
+def test_work_is_begun_when_it_is_given_not_when_it_is_asked_for(tmp_path: Path) -> None:
+    files = [tmp_path / "a", tmp_path / "b"]
+    with Local(2, worth_a_pool=0) as local:
+        local.map(touch, files)
+        until = time.monotonic() + 20
+        while not all(file.exists() for file in files):
+            assert time.monotonic() < until, "nothing was begun"
+            time.sleep(0.02)
+
+
 def dies_in_a_pool(number: int) -> int:
     if parent_process() is not None:
         os.kill(os.getpid(), signal.SIGKILL)

@@ -142,6 +142,17 @@ def test_notes_on_the_file_stand_with_the_first_track_that_holds_points() -> Non
     assert [r.remarks for r in found] == [(), ("2 of the file's 4 tracks hold no points.",), (), ()]
 
 
+def test_what_stands_beside_points_and_names_is_neither() -> None:
+    beside = points("", "").replace("</trkpt>", "</trkpt><extensions><a>5</a></extensions>")
+    described = beside.replace("</name>", "</name><cmt>C</cmt><desc>D</desc><link><text>T</text></link>")
+    assert (one(described).name, one(described).segment.tolist()) == ("Ride", [0, 0])
+
+
+def test_text_between_elements_is_of_none() -> None:
+    found = one(points("1<ele>20.5</ele>2<speed>4</speed>3").replace("<name>Ride", "4<name>Ride"))
+    assert (found.ele_m[0], found.speed_mps[0], found.name) == (20.5, 4.0, "Ride")
+
+
 # documents that are none
 
 
@@ -313,6 +324,8 @@ def test_a_track_goes_on_behind_a_break_and_a_new_one_is_one() -> None:
     assert (first.name, first.points, first.problem.tolist()) == ("A", 4, ["", "truncated_element", "", ""])
     assert first.segment.tolist() == [0, 0, 0, 1]
     assert (second.name, second.points) == ("B", 1)
+    later = broken.replace(point(4), f"{point(4)}<trkpt lat='51.1 lon='3'/>{point(5)}")
+    assert [r.points for r in read(later)] == [4, 3]
     prefixed = (
         broken.replace("<trk", "<g:trk")
         .replace("</trk", "</g:trk")

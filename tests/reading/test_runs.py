@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import xml.parsers.expat as expat
 from contextlib import contextmanager
+from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -122,6 +123,20 @@ def test_the_same_on_open_recordings_as_they_are_and_with_faults(shared: Path) -
     check(shared, faults=6)
 
 
+@pytest.mark.parametrize("form", FORMS)
+def test_each_way_of_writing_again_and_again(form: str) -> None:
+    """Alone, with values that change, and between points of the plain way."""
+    rows = [form.format(f"51.{k}", f"-3.{k}", f"{k}", f"{k}Z") for k in range(40)]
+    with eager():
+        assert same(document("".join(rows)))
+        for one, other in pairwise(rows):
+            assert same(document(f"{one}{other}"))
+            assert same(document(f"{point(1)}{point(2)}{one}{other}{point(3)}{point(4)}"))
+        for value in VALUES:
+            odd = form.format(value, value, value, value)
+            assert same(document("".join([*rows[:3], odd, *rows[3:5]])))
+
+
 def check(folder: Path, faults: int) -> None:
     rng = np.random.default_rng(5)
     files = sorted(path for path in folder.rglob("*.gpx") if path.stat().st_size < 2_000_000)
@@ -170,6 +185,14 @@ def test_a_new_track_begins_its_own_columns() -> None:
     many = "".join(f"<n{k}>1</n{k}>" for k in range(64))
     second = f'<trkpt lat="1" lon="2">{many}</trkpt>' + "".join(map(point, range(50)))
     assert same(document("".join(map(point, range(50))) + "</trkseg></trk><trk><trkseg>" + second))
+
+
+def test_a_point_inside_a_point_whose_end_is_not_its_own_is_no_run() -> None:
+    """The inner one, and the end of the outer one behind it, are written alike again: that is no XML any more."""
+    inner = '<trkpt lat="1" lon="2"/> </trkpt>\n'
+    data = document('<trkpt\nlat="1" lon="2">' + 40 * inner)
+    assert outcome(by_the_parser, data) is None
+    assert same(data)
 
 
 def test_ever_new_ways_of_writing_cost_no_more_than_a_few_patterns(monkeypatch: pytest.MonkeyPatch) -> None:

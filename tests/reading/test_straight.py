@@ -112,6 +112,17 @@ def test_fixes_that_go_evenly_for_a_third_as_long_excuse_the_start() -> None:
     assert marked(np.vstack([xy[0] + back, xy]), 7) == 20
 
 
+def test_fixes_that_mostly_go_evenly_excuse_the_start() -> None:
+    """Twelve of each fourteen fixes in even steps: never a third as long as sixty, and yet mostly."""
+    xy = ride_m(np.random.default_rng(5), 0, 5.0, 4.0)
+    back = np.arange(60, 0, -1)[:, None] * np.array([3.0, 4.0])
+    for even, found in ((12, 0), (5, 60)):
+        held = xy.copy()
+        for first in range(10, len(held) - 14, 14):
+            held[first : first + even] = np.linspace(held[first], held[first + even - 1], even)
+        assert marked(np.vstack([xy[0] + back, held]), 7) == found
+
+
 def test_steps_as_short_as_rounding_prove_nothing() -> None:
     """Four units of the fifth decimal: a walker's pace, even because nothing else can be written."""
     xy = ride_m(np.random.default_rng(5), 0, 12.0, 8.0)

@@ -209,6 +209,15 @@ def test_comments_blank_lines_and_short_rows() -> None:
     assert text.cells_of("", ",") == ()
 
 
+def test_a_blank_before_a_quote_is_none_of_its_cell() -> None:
+    assert text.cells_of('"lat", "lon, east"', ",") == ("lat", "lon, east")
+    found = text.sheet('lat, "n, m", lon\n1, "2, x", 3\n', "UTF-8", 0, ",")
+    assert (found.headings, found.rows) == (("lat", "n, m", "lon"), (("1", "2, x", "3"),))
+    swallowed = text.sheet('lat,lon,n\n1, "2", "a\n3, "4, x", c\n5,6,d\n', "UTF-8", 0, ",")
+    assert [row[1] for row in swallowed.rows] == ["2", "4, x", "6"]
+    assert text.decode(b"lat,lon\0,time and much more text") == ("lat,lon\0,time and much more text", "UTF-8")
+
+
 def test_a_quote_that_is_never_closed_swallows_no_rows() -> None:
     closed = text.sheet('lat,lon,n\n1,2,"a\nb"\n3,4,c\n', "UTF-8", 0, ",")
     assert [row[0] for row in closed.rows] == ["1", "3"]
@@ -258,6 +267,7 @@ def test_what_looks_like_a_table() -> None:
         ("2024-05-14 7:05 -0330", "2024-05-14T10:35:00.000"), ("2024-05-14 7:05 GMT", "2024-05-14T07:05:00.000"),
         ("20240514 070509.5", "2024-05-14T07:05:09.500"), ("2024-05-14 23:59:60", "2024-05-15T00:00:00.000"),
         ("2024-02-29 7:05", "2024-02-29T07:05:00.000"), ("31/12/2024 7:05", "2024-12-31T07:05:00.000"),
+        ("31/1/24 7:05", "2024-01-31T07:05:00.000"),
     ],
 )  # fmt: skip
 def test_moments_as_tables_spell_them(cell: str, utc: str) -> None:
@@ -328,6 +338,13 @@ def test_which_of_day_and_month_comes_first() -> None:
     )
     assert notes("03.05.2024") == (["2024-05-03"], ["dates are day first, as is usual with full stops"], True)
     assert notes("05/05/2024") == (["2024-05-05"], [], True)
+    assert notes("05/05/2024", "some day") == (
+        ["2024-05-05", "NaT"], ["1 times cannot be read, the first in row 2: some day 07:00Z"], True,
+    )  # fmt: skip
+    assert notes("05/14/2024", "noon")[0] == ["2024-05-14", "NaT"]
+    for other in ("noon", ""):
+        assert "the dates may begin on 2024-05-03 or 2024-03-05" in " ".join(notes("03/05/2024", other)[1])
+    assert notes("3 May 2024", "04 Jun 2024")[0] == ["2024-05-03", "2024-06-04"]
     assert notes("01/05/2024", "02/05/2024") == (
         ["2024-05-01", "2024-05-02"],
         ["dates are day first: days follow on"],
@@ -428,6 +445,25 @@ def test_an_hour_that_comes_twice_and_holds_all_times_stays_open() -> None:
     ).astype(float)
     offsets, open_ = zones.offsets_s(local, zones.named_zone("Europe/London"))
     assert (offsets.tolist(), open_) == ([3600.0, 3600.0, 0.0, 0.0], False)
+
+
+def test_the_order_of_rows_tells_which_of_two_hours_is_meant() -> None:
+    """Clocks in London went back at 01:00 UTC on 27 October 2024 (tz database)."""
+    london = zones.named_zone("Europe/London")
+
+    def hours(*clocks: str) -> list[float]:
+        local = np.array([f"2024-10-27T{clock}" for clock in clocks], "datetime64[ms]").astype(float)
+        return [offset / 3600 for offset in zones.offsets_s(local, london)[0]]
+
+    assert hours("01:50", "01:10") == [1, 0]
+    assert hours("01:10", "01:15", "01:50", "01:40") == [1, 1, 1, 0]
+    assert hours("01:40", "01:45", "01:50", "01:20", "01:55") == [1, 1, 1, 0, 0]
+    assert hours("00:30", "01:40", "01:41", "01:42", "01:43") == [1, 1, 1, 1, 1]
+    summer = read(f"time,lat,lon\n2024-07-01 12:00{PLACE}2024-07-01 12:01{PLACE}", time_zone="Europe/London")
+    assert (str(summer.time[0])[11:16], summer.notes) == ("11:00", ())
+    for name in ("Europe", "/etc/localtime", "x/y", ""):
+        with pytest.raises(InputError, match="an IANA name such as Europe/London"):
+            zones.named_zone(name)
 
 
 def test_date_and_clock_in_two_columns_are_joined_where_the_time_has_no_date() -> None:

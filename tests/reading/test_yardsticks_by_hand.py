@@ -424,6 +424,15 @@ def test_a_network_guess_is_half_a_kilometre_off_at_least() -> None:
         assert first_of(np.concatenate([[-off_m], riding()]))[0] == first
 
 
+@pytest.mark.parametrize(("points", "first"), [(1, 0), (2, 0), (3, 1), (4, 1)])
+def test_of_three_points_the_first_may_be_a_guess(points: int, first: int) -> None:
+    xs = np.array([-5000.0, 0.0, 5.0, 10.0])[:points]
+    reason = np.full(points, "", dtype=object)
+    lon_deg, lat_deg = xs / 111_319.5, np.zeros(points)
+    beginning.mark_beginning(reason, at(*range(points)), east(*xs), lon_deg, lat_deg, S)
+    assert marked(reason) == list(range(first))
+
+
 def test_many_pieces_in_a_row_are_no_beginning() -> None:
     """Guesses that leap from place to place: fifty of them are thrown away, and there it ends."""
     leaps = 5000.0 * (1.0 + np.arange(60)) * (-1.0) ** np.arange(60)

@@ -12,6 +12,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from gpsq.campaign import leftovers
 from gpsq.exceptions import OutputError
 from gpsq.reading.listing import find_files
 from gpsq.web import dropped_files
@@ -166,7 +167,7 @@ def test_a_full_disk_and_a_folder_that_cannot_be_written_give_one_sentence(tmp_p
         put(tmp_path, "mon.gpx")
     assert "\n" not in str(refusal.value)
     assert not list(tmp_path.glob("*.gpx*"))
-    assert not list(tmp_path.glob(f"{dropped_files.PART}*"))
+    assert not list(tmp_path.glob(f"{leftovers.PART}*"))
 
 
 def test_a_file_that_cannot_be_read_keeps_no_other_of_its_length_out(tmp_path, monkeypatch):

@@ -105,10 +105,10 @@ class _Form:
 
 def _form(written: bytes, sink: Sink, known: dict[str, re.Pattern[str]]) -> _Form | None:
     """Return how the point is written that the sink has just taken, None where it is not to be followed."""
-    text = written.decode("latin-1")
-    head = _HEAD.match(text) if len(text) <= _MOST_BYTES and text.isascii() else None
+    text = written.decode("latin-1")  # a letter for each byte
+    head = _HEAD.match(text) if len(text) <= _MOST_BYTES else None
     values = _values(sink.track) if sink.track else None
-    if not head or head[1] == head[3] or values is None or not _POINT.fullmatch(text):
+    if not head or values is None or not _POINT.fullmatch(text):
         return None
     leaves = list(_LEAF.finditer(text, head.end()))
     names = tuple(leaf[1].rpartition(":")[2] for leaf in leaves)

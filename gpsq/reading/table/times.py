@@ -219,7 +219,7 @@ def _dates(p: _Parts, date_order: str | None, found: Moments) -> FloatArray:
     year_first = (p.a > 31) & np.isfinite(p.last)
     if year_first.any() or date_order == "ymd":
         return _midnight_ms(np.where(year_first | (date_order == "ymd"), _as_years(p.a), np.nan), p.b, p.last)
-    if p.named.any():
+    if (p.named == 1).any():  # and not nan, of a row without a date
         return _midnight_ms(p.c, p.b, p.a)
     day_first, why = _day_first(p, date_order, found)
     if why:

@@ -13,7 +13,7 @@ from trace_maker import trace_on
 from gpsq import digests
 from gpsq.arrays import freeze, is_silence, mean_of_known, norms, same_length, stretches
 from gpsq.exceptions import GeometryError
-from gpsq.model import Centreline, Flag, SetAside
+from gpsq.model import Centreline, FirstFix, Flag, SetAside
 
 NAN = float("nan")
 NAT = np.datetime64("NaT", "ms")
@@ -181,3 +181,29 @@ def test_a_route_is_found_by_its_name_and_results_belong_to_recordings():
     assert found.route_named("Z") is None
     with pytest.raises(GeometryError, match="Analysis: arrays must have one length"):
         by_hand(results=found.results[:3])
+
+
+def test_what_nobody_said_is_not_so():
+    """A recording of which nothing odd is known: dated, whole, its fixes not declared; a first fix without any bound."""
+    trace = trace_on(PLACES)
+    assert (trace.date_known, trace.truncated, trace.fix_declared, trace.clock_jumps_at_fix) == (
+        True,
+        False,
+        False,
+        False,
+    )
+    assert (trace.spikes, trace.notes, trace.remarks, trace.start_basis, trace.records_before_fix) == (
+        (),
+        (),
+        (),
+        "none",
+        0,
+    )
+    fix = FirstFix("none")
+    assert (fix.missed_is_minimum, fix.censored, fix.start_state, fix.place_basis, fix.estimate_basis) == (
+        False, False, "unknown", "none", "",
+    )  # fmt: skip
+    assert np.isnan([fix.seconds, fix.at_least_s, fix.settle_s, fix.missed_m, fix.missed_share, fix.estimate_s]).all()
+    places = by_hand().routes[0].route.xy_m[0]
+    with pytest.raises(ValueError, match="read-only"):
+        places[0] = 0.0

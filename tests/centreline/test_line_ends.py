@@ -189,3 +189,20 @@ def test_what_is_lonely_is_so_beside_the_best_supported_within_200_m(at, goes):
     line = np.vstack([ROAD[:at], ROAD[at - 1 : at - 7 : -1] + ASIDE, ROAD[at:]])
     left = without_spurs(line, weights_of((51, 5), (at - 51, 1.6), (6, 1), (100 - at, 1.6)), STEP_M)
     assert left.tolist() == (ROAD if goes else line).tolist()
+
+
+def test_each_of_two_spurs_goes():
+    """One back along what has gone by at station 31, another at station 71."""
+    line = np.vstack([ROAD[:31], ROAD[30:22:-1] + ASIDE, ROAD[31:71], ROAD[70:62:-1] + ASIDE, ROAD[71:]])
+    weight = weights_of((31, 5), (8, 1), (40, 5), (8, 1), (29, 5))
+    assert without_spurs(line, weight, STEP_M).tolist() == ROAD.tolist()
+
+
+def test_two_that_lead_on_together_stand_before_one_that_leads_further_elsewhere():
+    """Ten stations straight on, twice, and twenty to the left: only half of the ten lie within 30 m of those."""
+    left = np.vstack([np.column_stack([np.zeros(20), STEP_M * np.arange(20.0, 0.0, -1.0)]), ROAD])
+    s = strand(left, [(0, 120)], "r", np.ones(120, dtype=bool), SETTINGS, device="a")
+    turning = s, Abreast(ROAD.copy(), 20.0 + np.arange(100.0), np.ones(100, dtype=bool))
+    line = extended(ROAD, *both([turning, ridden(-10, 99), ridden(-10, 99)]), SETTINGS)
+    assert line[0].tolist() == [-50.0, 0.0]
+    assert extended(ROAD, *both([turning]), SETTINGS)[0].tolist() == [0.0, 100.0]

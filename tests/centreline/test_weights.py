@@ -218,3 +218,22 @@ def test_averages_are_those_of_the_stations_around(values, reach):
     rows = np.array(values)
     expected = [rows[max(0, k - reach) : k + reach + 1].mean() for k in range(len(rows))]
     assert averaged(rows, reach) == pytest.approx(expected, abs=1e-6)
+
+
+def test_a_trace_runs_by_a_line_within_30_m_where_it_counts():
+    """By the distance in the plane, not along one axis: (22, 22) is 31 m off, (20, 20) is 28 m."""
+    places = np.array([[0.0, 30.0], [30.0, 0.0], [0.0, 30.1], [30.1, 0.0], [22.0, 22.0], [-20.0, -20.0], [0.0, 5.0]])
+    away = np.array([100.0, 100.0]) + places
+    weight = np.array([1.0, 1.0, 1.0, 1.0, 1.0, 1.0, 0.0])
+    far = np.full((7, 2), np.nan)
+    found = weights.Counted(np.stack([far, away], axis=1), np.column_stack([np.zeros(7), weight]), np.ones(2))
+    line = np.full((7, 2), 100.0)
+    assert weights.runs_by(found, line).tolist() == [True, True, False, False, False, True, False]
+
+
+def test_a_device_is_ridden_often_on_two_rides_not_twice_on_one():
+    nothing = np.zeros((1, 5))
+    device, ride = np.array([0, 0, 1, 2, 2]), np.array([0, 1, 0, 1, 1])
+    places = Places(np.zeros((1, 5, 2)), nothing.astype(bool), nothing, device, ride)
+    assert weights.ridden_often(places, np.ones(5, dtype=bool)).tolist() == [True, False, False]
+    assert weights.ridden_often(places, np.array([True, False, True, True, True])).tolist() == [False, False, False]

@@ -331,3 +331,16 @@ def test_a_sketch_shows_some_of_the_way_before_and_after() -> None:
         assert sketch.bar <= sketch.width / 4
     nowhere = by_hand(routes=(replace(by_hand().routes[0], centreline=None), by_hand().routes[1]))
     assert of_event(nowhere, by_event(nowhere)[0]) is None
+
+
+def test_a_sketch_stands_in_the_middle_within_its_margin() -> None:
+    """What decides the scale, the line and the stretches off it, fills 320 by 200 units less 24 on each side, one way at least."""
+    sketch = of_event(by_hand(), by_event(by_hand())[1])
+    corners = []
+    for stroke in (s for s in sketch.strokes if s.kind != "track"):
+        first, _, steps = stroke.path.removeprefix("M").partition("l")
+        corners.append(np.cumsum(np.array([*first.split(), *steps.split()], float).reshape(-1, 2), axis=0))
+    low, high = np.vstack(corners).min(axis=0), np.vstack(corners).max(axis=0)
+    assert (low + high) / 2 == pytest.approx([sketch.width / 2, sketch.height / 2], abs=0.6)
+    assert min(low) >= 23.4
+    assert min(320 - 48 - (high - low)[0], 200 - 48 - (high - low)[1]) == pytest.approx(0.0, abs=0.9)

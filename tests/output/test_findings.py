@@ -150,6 +150,8 @@ def test_of_several_routes_devices_stand_over_all_of_them():
     one = findings.sections(with_summaries(reference=(reference(), reference("Amber"), reference("Basalt"))))[
         "reference"
     ]
+    bounds = rows[0].found.bias_m
+    assert one["rows"][0][2][0][1] == [f"{bounds.low:.1f}{GAP}m to {bounds.high:.1f}{GAP}m"]
     assert [row[0] for row in one["rows"]] == [name for name, _ in one["doubts"]] == ["Amber", "Basalt"]
 
 

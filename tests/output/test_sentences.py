@@ -172,6 +172,11 @@ def test_what_a_time_is_worked_out_from_is_of_the_device(name, said):
     assert text.startswith(f"From pressing start to the first position about 17 s (9 s to 25 s) in the median, {said}")
 
 
+@pytest.mark.parametrize("share", [Interval(NAN, of=10), Interval(0.6)])
+def test_shares_that_are_not_known_are_not_said(share):
+    assert of_device(**{f"fixed_in_{s}s": share for s in (10, 30, 60)}).startswith("Before it 85 m of road were missed")
+
+
 def test_few_rides_are_said_and_nothing_known_too():
     assert of_device(rides=2).endswith(" Too few rides (2) to say more.")
     assert "Too few" not in of_device(rides=3)

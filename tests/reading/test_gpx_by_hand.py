@@ -226,6 +226,8 @@ def test_how_bytes_become_utf8() -> None:
         assert to_utf8(declared.format(name).encode()).data.decode().endswith(text)
     assert to_utf8(declared.format("ISO-8859-1").encode("latin-1")).data.decode().endswith(text)
     assert to_utf8(b"\n" + declared.format("cp1252").encode("cp1252")).data.decode().endswith(text)
+    cyrillic = "<?xml version='1.0' encoding='ISO-8859-5'?><a>Дорога</a>"
+    assert to_utf8(cyrillic.encode("iso-8859-5")).data == cyrillic.encode()
     lying = to_utf8(declared.format("UTF-8").encode("cp1252"))
     assert lying.data.decode().endswith(text)
     assert lying.notes == ("The text is not in the encoding that the file declares; it was read as Windows-1252.",)

@@ -133,11 +133,11 @@ def test_a_file_is_no_folder(tmp_path: Path) -> None:
 def test_a_persons_own_file_in_the_results_is_kept(tmp_path: Path) -> None:
     target = tmp_path / "results"
     put(target, "early")
-    (target / "notes").mkdir()
-    (target / "notes" / "mine.txt").write_text("my notes")
+    (target / "notes" / "of" / "may").mkdir(parents=True)
+    (target / "notes" / "of" / "may" / "mine.txt").write_text("my notes")
     put(target, "later")
     assert mark_of(target) == "later"
-    assert (target / "notes" / "mine.txt").read_text() == "my notes"
+    assert (target / "notes" / "of" / "may" / "mine.txt").read_text() == "my notes"
 
 
 def test_a_link_to_a_folder_is_followed(tmp_path: Path) -> None:
@@ -153,6 +153,27 @@ def test_a_name_with_wildcards_touches_no_other_folder(tmp_path: Path) -> None:
     other.mkdir()
     put(tmp_path / "[a]*", "x")
     assert other.is_dir()
+
+
+def test_a_name_is_taken_by_the_letter() -> None:
+    assert folder_swap._literal("[a]*?.b") == "[[]a][*][?].b"
+
+
+def test_two_folders_exchange_their_names(tmp_path: Path) -> None:
+    """In one step where the system can (renameat2 and renamex_np), and said where it cannot; nothing is in between."""
+    for name in ("one", "other"):
+        (tmp_path / name).mkdir()
+        (tmp_path / name / "was").write_text(name)
+    done = folder_swap._exchange(tmp_path / "one", tmp_path / "other")
+    assert done or sys.platform != "linux"
+    assert (tmp_path / "one" / "was").read_text() == ("other" if done else "one")
+    assert (tmp_path / "other" / "was").read_text() == ("one" if done else "other")
+    assert not folder_swap._exchange(tmp_path / "one", tmp_path / "gone")
+
+
+def test_where_there_is_no_folder_nothing_is_cleared(tmp_path: Path) -> None:
+    folder_swap.clear(tmp_path / "gone")
+    assert list(tmp_path.iterdir()) == []
 
 
 LIMITED = """
@@ -189,7 +210,7 @@ def test_a_full_disk_gives_one_plain_sentence(tmp_path: Path, most_bytes: int) -
 
 def test_a_place_that_cannot_be_written_gives_one_plain_sentence(tmp_path: Path) -> None:
     (tmp_path / "file").write_text("")
-    with pytest.raises(OutputError, match="cannot be written") as refused:
+    with pytest.raises(OutputError, match=r"cannot be written: (Not a directory|File exists)$") as refused:
         put(tmp_path / "file" / "results", "x")
     assert "\n" not in str(refused.value)
 

@@ -129,6 +129,16 @@ def test_a_damaged_secret_is_refused_rather_than_drawn_again(tmp_path: Path, tex
         secret.load(tmp_path)
 
 
+def test_a_secret_that_cannot_be_read_is_no_secret_that_there_is_none(tmp_path: Path) -> None:
+    (tmp_path / secret.NAME).write_bytes(b"\xff")
+    with pytest.raises(CampaignError, match=r"found a file that cannot be read .*expected the zones of earlier"):
+        secret.load(tmp_path)
+    (tmp_path / secret.NAME).unlink()
+    (tmp_path / secret.NAME).mkdir()
+    with pytest.raises(CampaignError, match=r"found a file that cannot be read .*expected the zones of earlier"):
+        secret.load(tmp_path)
+
+
 def test_zones_lie_anywhere_on_the_globe_and_no_further(tmp_path: Path) -> None:
     assert secret.load(tmp_path) == ()
     edges = (Zone(-90.0, -180.0, 1.0), Zone(90.0, 180.0, 1e6))

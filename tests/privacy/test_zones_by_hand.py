@@ -22,11 +22,16 @@ def zone(x_m: float, y_m: float, radius_m: float) -> Zone:
 
 
 def test_what_lies_in_any_circle_or_within_the_margin_is_inside() -> None:
-    places = deg((0, 0), (499, 0), (501, 0), (529, 0), (531, 0), (2000, 0))
+    places = deg((0, 0), (499.5, 0), (500.5, 0), (529.5, 0), (530.5, 0), (2000, 0))
     two = [zone(0, 0, 500), zone(2000, 0, 10)]
     assert zones.inside(two, places).tolist() == [True, True, False, False, False, True]
     assert zones.inside(two, places, 30.0).tolist() == [True, True, True, True, False, True]
     assert zones.inside([], places).tolist() == [False] * 6
+
+
+def test_the_bounds_are_those_of_the_papers() -> None:
+    """docs/publish.md: guesses miss by 200 m, a zone is of 450 m to some 1.5 km, its centre 250 m off and more."""
+    assert (zones.MISS_M, zones.RADIUS_M, zones.SHIFT_M[0]) == (200.0, (450.0, 1450.0), 250.0)
 
 
 @pytest.mark.parametrize(
@@ -140,6 +145,7 @@ def test_the_centre_of_a_circle_is_guessed_where_a_line_breaks_off_at_its_rim() 
 
     assert centres((0, 535)) == [[0.0, 0.0], [0.0, 9000.0]]
     assert centres((0, 600)) == [[0.0, 9000.0]]
+    assert centres((5000, -569)) == [[5000.0, 0.0], [0.0, 9000.0]]
     assert centres((0, 495), (5000, -569)) == [[0.0, 0.0], [5000.0, 0.0], [0.0, 9000.0]]
     assert centres((0, 489), (5000, -571)) == [[0.0, 9000.0]]
     assert zones._centres(np.empty((0, 3)), []) == []

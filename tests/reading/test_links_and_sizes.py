@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import errno
 import os
 import resource
 import shutil
@@ -17,7 +18,7 @@ from gpsq.campaign import safe_files
 from gpsq.reading import folder as reading_folder
 from gpsq.reading import read_folder
 from gpsq.reading.archives import MOST_BYTES
-from gpsq.reading.listing import find_files
+from gpsq.reading.listing import find_files, kinds
 
 COMPANIONS = ("campaign.toml", "rides.csv", "flags.csv")
 
@@ -84,6 +85,30 @@ def test_a_companion_that_is_a_link_to_itself_is_named(
     with contextlib.suppress(SystemExit):
         cli.main(["analyse", str(tangled), "--out", str(tangled.parent / "out")])
     assert f"{name}: found a file that cannot be read (Too many levels of symbolic links)" in capsys.readouterr().err
+
+
+def test_a_folder_that_may_not_be_looked_into_is_a_line_and_the_others_are_read(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    write(
+        tmp_path, **{"a/mon.gpx": gpx(), "b/tue.gpx": gpx("2024-05-15T07:00:00"), "c/wed.gpx": gpx("2024-05-16T07:00")}
+    )
+    look = os.scandir
+
+    def refused(path: Path) -> Any:
+        if Path(path).name == "b":
+            raise PermissionError(errno.EACCES, os.strerror(errno.EACCES), str(path))
+        return look(path)
+
+    monkeypatch.setattr(os, "scandir", refused)
+    listing = find_files(tmp_path)
+    assert [found.name for found in listing.files] == ["a/mon.gpx", "c/wed.gpx"]
+    assert [u.message for u in listing.unreadable] == ["b: found permission denied; expected a readable file"]
+
+
+def test_kinds_are_counted_in_words() -> None:
+    assert kinds(["a.jpg"]) == "1 picture"
+    assert kinds(["a.jpg", "b.svg", "c.fit", "d"]) == "2 pictures, 1 named .fit, 1 without an ending"
 
 
 BETWEEN = {

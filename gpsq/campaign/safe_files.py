@@ -23,14 +23,18 @@ MOST_COMPANION_BYTES = 16 * 2**20
 _BLOCK_BYTES = 2**20
 
 
-def read_bytes(path: Path, most_bytes: int = MOST_COMPANION_BYTES) -> bytes:
+def read_bytes(path: Path, most_bytes: int = MOST_COMPANION_BYTES, *, pipes: bool = False) -> bytes:
     """Return what a file holds; of one that is too large the size is asked for and nothing is read.
+
+    With `pipes`, what a person named may be a pipe; in a folder one would be waited for, perhaps for ever.
 
     Raises
     ------
     OSError
         When it cannot be read; with the number ``EFBIG`` where it holds more than `most_bytes`.
     """
+    if not pipes and path.is_fifo():
+        raise OSError(errno.EINVAL, "it is a pipe", str(path))
     with path.open("rb") as file:
         size = os.fstat(file.fileno()).st_size
         if size > most_bytes:

@@ -230,7 +230,7 @@ def read_file(
         A `Trace` for every recording with a name for its device still to come, an `Unreadable` for every one without.
     """
     try:
-        data = safe_files.read_bytes(path, MOST_BYTES)
+        data = safe_files.read_bytes(path, MOST_BYTES, pipes=True)
     except OSError as error:
         return [cannot_open(name, error)]
     results: list[Trace | Unreadable] = []

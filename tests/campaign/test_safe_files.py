@@ -6,15 +6,13 @@ import errno
 import os
 import stat
 import threading
-from typing import TYPE_CHECKING
+from pathlib import Path
 
 import pytest
 
-from gpsq.campaign import safe_files
+from gpsq.campaign import safe_files, start_log
+from gpsq.campaign.campaign_file import Campaign
 from gpsq.exceptions import CampaignError, OutputError
-
-if TYPE_CHECKING:
-    from pathlib import Path
 
 fcntl = pytest.importorskip("fcntl", reason="locks of files are a way of posix systems")
 
@@ -52,10 +50,10 @@ def test_a_pipe_that_tells_no_size_is_read_to_its_end_or_the_bound(
     writer = threading.Thread(target=write)
     writer.start()
     if fits:
-        assert safe_files.read_bytes(tmp_path / "pipe", 300) == b"x" * sent
+        assert safe_files.read_bytes(tmp_path / "pipe", 300, pipes=True) == b"x" * sent
     else:
         with pytest.raises(OSError, match="which is more than 0 MiB"):
-            safe_files.read_bytes(tmp_path / "pipe", 300)
+            safe_files.read_bytes(tmp_path / "pipe", 300, pipes=True)
     writer.join()
 
 
@@ -145,3 +143,18 @@ def test_one_writer_at_a_time_holds_the_lock(tmp_path: Path) -> None:
         safe_files.locked(tmp_path / "gone"),
     ):
         pytest.fail("there is no lock to hold")
+
+
+def test_a_pipe_in_a_folder_is_refused_and_not_waited_for(tmp_path: Path) -> None:
+    os.mkfifo(tmp_path / "rides.csv")
+    assert start_log.load(tmp_path, Campaign()).problems[0].found == "a file that cannot be read (it is a pipe)"
+    with pytest.raises(OSError, match="it is a pipe"):
+        safe_files.read_bytes(tmp_path / "rides.csv")
+
+
+def test_a_pipe_that_a_person_names_is_read(tmp_path: Path) -> None:
+    reading, writing = os.pipe()
+    os.write(writing, b"text")
+    os.close(writing)
+    assert safe_files.read_bytes(Path(f"/dev/fd/{reading}"), pipes=True) == b"text"
+    os.close(reading)

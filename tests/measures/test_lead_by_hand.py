@@ -32,7 +32,10 @@ def test_abreast_of_the_head_or_before_it_is_not_on_it():
     assert not on_the_line(-5.0, 0.0)
 
 
-@pytest.mark.parametrize(("until_m", "last_m"), [(50.0, 50.0), (51.0, 55.0), (1.0, 5.0), (0.0, 5.0), (-30.0, 5.0), (500.0, 100.0)])  # fmt: skip
+@pytest.mark.parametrize(
+    ("until_m", "last_m"),
+    [(50.0, 50.0), (51.0, 55.0), (1.0, 5.0), (0.0, 5.0), (-30.0, 5.0), (500.0, 100.0)],
+)
 def test_only_the_line_up_to_the_first_fix_is_looked_at(until_m, last_m):
     """To the next whole step, and one step at least: a place at the end of the line lies on from that last place."""
     found = at(100.0, 30.0, until_m)

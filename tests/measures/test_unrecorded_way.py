@@ -51,3 +51,20 @@ def test_who_was_fixed_before_the_line_begins_missed_part_of_the_way_to_it():
 
 def test_of_a_copy_without_a_station_what_was_missed_is_counted_from_the_head():
     assert way(15.0, np.nan) == [[0.0, 0.0], [10.0, 0.0], [15.0, 0.0]]
+
+
+def test_a_line_whose_stations_begin_elsewhere_is_read_at_its_own():
+    """Its head stands at station 100; what would lie before it or beyond its end is left out."""
+    shifted = SimpleNamespace(centreline=SimpleNamespace(xy_m=LINE, along_m=LINE[:, 0] + 100.0))
+    assert way(15.0, np.nan, route=shifted) == [[0.0, 0.0], [10.0, 0.0], [15.0, 0.0]]
+    assert way(15.0, 110.0, route=shifted) == [[0.0, 0.0], [10.0, 0.0]]
+    assert way(15.0, 203.0, route=shifted) == [[88.0, 0.0], [90.0, 0.0], [100.0, 0.0]]
+    assert way(20.0, 130.0, route=shifted) == [[10.0, 0.0], [20.0, 0.0], [30.0, 0.0]]
+
+
+def test_nor_is_there_a_way_where_what_was_missed_has_no_bound():
+    assert way(np.inf, 40.0, LEAD) == []
+
+
+def test_half_a_metre_missed_is_a_way():
+    assert way(0.5, 30.5) == [[30.0, 0.0], [30.5, 0.0]]

@@ -159,8 +159,11 @@ def _members(route: Route, arranged: Arranged) -> list[Member]:
 
 def _renumbered(measured: Measured, member: Member) -> Measured:
     """Give what was measured the trace's present number: an answer may be from before recordings were added."""
-    deviations = tuple(dataclasses.replace(d, trace=member.number) for d in measured.deviations)
-    return dataclasses.replace(measured, number=member.number, deviations=deviations)
+    shown, vanished = (
+        tuple(dataclasses.replace(d, trace=member.number) for d in found)
+        for found in (measured.deviations, measured.vanished)
+    )
+    return dataclasses.replace(measured, number=member.number, deviations=shown, vanished=vanished)
 
 
 def _results(arranged: Arranged, measured: Mapping[int, Measured]) -> list[TraceResult]:

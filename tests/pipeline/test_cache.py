@@ -16,6 +16,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import by_hand
 import numpy as np
 import pytest
 import three_days
@@ -25,7 +26,9 @@ from hypothesis import strategies as st
 
 from gpsq import digests
 from gpsq.campaign import flags
-from gpsq.pipeline import cache
+from gpsq.measures.route import Measured, Member
+from gpsq.model import FirstFix
+from gpsq.pipeline import cache, stages
 from gpsq.pipeline.analysis import analyse, analyse_readings
 from gpsq.pipeline.campaign_run import write_unless_standing
 from gpsq.reading import read_folder
@@ -579,3 +582,11 @@ def test_no_file_is_opened_once_all_is_read(campaign: Path, monkeypatch: pytest.
     monkeypatch.setattr(builtins, "open", lambda *_, **__: pytest.fail("a file was opened"))
     monkeypatch.setattr(io, "open", lambda *_, **__: pytest.fail("a file was opened"))
     assert digests.digest(analyse_readings(readings)) == expected
+
+
+def test_what_was_remembered_of_a_recording_bears_its_present_number() -> None:
+    """Recordings that were added come before it: its deviations, and those that a decision made vanish, move with it."""
+    of_first = by_hand.FOUND[0]
+    remembered = Measured(0, "", FirstFix("log"), deviations=(of_first,), vanished=(of_first,))
+    found = stages._renumbered(remembered, Member(7, by_hand.by_hand().traces[0], "ride", ""))
+    assert (found.number, [d.trace for d in (*found.deviations, *found.vanished)]) == (7, [7, 7])

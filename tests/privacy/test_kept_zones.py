@@ -10,13 +10,16 @@ import numpy as np
 import pytest
 from trace_maker import HARBOUR, smooth_noise, trace_on
 
+from gpsq.pipeline import publish
 from gpsq.pipeline.stages import analyse_traces
-from gpsq.privacy import Zone, publication, zones
+from gpsq.privacy import Zone, publication, secret, zones
 from gpsq.privacy.ends import line_deg, zones_for
 from gpsq.privacy.zones import Hidden, drawn, missed_by_m
 from gpsq.settings import Settings
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from gpsq.model import FloatArray, Trace
     from gpsq.results import Analysis
 
@@ -120,6 +123,18 @@ def test_a_later_road_that_can_be_hidden_gets_a_further_cut(seed: int) -> None:
     assert not [line for line in said if "beginning" in line]
     assert carried_on_miss_m(publication(grown, found).analysis) > 100.0
     assert zones_for(grown, (), found, np.random.default_rng(9))[0] == found
+
+
+def test_zones_of_later_roads_are_kept_beside_the_first(tmp_path: Path) -> None:
+    """Were they drawn anew at each publication, who has several would find the place where they overlap."""
+    publish._without_private(analysed("winding"), tmp_path, np.random.default_rng(0))
+    first = secret.load(tmp_path)
+    publish._without_private(analysed("winding", "cornered"), tmp_path, np.random.default_rng(0))
+    both = secret.load(tmp_path)
+    assert both[: len(first)] == first
+    assert len(both) > len(first)
+    publish._without_private(analysed("winding", "cornered"), tmp_path, np.random.default_rng(5))
+    assert secret.load(tmp_path) == both
 
 
 # ---- guesses, by hand ----

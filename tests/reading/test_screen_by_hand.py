@@ -146,6 +146,8 @@ def test_a_device_that_waited_needs_a_time(problem: str) -> None:
     waited = recording(3, problem=np.array([problem] * 3, dtype=object))
     assert isinstance(make_trace(waited, Origin("a", 1, ""), S), Trace)
     assert isinstance(make_trace(replace(waited, time=np.full(3, NAT)), Origin("a", 1, ""), S), Unreadable)
+    some = np.concatenate([waited.time[:2], [NAT]])
+    assert isinstance(make_trace(replace(waited, time=some), Origin("a", 1, ""), S), Trace)
 
 
 # before the first fix

@@ -140,3 +140,12 @@ def test_it_is_carried_on_in_its_first_direction():
     bent = np.array([[0.0, 0.0], [3.0, 4.0], [50.0, 4.0]])
     found = from_usual_end(bent, np.array([[-6.0, -8.0]]))
     assert found == pytest.approx(np.vstack([[-6.0, -8.0], bent]))
+
+
+def test_in_steps_of_a_metre_it_leads_just_as_far():
+    """Also where the other way begins with a leg of half a metre, 20 m further on."""
+    x = np.arange(0.0, 401.0)
+    made, at = line(x=x), [0, 50, 51, 100, 149, 150]
+    made[at, 1] += 1.0
+    for opposite in (OPPOSITE, np.array([[20.0, 0.0], [20.5, 0.0], [400.0, 0.0]])):
+        assert led_by(made, opposite)[at, 1] - 4.0 == pytest.approx([0.0, 0.0, 0.01, 0.5, 0.99, 1.0])

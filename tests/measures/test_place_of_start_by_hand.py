@@ -1,0 +1,163 @@
+"""Where rides start and what is missed since, from stations given by hand: each bound met just so and missed by half a metre.
+
+Errors of a new fix are 8 m; bounds are two standard deviations, so 16 m where nothing scatters by more.
+"""
+
+from __future__ import annotations
+
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+
+from gpsq.measures import place_of_start
+from gpsq.measures.lead import Reached
+from gpsq.measures.place_of_start import Place, missed_from
+from gpsq.model import FirstFix
+from gpsq.settings import Settings
+
+NAN = float("nan")
+SETTINGS = Settings(hot_start_s=5.0)
+#: Stations 0 to 1,000 m along the x axis.
+LINE = np.column_stack([5.0 * np.arange(201.0), np.zeros(201)])
+ROUTE = SimpleNamespace(centreline=SimpleNamespace(xy_m=LINE))
+
+
+def fix(station_m, stood_s=NAN, seconds=NAN):
+    return FirstFix("none", seconds=seconds, station_m=station_m, stood_s=stood_s)
+
+
+def end(x_m, scatter_m=2.0, y_m=0.0, way_m=None):
+    """Return where another way ends, whose line runs along the x axis from there."""
+    way = np.array([[x_m, y_m], [x_m, 0.0], [900.0, 0.0]]) if way_m is None else np.array(way_m, float)
+    return place_of_start._End(np.array([x_m, y_m]), scatter_m, way)
+
+
+def place(fixes, *ends, route=ROUTE):
+    results = [SimpleNamespace(first_fix=f, duplicate_of="") for f in fixes]
+    return place_of_start._usual_place(route, results, ends, SETTINGS)
+
+
+def bounds(found):
+    return found.station_m, found.before_m, found.beyond_m, found.basis, found.is_bound
+
+
+def test_who_is_fixed_at_once_shows_the_place_within_30_m():
+    """The median of 10, 20 and 40; the one 30.5 m from the first began elsewhere, and who took 6 s says nothing."""
+    fixes = [fix(s, seconds=5.0) for s in (10.0, 40.0, 20.0, 40.5)] + [fix(-90.0, seconds=5.5), fix(-80.0)]
+    half_m = pytest.approx(2.0 * np.sqrt(1400.0 / 9.0))
+    assert bounds(place(fixes)) == (20.0, half_m, half_m, "hot start", False)
+    assert bounds(place(fixes[:1])) == (10.0, 16.0, 16.0, "hot start", False)
+
+
+def test_without_a_fix_or_an_end_nothing_is_known():
+    for found in (place([]), place([], end(0.0)), place([fix(40.0)]), place([fix(40.0)], end(0.0, 25.5))):
+        assert bounds(found) == (0.0, pytest.approx(NAN, nan_ok=True), pytest.approx(NAN, nan_ok=True), "none", True)
+    nowhere = SimpleNamespace(centreline=None)
+    assert place([fix(40.0)], end(0.0), route=nowhere).basis == "none"
+    assert place([fix(40.0)], end(0.0, 25.0)).basis == "way back"
+    assert place([fix(40.0)], end(0.0, NAN)).basis == "none"
+
+
+def test_copies_of_a_recording_show_nothing():
+    copy = SimpleNamespace(first_fix=fix(10.0, seconds=0.0), duplicate_of="a")
+    assert place_of_start._usual_place(ROUTE, [copy], [], SETTINGS).basis == "none"
+
+
+def of_way_back(at_m, earliest_m, stood_m=NAN, scatter_m=2.0, *, is_bound=False):
+    return bounds(place_of_start._of_way_back(end(at_m, scatter_m), Reached(at_m, None, is_bound), earliest_m, stood_m))
+
+
+def test_where_nobody_is_seen_setting_off_the_door_may_be_60_m_away():
+    """16 + 60 m before; beyond no further than two errors of a fix past the first one seen, and 16 m at least."""
+    assert of_way_back(20.0, 300.0) == (20.0, 76.0, 76.0, "way back", False)
+    assert of_way_back(20.0, 50.0) == (20.0, 76.0, 46.0, "way back", False)
+    assert of_way_back(20.0, 30.0) == (20.0, 76.0, 26.0, "way back", False)
+    assert of_way_back(20.0, 19.0) == (19.5, 76.0, 16.5, "way back", False)
+    assert of_way_back(20.0, 300.0, scatter_m=10.0) == (20.0, 80.0, 80.0, "way back", False)
+    assert of_way_back(20.0, 300.0, is_bound=True)[4]
+
+
+def test_an_end_further_on_than_the_first_one_seen_lies_half_way_back():
+    """Up to 16 + 8 m further on: beyond that the end is none, and who was seen before it shows a bound at least."""
+    assert of_way_back(24.0, 0.0) == (12.0, 76.0, 28.0, "way back", False)
+    assert of_way_back(24.5, 0.0)[3:] == ("none", True)
+    assert of_way_back(60.0, 30.0)[0] == 0.0
+    assert of_way_back(10.0, -30.0)[0] == -30.0
+
+
+def test_who_sets_off_near_the_end_narrows_the_bounds():
+    """Within 16 m of it: 16 m either way; further on, 16 m before, and beyond as far as there and 16 m."""
+    assert of_way_back(20.0, 36.0, 36.0) == (20.0, 16.0, 16.0, "way back", False)
+    assert of_way_back(20.0, 36.0, 36.5) == (20.0, 16.0, 32.5, "way back", False)
+    assert of_way_back(20.0, 4.0, 4.0) == (12.0, 16.0, 24.0, "way back", False)
+    assert of_way_back(20.0, 3.5, 3.5) == (3.5, 32.0, 32.0, "seen setting off", False)
+
+
+def test_who_stood_for_3_s_within_30_m_of_the_first_is_seen_setting_off():
+    seen = place_of_start._setting_off
+    assert seen([fix(10.0, 3.0), fix(40.0, 9.0), fix(40.5, 9.0)]) == 25.0
+    assert seen([fix(10.0, 2.5), fix(40.0, 9.0), fix(12.0)]) == 40.0
+    assert np.isnan(seen([fix(10.0, 2.5), fix(40.5, 9.0)]))
+
+
+def test_the_earliest_is_a_rider_or_the_middle_of_those_who_stood():
+    """Stood at −40, −30 and −20: −30, more than 16 m before the end at 0. Or one rode by at −50, or at −20 after all."""
+    stood = [fix(s, 10.0) for s in (-40.0, -30.0, -20.0)]
+    assert bounds(place(stood, end(0.0))) == (-30.0, 32.0, 32.0, "seen setting off", False)
+    assert place([fix(-10.0, 10.0), fix(100.0)], end(0.0)).station_m == -5.0
+    assert place([fix(-14.0, 10.0), fix(-20.0)], end(0.0)).station_m == -10.0
+    assert place([fix(-20.0), fix(90.0)], end(0.0)).station_m == -10.0
+
+
+def test_an_end_counts_up_to_150_m_past_the_first_one_seen():
+    """Then it is no place of the start, but what is missed is a bound; further past it says nothing of this route."""
+    near = place_of_start._near
+    assert [at.station_m for _, at in near(ROUTE, [end(200.0)], 50.0)] == [200.0]
+    assert near(ROUTE, [end(200.5)], 50.0) == []
+    assert near(SimpleNamespace(centreline=None), [end(0.0)], 50.0) == []
+
+
+def test_an_end_off_the_line_counts_within_300_m_of_its_head_where_no_way_is_known():
+    away = [[-900.0, 500.0], [-800.0, 500.0]]
+    near = place_of_start._near
+    assert len(near(ROUTE, [end(-300.0, way_m=away)], 0.0)) == 1
+    assert near(ROUTE, [end(-300.5, way_m=away)], 0.0) == []
+    assert [at.station_m for _, at in near(ROUTE, [end(-700.0)], 0.0)] == [-700.0]
+
+
+def test_the_nearest_end_to_the_head_is_taken():
+    found = place_of_start._near(ROUTE, [end(-90.0), end(40.0), end(-30.0)], 50.0)
+    assert [at.station_m for _, at in found] == [-30.0, 40.0, -90.0]
+    assert place([fix(50.0)], end(-90.0), end(-30.0)).station_m == -30.0
+
+
+def test_what_is_missed_is_from_the_place_to_the_fix():
+    found = missed_from(fix(80.0), Place(20.0, 5.0, 7.0, "log", is_bound=False), 500.0)
+    assert (found.missed_m, found.missed_low_m, found.missed_high_m, found.missed_share) == (60.0, 53.0, 65.0, 0.12)
+    assert (found.missed_is_minimum, found.place_basis) == (False, "log")
+    before = missed_from(fix(10.0), Place(20.0, 5.0, 7.0, "log", is_bound=False), 500.0)
+    assert (before.missed_m, before.missed_low_m, before.missed_high_m, before.missed_share) == (0.0, 0.0, 5.0, 0.0)
+    bound = missed_from(fix(80.0), Place(-20.0), 480.0)
+    assert (bound.missed_m, bound.missed_share, bound.missed_is_minimum) == (100.0, 0.2, True)
+    assert np.isnan([bound.missed_low_m, bound.missed_high_m]).all()
+    assert np.isnan(missed_from(fix(0.0), Place(), 0.0).missed_share)
+    assert missed_from(fix(0.5), Place(), 0.5).missed_share == 1.0
+
+
+@pytest.mark.parametrize(("missed_m", "elsewhere"), [(500.0, False), (500.5, True)])
+def test_who_would_have_searched_longer_than_any_device_began_further_on(missed_m, elsewhere):
+    """1,000 m in 3,600 s, so that 500 m take half an hour, where that is the bound. Who logged his start is believed."""
+    time = np.datetime64("2024-05-01T07:00:00", "ms") + np.array([0, 5, 3600]) * np.timedelta64(1, "s")
+    settings = Settings(start_bound_s=1800.0)
+
+    def began(seconds=NAN, length_m=1000.0, timed=True):
+        given = FirstFix("none", seconds=seconds, missed_m=missed_m)
+        trace, result = SimpleNamespace(timed=timed, time=time), SimpleNamespace(length_m=length_m)
+        return place_of_start._began_elsewhere(trace, result, given, settings)
+
+    assert began() is elsewhere
+    assert not began(seconds=7200.0)
+    assert not began(timed=False)
+    assert not began(length_m=0.0)
+    assert began(length_m=0.5)

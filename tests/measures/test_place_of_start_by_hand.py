@@ -9,6 +9,7 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
+from trace_maker import HARBOUR, trace_on
 
 from gpsq.measures import place_of_start
 from gpsq.measures.lead import Reached
@@ -161,3 +162,92 @@ def test_who_would_have_searched_longer_than_any_device_began_further_on(missed_
     assert not began(timed=False)
     assert not began(length_m=0.0)
     assert began(length_m=0.5)
+
+
+def member(ride, *, ended_early_m=NAN, duplicate_of=""):
+    return SimpleNamespace(ride=ride, ended_early_m=ended_early_m, duplicate_of=duplicate_of)
+
+
+def recorded(*ends_m, **changes):
+    """Return traces that end at these places of a plane, each after three fixes a kilometre away."""
+    return [trace_on(np.vstack([np.full((3, 2), 1000.0), end_m]), **changes) for end_m in ends_m]
+
+
+def route_of(members, line_m=LINE, plane=HARBOUR):
+    line = None if line_m is None else SimpleNamespace(xy_m=line_m)
+    return SimpleNamespace(centreline=line, route=SimpleNamespace(plane=plane, members=tuple(members)))
+
+
+#: The line of the way back: from 1,000 m to 20 m before the head of the other, as it is ridden.
+BACK = np.column_stack([5.0 * np.arange(200.0, -5.0, -1.0), np.zeros(205)])
+
+
+def ends_near(places_m, results=None, *, out_m=LINE, back_m=BACK, plane=HARBOUR):
+    """Return the ends that are near a route of one recording: those of a way back that has the other ones."""
+    traces = recorded([900.0, 0.0], *places_m)
+    own = results or [member(f"ride {k}") for k in range(len(places_m))]
+    back = range(1, len(places_m) + 1)
+    routes = [route_of([0], out_m, plane), route_of(back, back_m)]
+    return place_of_start._ends_near(traces, [member("out"), *own], routes)
+
+
+def test_a_way_back_ends_at_the_median_of_its_ends_with_the_scatter_of_a_standard_deviation():
+    """Of four, 2, 2, 4 and 9 m from (−18, 0), 68.27 % of the way is just past the third: the fourth. Of three rides or more."""
+    places_m = [[-20.0, 0.0], [-14.0, 0.0], [-16.0, 0.0], [-27.0, 0.0]]
+    (near,), other = ends_near(places_m)
+    assert near.place_m == pytest.approx([-18.0, 0.0], abs=1e-3)
+    assert near.scatter_m == pytest.approx(9.0, abs=1e-3)
+    assert near.way_m == pytest.approx(BACK[::-1], abs=1e-3)
+    assert other == []
+    assert ends_near(places_m[:3])[0][0].scatter_m == pytest.approx(4.0, abs=1e-3)
+    assert np.isnan(ends_near(places_m[:2])[0][0].scatter_m)
+    two_rides = [member(name) for name in ("a", "a", "b", "b")]
+    assert np.isnan(ends_near(places_m, two_rides)[0][0].scatter_m)
+
+
+def test_of_twenty_three_ends_the_scatter_is_the_seventeenth():
+    """0 to 22 m from their median, half of them to either side: 68.27 % of 22 is 15.02, and the next higher one is 16 m."""
+    (near,), _ = ends_near([[x if x % 2 else -x, 0.0] for x in np.arange(23.0)])
+    assert near.place_m == pytest.approx([0.0, 0.0], abs=1e-3)
+    assert near.scatter_m == pytest.approx(16.0, abs=1e-3)
+
+
+def test_who_stopped_early_or_is_a_copy_is_no_end():
+    places_m = [[-20.0, 0.0], [-18.0, 0.0], [-16.0, 0.0], [300.0, 0.0], [400.0, 0.0]]
+    results = [*(member(f"ride {k}") for k in range(3)), member("a", ended_early_m=40.0), member("b", duplicate_of="c")]
+    (near,), _ = ends_near(places_m, results)
+    assert near.place_m == pytest.approx([-18.0, 0.0], abs=1e-3)
+
+
+@pytest.mark.parametrize(("x_m", "count"), [(-1999.0, 1), (-2001.0, 0)])
+def test_ends_are_looked_at_within_2_km_of_the_head(x_m, count):
+    assert len(ends_near([[x_m, 0.0]] * 3)[0]) == count
+
+
+def test_without_a_line_or_an_arrival_there_is_no_end():
+    assert ends_near([[-20.0, 0.0]] * 3, out_m=None) == [[], []]
+    assert ends_near([[-20.0, 0.0]] * 3, back_m=None) == [[], []]
+    early = [member(f"ride {k}", ended_early_m=9.0) for k in range(3)]
+    assert ends_near([[-20.0, 0.0]] * 3, early) == [[], []]
+
+
+def logged(x_m, y_m, route=None, *ends, **missing):
+    lon, lat = HARBOUR.to_degrees(np.array([[x_m, y_m]]))
+    trace = SimpleNamespace(**({"start_lon_deg": lon[0], "start_lat_deg": lat[0]} | missing))
+    return place_of_start._logged(trace, route or route_of([0]), fix(300.0), ends)
+
+
+def test_the_place_in_the_log_is_known_to_8_m():
+    found = logged(100.0, 10.0)
+    assert (found.station_m, *bounds(found)[1:]) == (pytest.approx(100.0, abs=1e-3), 8.0, 8.0, "log", False)
+    assert logged(-100.0, 0.0).is_bound
+    before = logged(-100.0, 0.0, None, end(-200.0))
+    assert (before.station_m, before.is_bound) == (pytest.approx(-100.0, abs=1e-3), False)
+    assert before.lead.xy_m[-1].tolist() == [0.0, 0.0]
+    assert logged(500.0, 0.0).is_bound
+
+
+def test_without_both_coordinates_or_a_line_the_log_gives_no_place():
+    assert logged(100.0, 10.0, start_lat_deg=NAN) is None
+    assert logged(100.0, 10.0, start_lon_deg=NAN) is None
+    assert logged(100.0, 10.0, route_of([0], None)) is None

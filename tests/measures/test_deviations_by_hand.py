@@ -220,3 +220,34 @@ def test_a_name_is_that_of_the_quarter_kilometre_its_middle_lies_in():
 def test_a_name_is_the_beginning_of_a_digest_of_the_recording_and_the_part():
     """SHA-256 of the text `ab 1 3`, as any program gives it."""
     assert deviations.deviation_id(("ab", 1), 3) == "de5a27"
+
+
+@pytest.mark.parametrize(("own_m", "by_itself"), [(20.0, False), (31.0, True)])
+def test_a_stretch_that_only_the_ride_shows_is_not_by_itself(monkeypatch, own_m, by_itself):
+    """All three devices are off by as much: over 15 m as a ride; over 30 m each is off by itself too. Judged beside the
+    others of the ride and all other rides, and told with its own name."""
+    asked = []
+    monkeypatch.setattr(deviations, "judged", lambda *given: asked.append(given) or ("route choice", "all of them"))
+    own = [course(plateau(own_m), number) for number in range(3)]
+    rides = {"tuesday": own, "monday": [course(QUIET, 3)], "friday": [course(QUIET, 4)]}
+    together = Together(plateau(own_m), 5.0, True, {k: plateau(own_m) for k in range(3)})
+    usual = Usual(dict.fromkeys(range(5), 2.0), np.ones(COUNT), {"tuesday": (together,)}, {})
+    judged_beside = deviations.Beside("r", rides, usual, SETTINGS)
+    (found,) = deviations.find(own[1], "tuesday", line(), judged_beside)
+    (stretch, companions, others), *more = asked
+    assert more == []
+    assert stretch.by_itself is by_itself
+    assert companions == [own[0], own[2]]
+    assert others == {"monday": rides["monday"], "friday": rides["friday"]}
+    assert (found.suggestion, found.peak_m, len(found.id)) == ("route choice", own_m, 6)
+    assert deviations.find(rides["monday"][0], "monday", line(), judged_beside) == ()
+
+
+def test_a_stretch_is_by_itself_to_its_very_last_station(monkeypatch):
+    """Outside on 20 stations, its last among them: 100 m, no less."""
+    asked = []
+    monkeypatch.setattr(deviations, "judged", lambda stretch, *_: asked.append(stretch) or ("", ""))
+    there = course(np.where(between((100, 119)), 31.0, 0.0))
+    usual = Usual({0: 2.0}, np.ones(COUNT), {}, {})
+    (found,) = deviations.find(there, "r", line(), deviations.Beside("r", {"r": [there]}, usual, SETTINGS))
+    assert (found.from_m, found.to_m, asked[0].by_itself) == (500.0, 595.0, True)

@@ -194,11 +194,12 @@ def ends_near(places_m, results=None, *, out_m=LINE, back_m=BACK, plane=HARBOUR)
 def test_a_way_back_ends_at_the_median_of_its_ends_with_the_scatter_of_a_standard_deviation():
     """Of four, 2, 2, 4 and 9 m from (−18, 0), 68.27 % of the way is just past the third: the fourth. Of three rides or more."""
     places_m = [[-20.0, 0.0], [-14.0, 0.0], [-16.0, 0.0], [-27.0, 0.0]]
-    (near,), other = ends_near(places_m)
+    (near,), (other,) = ends_near(places_m)
     assert near.place_m == pytest.approx([-18.0, 0.0], abs=1e-3)
     assert near.scatter_m == pytest.approx(9.0, abs=1e-3)
     assert near.way_m == pytest.approx(BACK[::-1], abs=1e-3)
-    assert other == []
+    assert other.place_m == pytest.approx([900.0, 0.0], abs=1e-3)
+    assert np.isnan(other.scatter_m)
     assert ends_near(places_m[:3])[0][0].scatter_m == pytest.approx(4.0, abs=1e-3)
     assert np.isnan(ends_near(places_m[:2])[0][0].scatter_m)
     two_rides = [member(name) for name in ("a", "a", "b", "b")]

@@ -5,6 +5,7 @@ Errors of a new fix are 8 m; bounds are two standard deviations, so 16 m where n
 
 from __future__ import annotations
 
+import dataclasses
 from types import SimpleNamespace
 
 import numpy as np
@@ -252,3 +253,46 @@ def test_without_both_coordinates_or_a_line_the_log_gives_no_place():
     assert logged(100.0, 10.0, start_lat_deg=NAN) is None
     assert logged(100.0, 10.0, start_lon_deg=NAN) is None
     assert logged(100.0, 10.0, route_of([0], None)) is None
+
+
+@dataclasses.dataclass(frozen=True)
+class Measured:
+    """Of a result what is read and written."""
+
+    first_fix: FirstFix
+    lead: object = None
+    duplicate_of: str = ""
+    ended_early_m: float = NAN
+    ride: str = "r"
+    length_m: float = 1000.0
+
+
+def test_each_recording_is_given_what_it_missed_since_its_own_logged_place_or_the_usual_one():
+    """The first was fixed at once at 20 m, which is the usual place; the second logged 100 m; of the third no station is
+    known, and it stays as it was. Of a route without a line nothing is told."""
+    lon, lat = HARBOUR.to_degrees(np.array([[100.0, 0.0]]))
+    (hot,) = recorded([900.0, 0.0])
+    (log,) = recorded([900.0, 0.0], start_lon_deg=lon[0], start_lat_deg=lat[0])
+    results = [Measured(fix(20.0, seconds=2.0)), Measured(fix(300.0)), Measured(fix(NAN))]
+    route = route_of([0, 1, 2])
+    route.centreline.length_m = 1000.0
+    traces = [hot, log, hot]
+    found = place_of_start.with_places(traces, results, [route, route_of([], None)], SETTINGS)
+    assert [f.first_fix.missed_m for f in found[:2]] == [0.0, pytest.approx(200.0, abs=1e-3)]
+    assert [f.first_fix.place_basis for f in found[:2]] == ["hot start", "log"]
+    assert found[2] is results[2]
+    bare = route_of([0, 1, 2], None)
+    assert place_of_start.with_places(traces, results, [bare], SETTINGS) == tuple(results)
+
+
+def test_who_began_before_the_line_is_given_the_way_to_it():
+    """The log's place lies 20 m before the head: straight there; who has none in the log has no way."""
+    lon, lat = HARBOUR.to_degrees(np.array([[-20.0, 0.0]]))
+    (log,) = recorded([900.0, 0.0], start_lon_deg=lon[0], start_lat_deg=lat[0])
+    route = route_of([0, 1])
+    route.centreline.length_m = 1000.0
+    results = [Measured(fix(300.0)), Measured(fix(20.0, seconds=2.0))]
+    found = place_of_start.with_places([log, *recorded([900.0, 0.0])], results, [route], SETTINGS)
+    assert found[0].lead.xy_m == pytest.approx(np.array([[-20.0, 0.0], [0.0, 0.0]]), abs=1e-3)
+    assert found[1].lead is None
+    assert found[0].first_fix.missed_m == pytest.approx(320.0, abs=1e-3)

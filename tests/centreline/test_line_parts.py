@@ -292,3 +292,29 @@ def test_a_mean_of_no_place_is_unknown():
 
 def test_one_way_alone_has_no_mean():
     assert by_share(five_ways(0.0)[:1], np.array([[0.0, 9.0], [100.0, 9.0]]), SETTINGS) is None
+
+
+def test_legs_of_two_steps_are_not_slow():
+    assert SETTINGS.step_m == 5.0
+    assert not strand_of(np.column_stack([np.arange(0.0, 301.0, 10.0), np.zeros(31)])).slow
+    assert not strand_of(np.zeros((5, 2))).slow
+
+
+def test_of_a_single_place_no_chord_is_bent():
+    s = slow(0.0)
+    vertex = np.full(61, np.nan)
+    vertex[6] = 1.0
+    place = Abreast(np.where(np.isnan(vertex)[:, None], np.nan, LINE), vertex, ~np.isnan(vertex))
+    assert between_fixes(s, place, LINE, SETTINGS.align_cap_m) is place
+
+
+def test_what_lies_between_two_fixes_is_matched_from_then_on():
+    """Known are only the stations of the fixes and the first after them; the four between are filled in, 30 m a chord."""
+    s, at = slow(3.0), np.arange(61)
+    vertex = np.where(at % 6 < 2, at / 6.0, np.nan)
+    place = Abreast(np.where(np.isnan(vertex)[:, None], np.nan, LINE), vertex, ~np.isnan(vertex) & (at != 7))
+    found = between_fixes(s, place, LINE, SETTINGS.align_cap_m)
+    assert found.matched.dtype == bool
+    assert found.matched.all()
+    assert found.vertex == pytest.approx(at / 6.0)
+    assert found.xy_m[:-1, 1] == pytest.approx(3.0)

@@ -237,3 +237,63 @@ def test_a_device_is_ridden_often_on_two_rides_not_twice_on_one():
     places = Places(np.zeros((1, 5, 2)), nothing.astype(bool), nothing, device, ride)
     assert weights.ridden_often(places, np.ones(5, dtype=bool)).tolist() == [True, False, False]
     assert weights.ridden_often(places, np.array([True, False, True, True, True])).tolist() == [False, False, False]
+
+
+def test_a_device_of_which_no_ride_is_kept_is_not_ridden_often():
+    nothing = np.zeros((1, 4))
+    device, ride = np.array([0, 0, 1, 1]), np.array([0, 1, 0, 1])
+    places = Places(np.zeros((1, 4, 2)), nothing.astype(bool), nothing, device, ride)
+    assert weights.ridden_often(places, device == 0).tolist() == [True, False]
+
+
+def test_a_place_that_is_neither_there_nor_kept_weighs_nothing():
+    places = places_of(np.random.default_rng(19), 2, 3, 2.0)
+    places.xy_m[10, 0] = places.xy_m[11, 1] = np.nan
+    weight = counted(places, places.ride != 0).weight
+    assert (weight[:, places.ride == 0] == 0.0).all()
+    assert (weight[11, 1], weight[10, 1] > 0.0) == (0.0, True)
+
+
+def test_an_offset_is_taken_off_as_far_as_it_is_beyond_scatter_and_where_the_device_runs():
+    """Two devices 14 m apart, the second as far as station 199: each of variance 1.3 · 1 / 2 = 0.65 m² in the middle of its
+    two rides, so that 14² / 4 − 0.65 = 48.35 m² part them, and of 7 m the 48.35 / 49 are taken off. At station j it is
+    the mean over 20 stations either way, of which j − 179 no longer know of two."""
+    places = places_of(np.random.default_rng(20), 2, 2, 1.0)
+    there = np.arange(STATIONS) < 200
+    median, number = np.zeros((STATIONS, 2, 2)), np.full((STATIONS, 2), 2.0)
+    median[:, 1, 1] = np.where(there, 14.0, np.nan)
+    median[~there, 1, 0] = np.nan
+    number[~there, 1] = 0.0
+    kept, often = np.ones(4, dtype=bool), np.ones(2, dtype=bool)
+    xy_m, between_m2 = weights._brought_together(places, kept, often, (median, number), np.ones(4))
+    assert between_m2 == pytest.approx(48.35)
+    moved = (xy_m - places.xy_m)[:, :, 1]
+    for station, left in ((100, 41), (179, 41), (180, 40), (199, 21)):
+        expected = 7.0 * 48.35 / 49.0 * left / 41
+        assert moved[station] == pytest.approx([expected, expected, -expected, -expected])
+    assert moved[200] == pytest.approx([7.0 * 48.35 / 49.0 * 20 / 41] * 2 + [0.0, 0.0])
+    assert moved[220] == pytest.approx(0.0)
+    assert (xy_m - places.xy_m)[:, :, 0] == pytest.approx(0.0)
+
+
+def test_a_device_seen_once_has_no_say_in_what_parts_the_others():
+    """The third was carried on one ride, 90 m off: no offset is taken off it, nor is it weighed against the two."""
+    places = places_of(np.random.default_rng(21), 3, 2, 1.0)
+    median, number = np.zeros((STATIONS, 3, 2)), np.full((STATIONS, 3), 2.0)
+    median[:, 1, 1], median[:, 2, 1] = 14.0, 90.0
+    often = np.array([True, True, False])
+    xy_m, between_m2 = weights._brought_together(places, np.ones(6, bool), often, (median, number), np.ones(6))
+    assert between_m2 == pytest.approx(48.35)
+    assert (xy_m - places.xy_m)[100, ::2, 1] == pytest.approx([7.0 * 48.35 / 49.0, -7.0 * 48.35 / 49.0, 0.0])
+    one = np.array([True, False, False])
+    same, none_m2 = weights._brought_together(places, np.ones(6, bool), one, (median, number), np.ones(6))
+    assert (same is places.xy_m, none_m2) == (True, 0.0)
+
+
+def test_a_station_where_fewer_devices_run_says_nothing_of_what_parts_them():
+    """At two of three stations both run, 10 m apart: 25 − 3 m²; where one device runs alone nothing parts it."""
+    lines, own = np.zeros((3, 2, 2)), np.full((3, 2), 3.0)
+    lines[:, 1, 0] = 10.0
+    lines[1, 1], own[1, 1] = np.nan, np.inf
+    assert between_devices(lines, own) == pytest.approx(22.0)
+    assert between_devices(lines[:, :1], own[:, :1]) == 0.0

@@ -39,7 +39,8 @@ def less_the_middle_of_others(rows: FloatArray, group: IntArray) -> FloatArray:
 def _less_middle(pages: FloatArray, group: IntArray) -> FloatArray:  # pragma: no cover - compiled
     copies, n, columns = pages.shape
     left = np.full(pages.shape, np.nan)
-    value, of, middle = np.empty(n), np.empty(n, np.int64), np.empty(group.max() + 1)
+    value, of, place, middle = np.empty(n), np.empty(n, np.int64), np.empty(n, np.int64), np.empty(group.max() + 1)
+    begin, met = np.empty(len(middle) + 1, np.int64), np.empty(len(middle), np.int64)
     for i in range(copies):
         for j in range(columns):
             known = 0
@@ -48,8 +49,9 @@ def _less_middle(pages: FloatArray, group: IntArray) -> FloatArray:  # pragma: n
                     value[known], of[known] = pages[i, k, j], group[k]
                     known += 1
             _sort(value, of, known)
+            _places(of, known, begin, met, place)
             for g in range(len(middle)):
-                middle[g] = _middle_without(value, of, known, g)
+                middle[g] = _middle_without(value, known, place[begin[g] : begin[g + 1]])
             for k in range(n):
                 left[i, k, j] = pages[i, k, j] - middle[group[k]]
     return left
@@ -68,17 +70,29 @@ def _sort(value: FloatArray, of: IntArray, known: int) -> None:  # pragma: no co
 
 
 @compiled
-def _middle_without(value: FloatArray, of: IntArray, known: int, group: int) -> float:  # pragma: no cover - compiled
-    """Return the median of the first values, which are sorted, without those of a group; nan without any."""
-    others = 0
+def _places(
+    of: IntArray, known: int, begin: IntArray, met: IntArray, place: IntArray
+) -> None:  # pragma: no cover - compiled
+    """Fill `place` with the places in `of` of each group in turn, and `begin` with where those of each begin."""
+    begin[:] = 0
     for k in range(known):
-        others += of[k] != group
-    low, high, met = np.nan, np.nan, 0
+        begin[of[k] + 1] += 1
+    for g in range(len(met)):
+        begin[g + 1] += begin[g]
+        met[g] = begin[g]
     for k in range(known):
-        if of[k] != group:
-            if met == (others - 1) // 2:
-                low = value[k]
-            if met == others // 2:
-                high = value[k]
-            met += 1
-    return (low + high) / 2
+        place[met[of[k]]] = k
+        met[of[k]] += 1
+
+
+@compiled
+def _middle_without(value: FloatArray, known: int, own: IntArray) -> float:  # pragma: no cover - compiled
+    """Return the median of the first values, which are sorted, without those at the places `own`; nan without any."""
+    others = known - len(own)
+    if others == 0:
+        return np.nan
+    low, high = (others - 1) // 2, others // 2
+    for k in own:
+        low += k <= low
+        high += k <= high
+    return float(value[low] + value[high]) / 2

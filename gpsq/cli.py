@@ -324,7 +324,7 @@ _tell = partial(_say, err=False)
 
 def _set_up_process() -> None:
     with contextlib.suppress(AttributeError):  # one that knows few letters (cp1252 in a pipe) spells out the others
-        sys.stdout.reconfigure(errors="backslashreplace")  # type: ignore[union-attr]
+        sys.stdout.reconfigure(errors="backslashreplace")  # type: ignore[union-attr]  # a stream put in its place may not
     # Matrices here are small: threads of the linear algebra only take the cores from the processes that share the work.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     # Nearly all that is made is kept to the end, so looking through it often finds little and takes a tenth of the time;

@@ -48,7 +48,7 @@ AT_A_TIME = 100_000
 
 @dataclass(frozen=True, eq=False)
 class _Search:
-    """The traces of a route, (k, b) means over bins of `bin_m`, and the height that chance reaches.
+    """The traces of a route, those of a ride together, (k, b) means over bins of `bin_m`, and the height of chance.
 
     `offset_m` are their offsets from one common line, which are moved to see what chance does; `size_m` the sizes of those
     from the lines made without their own ride, of which places are made. Moved ones are held against the median of the
@@ -105,14 +105,18 @@ def _search(table: StationTable, level: float, rng: np.random.Generator) -> _Sea
     bin_m = _bin_m(table.along_m)
     offset = _binned(on_common_line(table), table.along_m, bin_m)
     size = np.abs(_binned(table.offset_m, table.along_m, bin_m))
-    rides = list(dict.fromkeys(table.ride))
-    ride = np.array([rides.index(name) for name in table.ride])
-    usual = np.array([_usual(size[table.of(d)]) for d in table.device])
-    found = _Search(offset, size, ride, usual, bin_m, np.inf)
+    rides = {name: number for number, name in enumerate(dict.fromkeys(table.ride))}
+    ride = np.array([rides[name] for name in table.ride])
+    usual_of = {d: _usual(size[table.of(d)]) for d in set(table.device)}
+    usual = np.array([usual_of[d] for d in table.device])
+    order = np.argsort(ride, kind="stable")
+    found = _Search(offset[order], size[order], ride[order], usual[order], bin_m, np.inf)
     shifts = min(max(SHIFTS, _least_shifts(level)), MOST_SHIFTS)
     distance = rng.integers(offset.shape[1], size=(shifts, len(rides)))
     highest = [
-        np.fmax.reduce(_heights(found, np.abs(_from_others(_shifted(offset, ride, some), ride))), axis=1)
+        np.fmax.reduce(
+            _heights(found, np.abs(_from_others(_shifted(found.offset_m, found.ride, some), found.ride))), axis=1
+        )
         for some in np.array_split(distance, min(-(-offset.size * shifts // AT_A_TIME), shifts))
     ]
     # Where recordings hardly overlap, a shift may leave no place that two know: its nan counts as the highest.
@@ -195,8 +199,7 @@ def _heights(found: _Search, size_m: FloatArray) -> FloatArray:
     more. Sizes are (…, traces, bins), heights (…, bins).
     """
     scaled = size_m / found.usual_m[:, None]
-    of_rides = [mean_of_known(scaled[..., found.ride == r, :]) for r in range(int(found.ride.max()) + 1)]
-    scores = _scores(_smoothed(np.stack(of_rides, axis=-2)))
+    scores = _scores(_smoothed(mean_of_known(scaled, first=np.flatnonzero(np.diff(found.ride, prepend=-1)))))
     known = np.isfinite(scores)
     count = known.sum(axis=-2)
     total = np.where(known, scores, 0.0).sum(axis=-2)
@@ -227,9 +230,12 @@ def _scores(values: FloatArray) -> FloatArray:
     from scipy.special import ndtri
 
     known = np.isfinite(values)
-    rank = np.argsort(np.argsort(np.where(known, values, np.inf), axis=-1), axis=-1) + 1.0
-    share = rank / (known.sum(axis=-1, keepdims=True) + 1)
-    return np.where(known, ndtri(np.where(known, share, 0.5)), np.nan)
+    count, row = np.unique(known.sum(axis=-1), return_inverse=True)
+    of_rank = ndtri(np.arange(1.0, values.shape[-1] + 1) / (count[:, None] + 1))
+    scores = np.empty(values.shape)
+    order = np.argsort(np.where(known, values, np.inf), axis=-1)
+    np.put_along_axis(scores, order, of_rank[row.reshape(known.shape[:-1])], axis=-1)
+    return np.where(known, scores, np.nan)
 
 
 def _hot(found: _Search, size_m: FloatArray) -> BoolArray:

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from gpsq.summaries.devices.others import SORTED_OVER, less_the_middle_of_others
+from gpsq.summaries.devices.others import less_the_middle_in_turn, less_the_middle_of_others
 
 if TYPE_CHECKING:
     from gpsq.arrays import FloatArray, IntArray
@@ -40,8 +40,9 @@ def test_as_numpy_has_it(seed: int, n: int, m: int, groups: int, unknown: float)
     assert np.array_equal(less_the_middle_of_others(rows, group), by_numpy(rows, group), equal_nan=True)
 
 
-def test_more_rows_than_the_widest_distance_of_sorting() -> None:
-    rows, group = drawn(4, SORTED_OVER[0] + 200, 2, 300, 0.1)
+def test_many_rows_of_large_and_small_groups() -> None:
+    rows, group = drawn(4, 900, 2, 300, 0.1)
+    group[:200] = 0
     assert np.array_equal(less_the_middle_of_others(rows, group), by_numpy(rows, group), equal_nan=True)
 
 
@@ -56,3 +57,19 @@ def test_pages_are_each_as_one_alone() -> None:
 def test_infinite_is_not_known_to_others() -> None:
     found = less_the_middle_of_others(np.array([[np.inf], [1.0], [3.0]]), np.array([0, 1, 2]))
     assert found.ravel().tolist() == pytest.approx([np.inf, -2.0, 2.0])
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.integers(0, 2**32), st.integers(1, 12), st.integers(1, 6), st.sampled_from([0, 0.2, 0.8]))
+def test_rows_left_out_in_turn_are_as_if_they_were_not_there(seed: int, n: int, m: int, unknown: float) -> None:
+    rows, _ = drawn(seed, n, m, 3, unknown)
+    kept = np.random.default_rng(seed).random((4, n)) < 0.7
+    for some, found in zip(kept, less_the_middle_in_turn(rows, kept), strict=True):
+        assert np.array_equal(found[some], by_numpy(rows[some], np.arange(some.sum())), equal_nan=True)
+        assert np.isnan(found[~some]).all()
+
+
+def test_an_infinite_row_is_left_out_in_turn_as_an_unknown_one() -> None:
+    rows = np.array([[np.inf], [1.0], [3.0], [5.0]])
+    (found,) = less_the_middle_in_turn(rows, np.array([[True, True, True, False]]))
+    assert found.ravel().tolist() == pytest.approx([np.nan, -2.0, 2.0, np.nan], nan_ok=True)

@@ -18,31 +18,32 @@ if TYPE_CHECKING:
     from gpsq.model import BoolArray, FloatArray, IntArray
 
 
-def less_the_middle_of_others(rows: FloatArray, group: IntArray) -> FloatArray:
-    """Return each row less the median of the rows of other groups in its column.
+def sizes_from_others(columns: FloatArray, group: IntArray, ride: IntArray, usual: FloatArray) -> FloatArray:
+    """Return the sizes of each ride's values from the median of those of other groups, in units of what is usual.
 
     Parameters
     ----------
-    rows : (…, n, m), nan where not known. group : (n,) number of each row's group, from 0.
+    columns : (…, m, n) values of n recordings, nan where not known.
+    group, ride : (n,) numbers from 0 of each recording's group, which all recordings of a ride share, and of its ride.
+    usual : (n,) size that is usual for each recording.
 
     Returns
     -------
-    (…, n, m), nan where the row or all the others are not known.
+    (…, rides, m), the mean over the recordings of a ride; nan where all of them or all the others are not known.
 
     Examples
     --------
-    >>> less_the_middle_of_others(np.array([[0.0], [2.0], [5.0], [1.0]]), np.array([0, 1, 2, 0])).ravel().tolist()
-    [-3.5, 1.0, 4.0, -2.5]
+    >>> both = np.array([0, 1, 2, 0])
+    >>> sizes_from_others(np.array([[0.0, 2.0, 5.0, 1.0]]), both, both, np.array([1.0, 1.0, 2.0, 1.0])).ravel().tolist()
+    [3.0, 1.0, 2.0]
     """
+    flat = np.where(np.isfinite(columns), columns, np.nan).reshape(-1, columns.shape[-1])
     by_group = np.argsort(group, kind="stable")
-    known = np.where(np.isfinite(rows), rows, np.nan)
-    columns = np.swapaxes(known[..., by_group, :], -1, -2)
-    flat = np.ascontiguousarray(columns).reshape(-1, len(group))
-    begin = np.searchsorted(group[by_group], np.arange(group.max(initial=-1) + 2))
-    ordered = read_only(np.sort(flat, axis=1), np.float64)
-    middle = _middles(read_only(flat, np.float64), ordered, read_only(begin, np.int64))
-    of_rows = middle.reshape(*columns.shape[:-1], len(begin) - 1)[..., group]
-    return np.asarray(rows - np.swapaxes(of_rows, -1, -2), dtype=float)
+    begin = np.searchsorted(group[by_group], np.arange(group.max() + 2))
+    values = [read_only(of, np.float64) for of in (flat, np.sort(flat, axis=1), usual)]
+    numbers = [read_only(of, np.int64) for of in (by_group, begin, ride)]
+    found = _sizes_from_others(values[0], values[1], values[2], numbers[0], numbers[1], numbers[2])
+    return np.ascontiguousarray(np.swapaxes(found.reshape(*columns.shape[:-1], -1), -1, -2))
 
 
 def less_the_middle_in_turn(rows: FloatArray, kept: BoolArray) -> Iterator[FloatArray]:
@@ -89,35 +90,42 @@ def _less_middle_of_kept(
 
 
 @compiled
-def _middles(flat: FloatArray, ordered: FloatArray, begin: IntArray) -> FloatArray:  # pragma: no cover - compiled
-    """Return for each line of `flat` and each group the median of the others, nan where no other is known.
-
-    Groups stand one after the other, each from its `begin`; `ordered` are the same lines, sorted, nan last.
-    """
-    middle = np.full((len(flat), len(begin) - 1), np.nan)
-    own = np.empty(flat.shape[1])
+def _sizes_from_others(
+    flat: FloatArray, ordered: FloatArray, usual: FloatArray, by_group: IntArray, begin: IntArray, ride: IntArray
+) -> FloatArray:  # pragma: no cover - compiled
+    """Return (lines, rides) sizes; `ordered` are the lines sorted, nan last, groups stand in `by_group` from `begin` on."""
+    rides = ride.max() + 1
+    size, count, own = np.zeros((len(flat), rides)), np.empty(rides), np.empty(flat.shape[1])
     for i in range(len(flat)):
         known = 0
         while known < flat.shape[1] and not np.isnan(ordered[i, known]):
             known += 1
+        count[:] = 0
         for g in range(len(begin) - 1):
-            size = _known_in_order(flat[i, begin[g] : begin[g + 1]], own)
-            if size < known:
-                middle[i, g] = _middle_without(ordered[i], known, own[:size])
-    return middle
+            members = by_group[begin[g] : begin[g + 1]]
+            here = _known_in_order(flat[i], members, own)
+            if here < known:
+                middle = _middle_without(ordered[i], known, own[:here])
+                for k in members:
+                    if not np.isnan(flat[i, k]):
+                        size[i, ride[k]] += np.abs(flat[i, k] - middle) / usual[k]
+                        count[ride[k]] += 1
+        for r in range(rides):
+            size[i, r] = size[i, r] / count[r] if count[r] else np.nan
+    return size
 
 
 @compiled
-def _known_in_order(values: FloatArray, own: FloatArray) -> int:  # pragma: no cover - compiled
-    """Fill `own` with the known values, the least first, and return how many they are."""
+def _known_in_order(values: FloatArray, of: IntArray, own: FloatArray) -> int:  # pragma: no cover - compiled
+    """Fill `own` with those values that are known, the least first, and return how many they are."""
     size = 0
-    for value in values:
-        if not np.isnan(value):
+    for k in of:
+        if not np.isnan(values[k]):
             at = size
-            while at > 0 and own[at - 1] > value:
+            while at > 0 and own[at - 1] > values[k]:
                 own[at] = own[at - 1]
                 at -= 1
-            own[at] = value
+            own[at] = values[k]
             size += 1
     return size
 

@@ -8,9 +8,8 @@ import numpy as np
 import pytest
 from trace_maker import road, shifted_left, trace_on
 
-from gpsq.campaign import beside
-from gpsq.campaign.beside import COPY_M, TOGETHER, Beside
-from gpsq.campaign.device_folders import _within_reach
+from gpsq.campaign import device_folders
+from gpsq.campaign.device_folders import COPY_M, TOGETHER, Beside, _within_reach
 from gpsq.plane import geodesic_inverse_m, to_earth_centred
 
 if TYPE_CHECKING:
@@ -64,8 +63,8 @@ def test_many_recordings_of_one_time_are_not_compared_two_by_two(
     aside_m: float, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     compared: list[object] = []
-    compare = beside._are_copies
-    monkeypatch.setattr(beside, "_are_copies", lambda a, b: compared.append(a) or compare(a, b))
+    compare = device_folders._are_copies
+    monkeypatch.setattr(device_folders, "_are_copies", lambda a, b: compared.append(a) or compare(a, b))
     count = 200
     traces = [trace_on(shifted_left(road(200.0), aside_m * k), file=f"{k}.gpx") for k in range(count)]
     assert Beside(traces).of(range(count)) == (set(range(count)) if aside_m else set())

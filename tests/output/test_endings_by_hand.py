@@ -67,7 +67,10 @@ def test_run_json_holds_no_number_that_is_none(whole):
 
 
 # ---- closing words ----
-@pytest.mark.parametrize(("count", "more"), [(1, ""), (3, ""), (4, " (1 more: gpsq check 'a week')"), (9, " (6 more: gpsq check 'a week')")])  # fmt: skip
+@pytest.mark.parametrize(
+    ("count", "more"),
+    [(1, ""), (3, ""), (4, " (1 more: gpsq check 'a week')"), (9, " (6 more: gpsq check 'a week')")],
+)
 def test_three_shortfalls_are_told_and_how_many_more_there_are(whole, monkeypatch, count, more):
     monkeypatch.setattr(closing, "shortfalls", lambda analysis: [f"short\t{n}" for n in range(count)])
     found = list(closing.where_it_falls_short(dataclasses.replace(whole, folder="a week")))
@@ -148,9 +151,8 @@ def test_the_shared_page_allows_the_scripts_and_pictures_of_both_and_nothing_els
 
 # ---- templates ----
 def test_text_is_escaped_in_templates_and_what_is_our_own_is_not(monkeypatch):
-    monkeypatch.setattr(
-        templating, "template_text", lambda name: "{% if yes %}\n  {% if yes %}\n<p>{{ text }}|{{ own | own }}|{{ n }}</p>\n{% endif %}\n{% endif %}"
-    )  # fmt: skip
+    text = "{% if yes %}\n  {% if yes %}\n<p>{{ text }}|{{ own | own }}|{{ n }}</p>\n{% endif %}\n{% endif %}"
+    monkeypatch.setattr(templating, "template_text", lambda name: text)
     templating._environment.cache_clear()
     try:
         said = templating.render("x", yes=True, text="<i>{{`$\x07", own=Markup("<b>"), n=7)
@@ -177,7 +179,10 @@ class Terminal(io.StringIO):
         return True
 
 
-@pytest.mark.parametrize(("stream", "quiet", "drawn"), [(Terminal, False, True), (Terminal, True, False), (io.StringIO, False, False)])  # fmt: skip
+@pytest.mark.parametrize(
+    ("stream", "quiet", "drawn"),
+    [(Terminal, False, True), (Terminal, True, False), (io.StringIO, False, False)],
+)
 def test_a_bar_is_drawn_on_a_terminal_alone_and_taken_away(monkeypatch, stream, quiet, drawn):
     monkeypatch.setattr(sys, "stderr", stream())
     monkeypatch.setenv("TERM", "xterm")

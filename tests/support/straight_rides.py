@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 from functools import cache
+from typing import TYPE_CHECKING
 
 import numpy as np
 from trace_maker import HARBOUR, trace_on
 
-from gpsq.model import FloatArray, Trace
 from gpsq.pipeline.stages import analyse_traces
 from gpsq.privacy import Zone
-from gpsq.results import Analysis
 from gpsq.settings import Settings
+
+if TYPE_CHECKING:
+    from gpsq.model import FloatArray, Trace
+    from gpsq.results import Analysis
 
 SETTINGS = Settings().with_values(step_m=10.0, resamples=100)
 #: Where the rides along the road begin and end, in metres; the road has 3 km.

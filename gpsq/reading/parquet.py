@@ -154,13 +154,9 @@ def _points(table: Any, name: str) -> dict[str, Any]:
 
 
 def _is_geographic(system: Any) -> bool:
-    from pyproj import CRS
-    from pyproj.exceptions import CRSError
-
-    try:
-        return bool(CRS.from_user_input(system).is_geographic)
-    except CRSError:
-        return False
+    """Whether a coordinate system, as PROJJSON (GeoParquet 1) or WKT (GeoParquet 0), is one of degrees."""
+    kind = str(system.get("type", "") if isinstance(system, dict) else system)
+    return kind.lower().startswith("geog")
 
 
 # --- recordings -----------------------------------------------------------------------------------------------------

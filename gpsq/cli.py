@@ -142,9 +142,7 @@ def _running(cluster: str | None, *, quiet: bool) -> Iterator[dict[str, Any]]:
 
 @app.command()
 def fleet(
-    source: Annotated[
-        Path, typer.Argument(metavar="FOLDER|PARQUET", help="Recordings by the thousand: files, or Parquet of fixes.")
-    ],
+    source: Annotated[Path, typer.Argument(metavar="FOLDER|PARQUET", help="Thousands of files, or fixes in Parquet.")],
     out: Annotated[Path, typer.Option("--out", metavar="DIR", help="Folder of the results, Parquet by route.")],
     cluster: OnCluster = None,
     quiet: Quiet = False,
@@ -155,6 +153,7 @@ def fleet(
     with _running(cluster, quiet=quiet) as how:
         found = run(source, out, **how)
     _tell(f"{found.recordings} recordings on {found.routes} routes: {out / 'tracks'}")
+    _say(*found.notes, quiet=quiet)
     if found.unreadable:
         _say(f"{found.unreadable} recordings could not be read; {out / 'fleet.json'} says why.")
         raise typer.Exit(PARTLY)

@@ -29,6 +29,12 @@ settings.load_profile("exploring" if os.environ.get("GPSQ_LONG") else "repeatabl
 sys.dont_write_bytecode = False
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 
+# Every process that a test begins runs this gpsq, wherever it stands: not another one that is installed, which would
+# be another's answer and would have its kernels compiled too.
+os.environ["PYTHONPATH"] = os.pathsep.join(
+    filter(None, [str(Path(__file__).parents[1]), os.environ.get("PYTHONPATH", "")])
+)
+
 #: Needs the library of mutations, an extra of its own.
 collect_ignore = ["mutations"]
 

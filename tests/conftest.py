@@ -65,6 +65,15 @@ def _cache_of_its_own(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None
         yield
 
 
+@pytest.fixture(scope="session", autouse=True)
+def _kernels(tmp_path_factory: pytest.TempPathFactory) -> None:
+    """Processes that share the tests out compile the kernels together; one alone compiles those that it comes to."""
+    if "PYTEST_XDIST_WORKER" in os.environ:
+        import kernels
+
+        kernels.compile_together(tmp_path_factory.getbasetemp().parent)
+
+
 @pytest.fixture(scope="session")
 def shared() -> Path:
     """The folder of open recordings and reference values; who takes it is marked ``open_data``.

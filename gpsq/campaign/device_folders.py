@@ -12,23 +12,24 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from gpsq.arrays import norms
 from gpsq.campaign.device_names import UNKNOWN_DEVICE, folders_of, is_date
-from gpsq.plane import geodesic_inverse_m
+from gpsq.plane import to_earth_centred
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping, Sequence
 
-    from gpsq.model import FloatArray, Trace
+    from gpsq.model import FloatArray, IntArray, Trace
 
 Folder = tuple[str, ...]
 #: Recordings run at the same time when they share this much of the shorter.
 TOGETHER = 0.5
+#: Two recordings are copies of one where they lie nearer than this at all of so many instants.
+COPY_M, INSTANTS = 0.5, 7
 #: A folder's name stands for no one device where this share of its recordings run beside another of them.
 MOST = 0.5
 #: Recordings that name no device and lie further apart than this are not taken for one device's.
 FAR_M = 200_000.0
-#: Two recordings are copies of one where they lie nearer than this at all of so many instants.
-COPY_M, INSTANTS = 0.5, 7
 #: Sentences of a kind that are rarer than this, against the most frequent, do not tell how a receiver speaks.
 RARE = 0.1
 
@@ -54,14 +55,14 @@ def found_devices(traces: Sequence[Trace]) -> FoundDevices:
     traces : sequence of Trace
         All of a campaign.
     """
-    pairs = [(a, b) for a, b in _at_the_same_time(traces) if not _are_copies(traces[a], traces[b])]
-    sites = _sites(traces, pairs)
+    beside = Beside(traces)
+    sites = _sites(traces, beside)
     folders = [_by_folder(trace.file, sites) for trace in traces]
-    shared = _shared_by_several(folders, pairs)
+    shared = _shared_by_several(folders, beside)
     told = [
         ("" if folder in shared else folder) or trace.creator for folder, trace in zip(folders, traces, strict=True)
     ]
-    apart = _apart([k for k, name in enumerate(told) if not name], folders, traces, pairs)
+    apart = _apart([k for k, name in enumerate(told) if not name], folders, traces, beside)
     names = {(t.file, t.track): told[k] or apart.get(k, UNKNOWN_DEVICE) for k, t in enumerate(traces)}
     return FoundDevices(names, sites, tuple(_notes(shared, apart)))
 
@@ -99,51 +100,46 @@ def _by_folder(file: str, sites: frozenset[Folder]) -> str:
     return folders[depth]
 
 
-def _sites(traces: Sequence[Trace], pairs: Sequence[tuple[int, int]]) -> frozenset[Folder]:
+def _sites(traces: Sequence[Trace], beside: Beside) -> frozenset[Folder]:
     """Return the folders below which recordings made at the same time lie in different sub-folders.
 
     Where one is known, its neighbours are sites too whose sub-folders bear names of its devices.
     """
-    folders = [folders_of(trace.file) for trace in traces]
-    sites = set()
-    for a, b in pairs:
-        depth = next((k for k, (x, y) in enumerate(zip(folders[a], folders[b], strict=False)) if x != y), 0)
-        if depth and not is_date(folders[a][depth]):
-            sites.add(folders[a][:depth])
-    below: dict[Folder, set[str]] = defaultdict(set)
-    for found in folders:
-        for depth in range(1, len(found)):
-            below[found[:depth]].add(found[depth])
+    below: dict[Folder, dict[str, list[int]]] = defaultdict(lambda: defaultdict(list))
+    for k, trace in enumerate(traces):
+        folders = folders_of(trace.file)
+        for depth in range(1, len(folders)):
+            below[folders[:depth]][folders[depth]].append(k)
+    sites = {folder for folder, parts in below.items() if beside.between(_undated(parts))}
     devices = {name for site in sites for name in below[site]}
-    alike = {f for f, names in below.items() if names & devices and len(f) in {len(site) for site in sites}}
-    return frozenset(sites | alike)
+    depths = {len(site) for site in sites}
+    return frozenset(sites | {f for f, parts in below.items() if parts.keys() & devices and len(f) in depths})
 
 
-def _shared_by_several(folders: Sequence[str], pairs: Sequence[tuple[int, int]]) -> set[str]:
+def _undated(parts: Mapping[str, list[int]]) -> dict[str, list[int]]:
+    return {name: numbers for name, numbers in parts.items() if not is_date(name)}
+
+
+def _shared_by_several(folders: Sequence[str], beside: Beside) -> set[str]:
     """Return the names of folders most of whose recordings run beside another one in it."""
-    beside: dict[str, set[int]] = defaultdict(set)
-    for a, b in pairs:
-        if folders[a] and folders[a] == folders[b]:
-            beside[folders[a]] |= {a, b}
-    return {name for name, found in beside.items() if len(found) >= MOST * folders.count(name)}
+    inside: dict[str, list[int]] = defaultdict(list)
+    for k, name in enumerate(folders):
+        inside[name].append(k)
+    return {name for name, own in inside.items() if name and len(beside.of(own)) >= MOST * len(own)}
 
 
 # --- recordings that name no device -----------------------------------------------------------------------------------
 
 
-def _apart(
-    nameless: Sequence[int], folders: Sequence[str], traces: Sequence[Trace], pairs: Sequence[tuple[int, int]]
-) -> dict[int, str]:
+def _apart(nameless: Sequence[int], folders: Sequence[str], traces: Sequence[Trace], beside: Beside) -> dict[int, str]:
     """Return names for recordings without one, as few as may be: one for those that may be of one device; {} for one in all."""
     groups: dict[object, list[int]] = defaultdict(list)
     for k in nameless:
         groups[folders[k], _speech(traces[k])].append(k)
     parts = [part for own in groups.values() for part in _regions(own, traces)]
-    clashing = {frozenset(pair) for pair in pairs}
     single = []
     for part in parts:
-        beside = {k for pair in clashing if pair <= set(part) for k in pair}
-        single += [[k] for k in part] if len(beside) >= MOST * len(part) else [part]
+        single += [[k] for k in part] if len(beside.of(part)) >= MOST * len(part) else [part]
     if len(single) < 2:
         return {}
     return {k: f"{UNKNOWN_DEVICE} ({_of(part, traces)})" for part in sorted(single) for k in part}
@@ -161,55 +157,127 @@ def _speech(trace: Trace) -> frozenset[str]:
 
 def _regions(numbers: Sequence[int], traces: Sequence[Trace]) -> list[list[int]]:
     """Return recordings by regions: each lies within reach of another of its region. Those without a place go with the first."""
-    regions: list[list[int]] = []
-    for k in (k for k in numbers if traces[k].accepted):
-        joined = [k]
-        for region in [region for region in regions if _nearest_m(k, region, traces) <= FAR_M]:
-            regions.remove(region)
-            joined += region
-        regions.append(joined)
-    regions = sorted(map(sorted, regions)) or [[]]
+    placed = np.array([k for k in numbers if traces[k].accepted], dtype=np.int64)
+    first = np.array([(traces[k].lon_deg[0], traces[k].lat_deg[0]) for k in placed]).reshape(-1, 2)
+    regions = sorted(placed[own].tolist() for own in _within_reach(to_earth_centred(*first.T))) or [[]]
     regions[0] = sorted([*regions[0], *(k for k in numbers if not traces[k].accepted)])
     return regions if regions[0] else []
 
 
-def _nearest_m(k: int, region: Sequence[int], traces: Sequence[Trace]) -> float:
-    first = np.array([(traces[i].lon_deg[0], traces[i].lat_deg[0]) for i in region])
-    own = np.broadcast_to((traces[k].lon_deg[0], traces[k].lat_deg[0]), first.shape)
-    return float(geodesic_inverse_m(own[:, 0], own[:, 1], first[:, 0], first[:, 1]).min())
+def _within_reach(xyz_m: FloatArray) -> Iterator[IntArray]:
+    """Yield the numbers of (n, 3) places by regions, each grown from a place by all that its newest places reach."""
+    from scipy.spatial import cKDTree
+
+    left = np.arange(len(xyz_m))
+    while len(left):
+        region, left = left[:1], left[1:]
+        newest = region
+        while len(newest) and len(left):
+            # a chord is eight metres shorter than the way along the ground
+            reached = cKDTree(xyz_m[newest]).query(xyz_m[left])[0] <= FAR_M
+            newest, left = left[reached], left[~reached]
+            region = np.concatenate([region, newest])
+        yield np.sort(region)
 
 
-# --- at the same time -------------------------------------------------------------------------------------------------
+# --- who runs beside whom ----------------------------------------------------------------------------------------------
+# Nobody asks for the pairs, of which thousands of recordings of one time have millions: only who runs beside anybody.
 
 
-def _at_the_same_time(traces: Sequence[Trace]) -> Iterator[tuple[int, int]]:
-    """Yield the pairs of recordings that run beside each other for half of the shorter."""
-    timed = [k for k, t in enumerate(traces) if t.timed and t.date_known and t.accepted > 1]
-    spans = {k: (_ms(traces[k], 0), _ms(traces[k], -1)) for k in timed}
-    timed.sort(key=lambda k: spans[k])
-    running: list[int] = []
-    for k in timed:
-        first, last = spans[k]
-        running = [other for other in running if spans[other][1] > first]
-        for other in running:
-            begun, ended = spans[other]
-            if min(last, ended) - first >= TOGETHER * min(last - first, ended - begun) > 0:
-                yield other, k
-        running.append(k)
+@dataclass(frozen=True, eq=False)
+class _Course:
+    """What recordings of the very same times and places share; `contents` are their files' hashes, with the track."""
+
+    time_ms: IntArray
+    lon_deg: FloatArray
+    lat_deg: FloatArray
+    span_ms: tuple[int, int]
+    contents: set[tuple[str, int]]
 
 
-def _ms(trace: Trace, at: int) -> int:
-    return int(trace.time[at].astype("datetime64[ms]").astype(np.int64))
+class Beside:
+    """The recordings of a campaign, asked who runs beside whom. Recordings without times or dates run beside nobody.
+
+    Parameters
+    ----------
+    traces : sequence of Trace
+        All of a campaign; recordings are named by their number in it.
+    """
+
+    def __init__(self, traces: Sequence[Trace]) -> None:
+        alike: dict[tuple[bytes, ...], _Course] = {}
+        self._course: dict[int, _Course] = {}
+        for k, trace in enumerate(traces):
+            if trace.timed and trace.date_known and trace.accepted > 1:
+                time_ms = trace.time.astype("datetime64[ms]").astype(np.int64)
+                arrays = (time_ms, trace.lon_deg, trace.lat_deg)
+                course = alike.setdefault(
+                    tuple(a.tobytes() for a in arrays), _Course(*arrays, (int(time_ms[0]), int(time_ms[-1])), set())
+                )
+                course.contents.add((trace.sha256, trace.track))
+                self._course[k] = course
+
+    def of(self, numbers: Iterable[int]) -> set[int]:
+        """Return those of the recordings that run beside another of them."""
+        members: dict[_Course, list[int]] = defaultdict(list)
+        for k in numbers:
+            if k in self._course:
+                members[self._course[k]].append(k)
+        alone, accompanied, found = _Running(), _Running(), set[_Course]()
+        for course in sorted(members, key=lambda c: c.span_ms):
+            met = [other for other in alone.at(course) if _run_beside(other, course)]
+            found.update(met)
+            alone.courses = [other for other in alone.courses if other not in found] if met else alone.courses
+            accompanied.courses += met
+            if met or any(_run_beside(other, course) for other in accompanied.at(course)):
+                found.add(course)
+            (accompanied if course in found else alone).courses.append(course)
+        return {k for course in found for k in members[course]}
+
+    def between(self, parts: Mapping[str, Iterable[int]]) -> bool:
+        """Whether a recording of one part runs beside one of another part."""
+        courses = {(self._course[k], part) for part, numbers in parts.items() for k in numbers if k in self._course}
+        before: dict[str, _Running] = defaultdict(_Running)
+        for course, part in sorted(courses, key=lambda entry: entry[0].span_ms):
+            others = (other for name, running in before.items() if name != part for other in running.at(course))
+            if any(_run_beside(other, course) for other in others):
+                return True
+            before[part].courses.append(course)
+        return False
 
 
-def _are_copies(a: Trace, b: Trace) -> bool:
-    """Whether two recordings are of one device, exported twice: at the same instants they lie at the same places."""
-    if a.sha256 == b.sha256 and a.track == b.track:
-        return True
-    at_ms = np.linspace(max(_ms(a, 0), _ms(b, 0)), min(_ms(a, -1), _ms(b, -1)), INSTANTS)
-    return bool(geodesic_inverse_m(*_places(a, at_ms), *_places(b, at_ms)).max() < COPY_M)
+@dataclass(eq=False)
+class _Running:
+    """Recordings in order of their beginning; those that ended are dropped when they may be half of all."""
+
+    courses: list[_Course] = field(default_factory=list)
+    kept: int = 0
+
+    def at(self, course: _Course) -> list[_Course]:
+        """Return those that may still run when `course` begins."""
+        if len(self.courses) > 2 * self.kept:
+            self.courses = [other for other in self.courses if other.span_ms[1] > course.span_ms[0]]
+            self.kept = len(self.courses)
+        return self.courses
 
 
-def _places(trace: Trace, at_ms: FloatArray) -> tuple[FloatArray, FloatArray]:
-    time_ms = trace.time.astype("datetime64[ms]").astype(np.int64)
-    return np.interp(at_ms, time_ms, trace.lon_deg), np.interp(at_ms, time_ms, trace.lat_deg)
+def _run_beside(a: _Course, b: _Course) -> bool:
+    """Whether two run at the same time for half of the shorter, and are not of one device exported twice."""
+    if a is b:
+        return False
+    (first_ms, last_ms), (begun_ms, ended_ms) = a.span_ms, b.span_ms
+    shared_ms = min(last_ms, ended_ms) - max(first_ms, begun_ms)
+    together = shared_ms >= TOGETHER * min(last_ms - first_ms, ended_ms - begun_ms) > 0
+    return together and not (len(a.contents | b.contents) == 1 or _are_copies(a, b))
+
+
+def _are_copies(a: _Course, b: _Course) -> bool:
+    """Whether two lie at the same places at the same instants."""
+    low, high = max(a.span_ms[0], b.span_ms[0]), min(a.span_ms[1], b.span_ms[1])
+    at_ms = np.linspace(low, high, INSTANTS)
+    return bool(norms(_places(a, at_ms) - _places(b, at_ms)).max() < COPY_M)
+
+
+def _places(course: _Course, at_ms: FloatArray) -> FloatArray:
+    lon, lat = (np.interp(at_ms, course.time_ms, degrees) for degrees in (course.lon_deg, course.lat_deg))
+    return to_earth_centred(lon, lat)

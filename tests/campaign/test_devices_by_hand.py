@@ -42,35 +42,35 @@ def names(*traces: Trace) -> list[str]:
 )
 def test_recordings_run_beside_each_other_for_half_of_the_shorter(start_s: float, together: bool) -> None:
     pair = [made("a.gpx"), made("b.gpx", start_s=start_s, aside_m=9.0)]
-    assert sorted(device_folders._at_the_same_time(pair)) == (
-        ([(0, 1)] if start_s >= 0 else [(1, 0)]) if together else []
-    )
+    assert beside(*pair) == ({0, 1} if together else set())
+
+
+def beside(*traces: Trace) -> set[int]:
+    return device_folders.Beside(traces).of(range(len(traces)))
 
 
 def test_a_short_recording_within_a_long_one_runs_beside_it_and_others_do_not() -> None:
     long, short = made("a.gpx"), trace_on(road(100), file="b.gpx", start_s=375)
-    assert list(device_folders._at_the_same_time([long, short])) == [(0, 1)]
-    assert list(device_folders._at_the_same_time([long, made("c.gpx", date_known=False)])) == []
-    assert list(device_folders._at_the_same_time([long, made("c.gpx", time=np.full(401, NAT))])) == []
-    assert list(device_folders._at_the_same_time([long, trace_on(road(0), start_s=100)])) == []
-    assert list(device_folders._at_the_same_time([long, trace_on(road(5), start_s=100)])) == [(0, 1)]
-    three = [made("c.gpx", start_s=60), made("a.gpx"), made("b.gpx", start_s=30)]
-    assert sorted(device_folders._at_the_same_time(three)) == [(1, 0), (1, 2), (2, 0)]
+    assert beside(long, short) == {0, 1}
+    assert beside(long, made("c.gpx", date_known=False)) == set()
+    assert beside(long, made("c.gpx", time=np.full(401, NAT))) == set()
+    assert beside(long, trace_on(road(0), start_s=100)) == set()
+    assert beside(long, trace_on(road(5), start_s=100)) == {0, 1}
+    assert beside(made("c.gpx", start_s=60), made("a.gpx"), made("b.gpx", start_s=30), made("d.gpx", 1)) == {0, 1, 2}
 
 
 def test_copies_lie_within_half_a_metre_at_seven_instants() -> None:
     for aside_m, copies in ((0.4, True), (0.6, False)):
-        pair = made("a.gpx"), made("b.gpx", aside_m=aside_m)
-        assert device_folders._are_copies(*pair) is copies
+        assert bool(beside(made("a.gpx"), made("b.gpx", aside_m=aside_m))) is not copies
     sparse = trace_on(road()[100:300:2], start_s=100, interval_s=2.0)
-    assert device_folders._are_copies(made("a.gpx"), sparse)
+    assert not beside(made("a.gpx"), sparse)
     # apart at its end only
     bent = road().copy()
     bent[-1] += 3.0
-    assert not device_folders._are_copies(made("a.gpx"), trace_on(bent))
+    assert beside(made("a.gpx"), trace_on(bent))
     same = {"sha256": "ab" * 32}
-    assert device_folders._are_copies(made("a.gpx", **same), made("b.gpx", 5, aside_m=99.0, **same))
-    assert not device_folders._are_copies(made("a.gpx", **same), made("b.gpx", track=2, aside_m=99.0, **same))
+    assert not beside(made("a.gpx", **same), made("b.gpx", aside_m=99.0, **same))
+    assert beside(made("a.gpx", **same), made("b.gpx", track=2, aside_m=99.0, **same))
 
 
 # folders
@@ -175,7 +175,6 @@ def test_those_without_a_place_go_with_the_first_region() -> None:
     assert device_folders._regions(range(5), traces) == [[0, 1, 3, 4], [2]]
     assert device_folders._regions([1, 4], traces) == [[1, 4]]
     assert device_folders._regions([], traces) == []
-    assert device_folders._nearest_m(0, [2, 3], traces) == 0.0
 
 
 # names

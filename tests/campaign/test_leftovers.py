@@ -130,3 +130,27 @@ def test_every_command_that_reads_the_campaign_sweeps(tmp_path: Path, command: s
 def test_names_are_those_of_the_writers() -> None:
     assert secret.NAME == leftovers.ZONES
     assert f".{flags.FILE_NAME}.abcd1234" in LEFT
+
+
+def test_without_locks_a_part_of_a_day_ago_has_no_writer(tmp_path: Path, monkeypatch) -> None:  # type: ignore[no-untyped-def]
+    """Where the system has no such locks: a day is 86,400 s, give or take what writing the file takes."""
+    part = tmp_path / ".gpsq-part-a1"
+    part.write_bytes(b"x")
+    monkeypatch.setattr(leftovers.os, "name", "nt")
+    now = time.time()
+    for age_s, is_left in ((86_300.0, False), (86_500.0, True), (0.0, False), (200_000.0, True)):
+        os.utime(part, (now - age_s, now - age_s))
+        with leftovers._nobodys(part, part) as found:
+            assert found is is_left
+
+
+def test_a_part_stays_locked_after_its_file_is_closed(tmp_path: Path) -> None:
+    """It is closed before it gets its name: a sweep in between must not take it."""
+    number, part = leftovers.locked_part(tmp_path)
+    assert part.name.startswith(leftovers.PART)
+    with leftovers.held(number):
+        os.close(number)
+        leftovers.sweep(tmp_path)
+        assert part.exists()
+    leftovers.sweep(tmp_path)
+    assert not part.exists()

@@ -73,3 +73,21 @@ def test_the_difference_is_that_over_the_stations_around():
     xy = places([0.0, 0.0, 0.0, 0.0], [0, 0, 1, 1], [0, 1, 0, 1])
     xy.xy_m[:, 2:, 1] = np.where(np.arange(COUNT) % 2 == 0, 12.0, -12.0)[:, None]
     assert devices_apart(xy, np.full(4, 1.0), ("watch", "phone")) == ()
+
+
+def test_where_either_is_not_there_nothing_is_known_of_the_difference():
+    """The second device has no place at every other station: where it has one it lies 14 m off, and so it is told."""
+    there = np.ones((COUNT, 4), dtype=bool)
+    there[::2, 2:] = False
+    (found,) = told(14.0, (2.0, 3.0), there=there)
+    assert found.apart_m == pytest.approx(14.0)
+
+
+def test_a_pair_that_shares_little_does_not_keep_the_others_from_being_told():
+    """Devices 0 and 1 share ten stations only, 0 and 2 all of them, 30 m apart, 1 and 2 ten again."""
+    there = np.ones((COUNT, 6), dtype=bool)
+    there[10:, 2:4] = False
+    found = devices_apart(
+        places([0.0, 0.0, 3.0, 3.0, 30.0, 30.0], [0, 0, 1, 1, 2, 2], [0, 1] * 3, there), np.full(6, 1.0), tuple("abc")
+    )
+    assert [(two.first, two.second) for two in found] == [("a", "c")]

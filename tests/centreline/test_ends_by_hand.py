@@ -129,3 +129,57 @@ def test_a_head_that_many_ride_or_that_leads_elsewhere_stays():
     away = np.vstack([elsewhere, np.full((3, 2), [-10.0, 5.0]), road])
     few = np.concatenate([np.full(20, 2.0), np.zeros(3), np.full(100, 5.0)])
     assert len(without_spurs(away, few, STEP_M)) == len(away)
+
+
+def two_detours():
+    """Return a line with a detour over stations 20 to 30 and one over 60 to 80, and where either is."""
+    first, one = around(20, 30, 80.0)
+    second, two = around(60, 80, 100.0)
+    more = len(first) - len(straight())
+    line = np.vstack([first[: len(first) - 60], second[40:]])
+    return line, (one, slice(two.start + more, two.stop + more))
+
+
+def test_each_of_two_detours_is_led_past():
+    line, detours = two_detours()
+    on = np.zeros(len(line), dtype=bool)
+    for detour in detours:
+        on[detour] = True
+    past = line[~on]
+    assert np.abs(past[:, 1]).max() == 0.0
+    vertex = np.where(on, np.nan, np.cumsum(~on) - 1.0)
+    straight_on = Abreast(np.where(on[:, None], np.nan, line), vertex, ~on)
+    places = [
+        Abreast(line.copy(), np.arange(float(len(line))), np.ones(len(line), dtype=bool)),
+        straight_on,
+        straight_on,
+    ]
+    found = led_past(line, strands_of(line, past, past), places, np.ones((len(line), 3)))
+    assert np.abs(found[:, 1]).max() < 3.0
+    assert found[:, 0] == pytest.approx(np.sort(found[:, 0]))
+    assert found[[0, -1]] == pytest.approx(line[[0, -1]])
+
+
+def test_of_several_ways_past_the_middle_one_by_length_is_taken():
+    """Past the detour one rides straight, one 20 m aside, one has a spike of 300 m: the way is the second's."""
+    line, detour = around(40, 60, 100.0)
+    past = np.delete(line, np.arange(detour.start, detour.stop), axis=0)
+    chord = np.column_stack([STEP_M * np.linspace(40.0, 60.0, 21)[1:-1], np.zeros(19)])
+    ways = []
+    for away_m in (0.0, 20.0, 300.0):
+        bump = away_m * np.clip(np.minimum(np.arange(1, 20), np.arange(19, 0, -1)) / 2.0, 0.0, 1.0)
+        ways.append(np.vstack([past[:41], chord + np.column_stack([np.zeros(19), bump]), past[41:]]))
+    straight_on = abreast_of(line, detour, on_it=False)
+    vertex = np.where(np.arange(len(line)) >= detour.stop, straight_on.vertex + 19.0, straight_on.vertex)
+    by = Abreast(straight_on.xy_m, vertex, straight_on.matched)
+    strands = strands_of(*(ways[k] for k in (2, 0, 1)))
+    steps_at = [np.searchsorted(s.steps.xy_m[:, 0], 0.0) for s in strands]
+    assert steps_at == [0, 0, 0]
+    found = led_past(line, strands, [by] * 3, np.ones((len(line), 3)))
+    assert np.abs(found[:, 1]).max() == pytest.approx(20.0, abs=0.5)
+
+
+def test_one_station_of_nobodys_at_the_very_beginning_is_no_head():
+    road = straight()
+    weight = np.where(np.arange(100) == 0, 0.0, 5.0)
+    assert len(without_spurs(road, weight, STEP_M)) >= 99

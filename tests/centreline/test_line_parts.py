@@ -318,3 +318,13 @@ def test_what_lies_between_two_fixes_is_matched_from_then_on():
     assert found.matched.all()
     assert found.vertex == pytest.approx(at / 6.0)
     assert found.xy_m[:-1, 1] == pytest.approx(3.0)
+
+
+@pytest.mark.parametrize("stations", [20, 21, 22])
+def test_places_by_share_are_as_many_as_steps_go_into_the_way(stations):
+    """Ways of 95, 100 and 105 m have a station each 5 m, first and last included."""
+    x = np.linspace(0.0, 5.0 * (stations - 1), 60)
+    ways = [np.column_stack([x, np.full(60, y)]) for y in (1.0, -1.0)]
+    found = by_share(ways, np.column_stack([x[::12], np.full(5, 9.0)]), SETTINGS)
+    assert found.shape == (stations, 2, 2)
+    assert found[1, :, 0] == pytest.approx(5.0)

@@ -119,3 +119,25 @@ def test_smoothing_keeps_the_ends_of_a_bent_line():
     assert found[[0, -1]] == pytest.approx(bent[[0, -1]])
     # a Gaussian over 2 steps lifts a parabola y = x²/10 by 2²/10, but for the truncation at three of them
     assert found[10:20, 1] - bent[10:20, 1] == pytest.approx(0.4, abs=0.03)
+
+
+@pytest.mark.parametrize(("apart_m", "expected"), [(29.9, 14.95), (30.1, 1.0)])
+def test_two_are_on_one_road_up_to_thirty_metres(apart_m, expected):
+    assert middle([0.0, apart_m], start_m=1.0) == pytest.approx(expected, abs=0.01)
+
+
+def test_a_lone_station_moves_with_its_neighbours_along_as_across():
+    moved, weight = np.zeros((41, 2)), np.ones(41)
+    moved[20], weight[20] = (30.0, 20.0), 0.1
+    found = steadied(moved, weight)[20]
+    assert found[0] == pytest.approx(1.5 * found[1])
+    assert 6.0 < found[1] < 8.0
+
+
+def test_where_nobody_runs_for_long_nothing_moves():
+    """Fifty stations of no weight: the middle ones have no neighbour within twelve, and stay where they are."""
+    weight = np.where((np.arange(90) >= 20) & (np.arange(90) < 70), 0.0, 1.0)
+    found = steadied(np.where(weight[:, None] > 0, 8.0, 0.0) * np.ones(2), weight)
+    assert found[[5, 85]] == pytest.approx(8.0)
+    assert found[22] == pytest.approx(8.0)
+    assert found[45].tolist() == [0.0, 0.0]

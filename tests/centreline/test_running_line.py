@@ -5,7 +5,17 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from gpsq.centreline.consensus_line import _carried_over, _middle, _moved_m, _shifted, step_for
+from gpsq.centreline.consensus_line import (
+    _carried_over,
+    _middle,
+    _moved_m,
+    _places,
+    _shifted,
+    _with_length,
+    line_of_parts,
+    step_for,
+)
+from gpsq.centreline.strands import strand
 from gpsq.centreline.weights import Counted
 from gpsq.settings import Settings
 
@@ -109,3 +119,41 @@ def test_a_step_is_a_hundredth_of_a_short_way_and_a_thirty_thousandth_of_a_long_
     assert step_for([way, way, np.array([[0.0, 0.0], [900_000.0, 0.0]])], Settings(step_m=5.0)) == pytest.approx(
         max(step_m, 1.0) if length_m >= 500 else 5.0
     )
+
+
+def along(first_m, last_m, left_m=0.0, counts=None):
+    """Return a strand with a fix each 5 m along the line, so far to its left."""
+    x = np.arange(first_m, last_m + 1.0, 5.0)
+    fit = np.ones(len(x), dtype=bool) if counts is None else counts(x)
+    return strand(np.column_stack([x, np.full(len(x), left_m)]), [(0, len(x))], "R", fit, Settings(step_m=5.0))
+
+
+def test_the_line_of_parts_is_the_middle_of_those_that_are_there():
+    """Two parts 2 m left and right over the same 300 m, and one in the middle over the half of it."""
+    found = line_of_parts([along(0.0, 300.0, 2.0), along(0.0, 300.0, -2.0), along(0.0, 150.0)], Settings(step_m=5.0))
+    assert found.shape[1] == 2
+    assert found[[0, -1], 0] == pytest.approx([0.0, 300.0], abs=1.0)
+    assert found[:, 1] == pytest.approx(0.0, abs=1e-6)
+    assert line_of_parts([along(0.0, 0.0)], Settings(step_m=5.0)) is None
+
+
+def test_two_steps_that_count_are_a_length_one_is_none():
+    def one_of_two(x):
+        return x < 5.0
+
+    assert _with_length([along(0.0, 5.0), along(0.0, 5.0, 0.0, one_of_two), along(0.0, 0.0), along(0.0, 300.0)]) == [
+        0,
+        3,
+    ]
+
+
+def test_what_does_not_count_has_no_place_on_the_line():
+    """From 100 m to 150 m nothing counts: there is no place there, and none of it at any other station."""
+    s = along(0.0, 300.0, 1.0, lambda x: (x < 100.0) | (x >= 150.0))
+    (place,) = _places([s], [np.arange(61)], LINE, Settings(step_m=5.0))
+    assert np.flatnonzero(np.isnan(place.vertex)).tolist() == list(range(20, 30))
+    known = ~np.isnan(place.vertex)
+    assert place.vertex[known] == pytest.approx(np.flatnonzero(known))
+    (late,) = _places([along(0.0, 300.0, 1.0, lambda x: x >= 20.0)], [np.arange(61)], LINE, Settings(step_m=5.0))
+    assert np.isnan(late.vertex[:4]).all()
+    assert late.vertex[4:] == pytest.approx(np.arange(4.0, 61.0))

@@ -199,7 +199,15 @@ def test_a_full_disk_gives_one_plain_sentence(tmp_path: Path, most_bytes: int) -
     """A limit on the size of files stands in for a full disk: the same system call fails (EFBIG for ENOSPC)."""
     target = tmp_path / "results"
     put(target, "early")
-    command = [sys.executable, "-c", LIMITED, str(target), str(Path(__file__).parents[1] / "support"), str(most_bytes)]
+    command = [
+        sys.executable,
+        "-B",
+        "-c",
+        LIMITED,
+        str(target),
+        str(Path(__file__).parents[1] / "support"),
+        str(most_bytes),
+    ]
     done = subprocess.run(command, capture_output=True, text=True, check=False)
     assert done.returncode == 0, done.stderr
     assert done.stdout.count("\n") == 1

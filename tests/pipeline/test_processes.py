@@ -51,7 +51,11 @@ from gpsq.output.report import page
 from gpsq.output.tables import layers
 from gpsq.reading import folder
 from gpsq.pipeline.campaign_run import analyse_into
-for module, name in ((folder, "read_file"), (route, "analyse_route"), (all_charts, "overlays"), (page, "report_page")):
+from gpsq.summaries import summarise
+for module, name in (
+    (folder, "read_file"), (route, "analyse_route"), (all_charts, "overlays"), (page, "report_page"),
+    (summarise, "places_that_stand_out"),
+):
     told(module, name)
 local, (source, out, ways) = executors.Local, sys.argv[1:]
 for how, (cores, worth) in json.loads(ways).items():
@@ -103,22 +107,22 @@ def test_the_campaign_is_of_the_size_that_is_told_apart(campaign: Path, analysis
 
 
 @pytest.mark.parametrize(
-    ("how", "read", "routes", "overlays", "report"),
+    ("how", "read", "routes", "overlays", "report", "places"),
     [
-        ("alone", "here", "here", "here", "here"),
-        ("little", "aside", "here", "aside", "aside"),
-        ("routes", "aside", "aside", "aside", "aside"),
-        ("much", "aside", "aside", "aside", "aside"),
+        ("alone", "here", "here", "here", "here", "here"),
+        ("little", "aside", "here", "aside", "aside", "here"),
+        ("routes", "aside", "aside", "aside", "aside", "here"),
+        ("much", "aside", "aside", "aside", "aside", "aside"),
     ],
 )
-def test_who_does_what(runs: Runs, how: str, read: str, routes: str, overlays: str, report: str) -> None:
-    names = ("read_file", "analyse_route", "overlays", "report_page")
+def test_who_does_what(runs: Runs, how: str, read: str, routes: str, overlays: str, report: str, places: str) -> None:
+    names = ("read_file", "analyse_route", "overlays", "report_page", "places_that_stand_out")
     told = {(name, who if who == "here" else "aside") for name, who in runs[how][0]}
-    assert told == set(zip(names, (read, routes, overlays, report), strict=True))
+    assert told == set(zip(names, (read, routes, overlays, report, places), strict=True))
 
 
-@pytest.mark.parametrize(("how", "processes"), [("little", 1), ("routes", 1), ("much", 2)])
-def test_overlays_and_report_are_drawn_by_one_process_or_by_a_copy_each(runs: Runs, how: str, processes: int) -> None:
+@pytest.mark.parametrize(("how", "processes"), [("little", 1), ("routes", 1), ("much", 3)])
+def test_overlays_and_report_are_drawn_by_one_process_or_by_a_copy_a_part(runs: Runs, how: str, processes: int) -> None:
     assert len({who for name, who in runs[how][0] if name in {"overlays", "report_page"}}) == processes
 
 

@@ -124,6 +124,15 @@ def test_roads_are_one_course_where_most_of_the_shorter_lies_near_the_other():
     assert not is_one(ROAD[::-1][jittery])
 
 
+def test_near_is_as_near_beside_a_road_to_the_north():
+    """A degree of longitude is 111.32 cos φ km on the equator's radius, 71.7 km at 50 degrees (WGS 84: 71.70)."""
+    near_deg = Settings().pair_near_m / 71_696.0
+    north = np.column_stack([np.full(300, 10.0), np.linspace(50.0, 50.03, 300)])
+    for beside, told in ((0.98, True), (1.02, False)):
+        second = north + np.array([beside * near_deg, 0.0])
+        assert (len(set(courses({"a": north, "b": second}, Settings()).values())) == 1) is told
+
+
 def test_courses_are_numbered_as_they_come_and_cross_the_antimeridian():
     turned = np.column_stack([(ROAD[:, 0] + 169.975 + 180.0) % 360.0 - 180.0, ROAD[:, 1]])
     assert np.ptp(turned[:, 0]) > 300.0

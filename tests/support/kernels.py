@@ -14,7 +14,7 @@ from gpsq.centreline import consensus_line
 from gpsq.centreline.strands import strand
 from gpsq.geometry import curve_distances
 from gpsq.settings import Settings
-from gpsq.summaries.devices.others import less_the_middle_of_others
+from gpsq.summaries.devices.others import less_the_middle_in_turn, sizes_from_others
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -49,7 +49,9 @@ def _discrete() -> None:
 
 
 def _others() -> None:
-    less_the_middle_of_others(np.zeros((3, 1)), np.arange(3))
+    number = np.arange(3)
+    sizes_from_others(np.zeros((1, 3)), number, number, np.ones(3))
+    list(less_the_middle_in_turn(np.zeros((3, 1)), np.ones((1, 3), dtype=bool)))
 
 
 #: What takes longest first.

@@ -4,10 +4,11 @@
     python tests/mutations/noticed.py --interpreted gpsq/centreline/robust_middle.py tests/centreline/test_robust_middle.py
     python tests/mutations/noticed.py --kernels
 
-The mistakes are those of cosmic-ray. What is compiled is left out, as it takes long to compile anew; `--interpreted` runs it as
-plain Python, a hundred times slower, and makes mistakes in it too: name few tests, or small ones. No file is changed: a fresh process is given the changed module in place of the right
-one. It is a fork of one that has loaded the libraries, so each takes as long as its tests. A mistake counts as noticed where
-a test fails, where the module cannot be loaded, and where the tests take far longer than without it.
+The mistakes are those of cosmic-ray. What is compiled is left out, as it takes long to compile anew; `--interpreted` runs it
+as plain Python, a hundred times slower, and makes mistakes in it too: name few tests, or small ones. No file is changed: a
+fresh process is given the changed module in place of the right one. It is a fork of one that has loaded the libraries, so
+each takes as long as its tests. A mistake counts as noticed where a test fails, where the module cannot be loaded, and where
+the tests take far longer than without it.
 """
 
 from __future__ import annotations

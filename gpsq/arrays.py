@@ -39,15 +39,22 @@ def stretches(marked: BoolArray) -> list[tuple[int, int]]:
     return [(int(first), int(end)) for first, end in zip(edges[::2], edges[1::2], strict=True)]
 
 
-def mean_of_known(rows: FloatArray) -> FloatArray:
+def mean_of_known(rows: FloatArray, first: IntArray | None = None) -> FloatArray:
     """Return the mean of each column over the rows that know it, nan where none does; of one table or of many, (…, n, m).
+
+    With the numbers of the `first` rows of groups of rows that stand together, the mean of each group is a row.
 
     >>> mean_of_known(np.array([[1.0, np.nan], [3.0, np.nan]])).tolist()
     [2.0, nan]
+    >>> mean_of_known(np.array([[1.0], [3.0], [np.nan], [7.0]]), first=np.array([0, 2])).tolist()
+    [[2.0], [7.0]]
     """
     known = np.isfinite(rows)
-    count = known.sum(axis=-2)
-    total = np.where(known, rows, 0.0).sum(axis=-2)
+    known_or_nought = np.where(known, rows, 0.0)
+    if first is None:
+        count, total = known.sum(axis=-2), known_or_nought.sum(axis=-2)
+    else:
+        count, total = (np.add.reduceat(of, first, axis=-2) for of in (known.astype(np.int64), known_or_nought))
     return np.asarray(np.divide(total, count, out=np.full(total.shape, np.nan), where=count > 0), dtype=float)
 
 

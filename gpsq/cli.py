@@ -142,9 +142,7 @@ def _running(cluster: str | None, *, quiet: bool) -> Iterator[dict[str, Any]]:
 
 @app.command()
 def fleet(
-    source: Annotated[
-        Path, typer.Argument(metavar="FOLDER|PARQUET", help="Recordings by the thousand: files, or Parquet of fixes.")
-    ],
+    source: Annotated[Path, typer.Argument(metavar="FOLDER|PARQUET", help="Thousands of files, or fixes in Parquet.")],
     out: Annotated[Path, typer.Option("--out", metavar="DIR", help="Folder of the results, Parquet by route.")],
     cluster: OnCluster = None,
     quiet: Quiet = False,
@@ -155,6 +153,7 @@ def fleet(
     with _running(cluster, quiet=quiet) as how:
         found = run(source, out, **how)
     _tell(f"{found.recordings} recordings on {found.routes} routes: {out / 'tracks'}")
+    _say(*found.notes, quiet=quiet)
     if found.unreadable:
         _say(f"{found.unreadable} recordings could not be read; {out / 'fleet.json'} says why.")
         raise typer.Exit(PARTLY)
@@ -169,7 +168,7 @@ def check(
     ] = None,
     date_order: Annotated[
         str | None,
-        typer.Option("--date-order", metavar="dmy|mdy|ymd", help="Order of dates in tables that leave it open."),
+        typer.Option("--date-order", metavar="dmy|mdy|ymd", help="Order of dates where tables leave it open."),
     ] = None,
 ) -> None:
     """Tell what gpsq sees in single files, without a campaign."""
@@ -179,7 +178,7 @@ def check(
     from gpsq.pipeline.shortfalls import shortfall_lines
     from gpsq.settings import Settings
 
-    missing = [path for path in paths if not path.exists() and not path.is_symlink()]
+    missing = [path for path in paths if not os.path.lexists(path)]
     for path in missing:
         _say(str(InputError(str(path), "no such file or folder", "a file or a folder")))
     records = inspect_paths([p for p in paths if p not in missing], Settings(), time_zone=zone, date_order=date_order)
@@ -187,7 +186,7 @@ def check(
         typer.echo(json.dumps(records, ensure_ascii=False, indent=2))
     else:
         _tell(*describe(records).split("\n"))
-        _tell(*shortfall_lines([path for path in paths if path.is_dir()], say=_say))
+        _tell(*shortfall_lines([p for p in paths if p not in missing and p.is_dir()], say=_say))
     if not records:
         raise typer.Exit(NOTHING)
     if missing or any(record["outcome"] == "error" for record in records):
@@ -340,10 +339,11 @@ def main(arguments: Sequence[str] | None = None) -> None:
         app(args=list(arguments) if arguments is not None else None, prog_name="gpsq", standalone_mode=True)
     except GpsqError as error:
         _say(*error.lines, str(error))
-        raise SystemExit(NOTHING) from None
+    except OSError as error:  # of what was named on the command line, or of a system that gives way
+        _say(f"{error.filename or 'gpsq'}: {error.strerror or error}")
     except KeyboardInterrupt:
         _say("stopped; earlier results are whole")
-        raise SystemExit(NOTHING) from None
+    raise SystemExit(NOTHING)  # what went well has ended the process already
 
 
 if __name__ == "__main__":

@@ -11,6 +11,9 @@
 
 from __future__ import annotations
 
+#: So many characters of what was found are enough to know it again.
+MOST_FOUND = 400
+
 
 class GpsqError(Exception):
     """Base of all errors that gpsq raises on purpose; its text is one plain line for a person, after any `lines`."""
@@ -37,7 +40,7 @@ class InputError(GpsqError):
     """
 
     def __init__(self, file: str, found: str, expected: str) -> None:
-        super().__init__(f"{one_line(file)}: found {one_line(found)}; expected {one_line(expected)}")
+        super().__init__(f"{one_line(file)}: found {one_line(found, MOST_FOUND)}; expected {one_line(expected)}")
         self.file = file
         self.found = found
         self.expected = expected
@@ -75,12 +78,18 @@ class GeometryError(GpsqError, ValueError):
     """An array has the wrong shape, or a line is too short to measure."""
 
 
-def one_line(text: str) -> str:
-    r"""Return `text` on one line, without control characters.
+def one_line(text: str, most: int | None = None) -> str:
+    r"""Return `text` on one line, without control characters, cut in its middle where it has over `most` signs.
 
     Examples
     --------
     >>> one_line("Mon\nday\x07")
     'Mon day'
+    >>> one_line("a" * 20 + "b" * 20, 11)
+    'aaaaa…bbbbb'
     """
-    return " ".join("".join(c if c.isprintable() else " " for c in text).split())
+    line = " ".join("".join(c if c.isprintable() else " " for c in text).split())
+    if most is None or len(line) <= most:
+        return line
+    tail = (most - 1) // 2
+    return f"{line[: most - 1 - tail]}…{line[len(line) - tail :]}"

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import difflib
-import tomllib
 from dataclasses import dataclass, field, fields
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
@@ -90,11 +89,9 @@ def load(folder: Path) -> Campaign:
 def parse(data: bytes, folder: Path) -> Campaign:
     """Read the bytes of a ``campaign.toml`` that lies, or is to lie, in `folder`; refused as by `load`."""
     try:
-        table = tomllib.loads(data.decode("utf-8-sig"))
+        table = safe_files.toml_table(data.decode("utf-8-sig"), FILE)
     except UnicodeDecodeError as error:
         raise CampaignError(FILE, "text that is not UTF-8", "TOML in UTF-8") from error
-    except tomllib.TOMLDecodeError as error:
-        raise CampaignError(FILE, str(error), "TOML") from error
     _refuse_unknown(table, _KEYS, "")
     return Campaign(
         title=_text(table, "title"),
@@ -162,7 +159,7 @@ def check_zone(name: str) -> None:
 def _streets(table: Mapping[str, Any], folder: Path) -> str:
     """Return the file of streets; it must be there, and its source be named, for that is printed below pictures."""
     file = _text(table, "streets")
-    if file and not (folder / file).is_file():
+    if file and not safe_files.is_file(folder / file):
         raise CampaignError(FILE, f"the streets {file!r}, which do not exist", "a file of lines below the folder")
     if file and not _text(table, "streets_source").strip():
         raise CampaignError(FILE, "streets without streets_source", "whose they are, to be printed below the pictures")
@@ -172,7 +169,7 @@ def _streets(table: Mapping[str, Any], folder: Path) -> str:
 def _references(table: Mapping[str, Any], folder: Path) -> dict[str, str]:
     references = _texts(table, "reference")
     for name, file in references.items():
-        if not (folder / file).is_file():
+        if not safe_files.is_file(folder / file):
             raise CampaignError(
                 FILE,
                 f"the reference {file!r} of {name!r}, which does not exist",

@@ -9,8 +9,9 @@ import contextlib
 import errno
 import os
 import tempfile
+import tomllib
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from gpsq.exceptions import CampaignError, OutputError
 
@@ -64,6 +65,30 @@ def kept_text(path: Path, otherwise: str) -> str:
         raise CampaignError(path.name, "text that is not UTF-8", "UTF-8; it was left as it is") from error
     except OSError as error:
         raise CampaignError(path.name, f"a file that cannot be read ({error.strerror})", "a readable file") from error
+
+
+def toml_table(text: str, name: str) -> dict[str, Any]:
+    """Return what a file in TOML says.
+
+    Raises
+    ------
+    CampaignError
+        Where it is not TOML, is nested without end, or holds a number of thousands of digits.
+    """
+    try:
+        return tomllib.loads(text)
+    except ValueError as error:
+        raise CampaignError(name, str(error), "TOML") from error
+    except RecursionError as error:
+        raise CampaignError(name, "brackets nested without end", "TOML") from error
+
+
+def is_file(path: Path) -> bool:
+    """Whether there is such a file; no system has one of a name that it cannot hold."""
+    try:
+        return path.is_file()
+    except OSError:
+        return False
 
 
 def _too_large(path: Path, size: int, most_bytes: int) -> OSError:

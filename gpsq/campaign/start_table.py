@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from gpsq.campaign.written_times import read_clock, read_date, read_time
-from gpsq.exceptions import InputError
+from gpsq.exceptions import MOST_FOUND, InputError, one_line
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
@@ -52,7 +52,8 @@ class Problem:
         """Return the one line for a person, where the same holds of `others`, such as "rows 2 to 9"."""
         where = f" in row {self.row}" if self.row else ""
         why = f", {self.why}" if self.why else ""
-        return str(InputError(FILE, f"{self.found}{where}{why}{others and f'; the same in {others}'}", self.expected))
+        found = f"{one_line(self.found, MOST_FOUND // 2)}{where}{why}"
+        return str(InputError(FILE, f"{found}{others and f'; the same in {others}'}", self.expected))
 
 
 def lines(problems: Sequence[Problem]) -> tuple[str, ...]:

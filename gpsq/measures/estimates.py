@@ -50,13 +50,12 @@ def with_estimates(
     """Return the results with an estimate where the time to first fix is not known."""
     open_ones = [i for i, t in enumerate(traces) if _is_open(t, results[i].first_fix)]
     names = _by_name(traces, settings)
-    scatter_s = _scatter_of_starts_s(traces, results)
+    rest = Rest(traces, results, routes)
     found = list(results)
     for i in open_ones:
-        estimate = _by_companion(i, traces, results, scatter_s, settings)
+        estimate = _by_companion(i, rest, settings)
         if estimate is None:
-            road = _by_road(i, traces, results, routes)
-            estimate = _together(names.get(i), road)
+            estimate = _together(names.get(i), _by_road(i, rest))
         if estimate is not None:
             fix = dataclasses.replace(
                 results[i].first_fix,
@@ -67,6 +66,39 @@ def with_estimates(
             )
             found[i] = dataclasses.replace(results[i], first_fix=fix)
     return tuple(found)
+
+
+class Rest:
+    """The whole campaign, and what each estimate asks of all of it, worked out once."""
+
+    def __init__(self, traces: Sequence[Trace], results: Sequence[TraceResult], routes: Sequence[RouteResult]) -> None:
+        self.traces, self.results = traces, results
+        self.routes = {r.route.name: r for r in routes}
+        self.scatter_s = _scatter_of_starts_s(traces, results)
+        self.measured: dict[str, list[int]] = {}
+        for k, r in enumerate(results):
+            if r.ride and not r.duplicate_of and _is_measured(traces[k], r.first_fix):
+                self.measured.setdefault(r.ride, []).append(k)
+        #: Who waits on one ride may wait on another.
+        self.may_wait = any(r.first_fix.stood_s >= WAITS_S and r.first_fix.missed_low_m <= 0 for r in results)
+        fit = [
+            t.timed and not r.duplicate_of and bool(np.isnan(r.ended_early_m))
+            for t, r in zip(traces, results, strict=True)
+        ]
+        number = {ride: n for n, ride in enumerate(dict.fromkeys(r.ride for r in results))}
+        self._ride = np.array([number[r.ride] for r in results], dtype=np.int64)
+        self._fit = {
+            name: np.array([k for k in r.route.members if fit[k]], dtype=np.int64) for name, r in self.routes.items()
+        }
+
+    def witnesses(self, i: int, route: str) -> list[tuple[int, bool]]:
+        """Return the recordings of other rides that may have been on the stretch, and whether they end at the start."""
+        others = [own for name, own in self._fit.items() if name != route]
+        fit = np.concatenate([self._fit[route], *others])
+        here = self._ride[fit] != self._ride[i]
+        towards_start = np.arange(len(fit)) >= len(self._fit[route])
+        step = -(-int(here.sum()) // MOST_WITNESSES) or 1
+        return list(zip(fit[here][::step].tolist(), towards_start[here][::step].tolist(), strict=True))
 
 
 def _is_open(trace: Trace, fix: FirstFix) -> bool:
@@ -114,20 +146,12 @@ def _scatter_of_starts_s(traces: Sequence[Trace], results: Sequence[TraceResult]
     return float(np.percentile(apart_s, ONE_SD, method="higher"))
 
 
-def _by_companion(
-    i: int, traces: Sequence[Trace], results: Sequence[TraceResult], scatter_s: float, settings: Settings
-) -> Estimate | None:
-    if not np.isfinite(scatter_s) or not results[i].ride:
+def _by_companion(i: int, rest: Rest, settings: Settings) -> Estimate | None:
+    started = [rest.traces[k].started for k in rest.measured.get(rest.results[i].ride, ()) if k != i]
+    if not started or not np.isfinite(rest.scatter_s):
         return None
-    started = [
-        traces[k].started
-        for k, r in enumerate(results)
-        if k != i and r.ride == results[i].ride and not r.duplicate_of and _is_measured(traces[k], r.first_fix)
-    ]
-    if not started:
-        return None
-    waited = np.array([(traces[i].time[0] - start) / np.timedelta64(1, "s") for start in started], dtype=float)
-    value_s, half_s = float(np.median(waited)), SDS * max(scatter_s, 1.0)
+    waited = np.array([(rest.traces[i].time[0] - start) / np.timedelta64(1, "s") for start in started], dtype=float)
+    value_s, half_s = float(np.median(waited)), SDS * max(rest.scatter_s, 1.0)
     # far from each other, the two clocks disagree or it was another start
     if not -half_s <= value_s <= settings.start_bound_s:
         return None
@@ -160,17 +184,15 @@ def _by_name(traces: Sequence[Trace], settings: Settings) -> dict[int, Estimate]
 # --- the road missed ----------------------------------------------------------------------------------------------
 
 
-def _by_road(
-    i: int, traces: Sequence[Trace], results: Sequence[TraceResult], routes: Sequence[RouteResult]
-) -> Estimate | None:
+def _by_road(i: int, rest: Rest) -> Estimate | None:
     """Return the time that the road missed took, by the paces of other rides there, or by the ride's own."""
-    fix = results[i].first_fix
-    route = next((r for r in routes if r.route.name == results[i].route), None)
+    fix = rest.results[i].first_fix
+    route = rest.routes.get(rest.results[i].route)
     if route is None or not np.isfinite(fix.missed_low_m):  # a lower bound has none
         return None
     if fix.stood_s >= STANDS_S and fix.missed_low_m <= 0:
         return None
-    paces = _paces(i, traces, results, route, routes)
+    paces = _paces(i, rest, route)
     if not len(paces):
         return None
     middle, least, most = (float(f(paces)) for f in (np.median, np.min, np.max))
@@ -183,24 +205,18 @@ def _by_road(
         np.hypot((fix.missed_high_m - fix.missed_m) * middle, fix.missed_m * (most - middle)),
         MOST_HANDLING_S - HANDLING_S,
     )
-    # who waits on one ride may wait on another
-    if any(r.first_fix.stood_s >= WAITS_S and r.first_fix.missed_low_m <= 0 for r in results):
+    if rest.may_wait:
         above_s = np.inf
     return Estimate(value_s, max(0.0, float(value_s - below_s)), float(value_s + above_s), "road")
 
 
-def _paces(
-    i: int,
-    traces: Sequence[Trace],
-    results: Sequence[TraceResult],
-    route: RouteResult,
-    routes: Sequence[RouteResult],
-) -> FloatArray:
+def _paces(i: int, rest: Rest, route: RouteResult) -> FloatArray:
     """Return the seconds a metre that rides took between the place of the start and the first fix of one."""
+    traces, results = rest.traces, rest.results
     way_m = not_recorded_m(results[i], route)
     found: dict[str, float] = {}
     if len(way_m) > 1:
-        for k, towards_start in _witnesses(i, traces, results, route, routes):
+        for k, towards_start in rest.witnesses(i, route.route.name):
             near = slice(-MOST_FIXES, None) if towards_start else slice(MOST_FIXES)
             xy_m = route.route.plane.to_metres(traces[k].lon_deg[near], traces[k].lat_deg[near])
             passed = pace.passing_s(traces[k].time[near], xy_m, way_m, towards_start=towards_start)
@@ -212,24 +228,3 @@ def _paces(
     xy_m = route.route.plane.to_metres(traces[i].lon_deg[first], traces[i].lat_deg[first])
     own = pace.own_pace_s_per_m(traces[i].time[first], xy_m)
     return np.array([0.8 * own, own, 1.5 * own]) if np.isfinite(own) else np.empty(0)
-
-
-def _witnesses(
-    i: int,
-    traces: Sequence[Trace],
-    results: Sequence[TraceResult],
-    route: RouteResult,
-    routes: Sequence[RouteResult],
-) -> list[tuple[int, bool]]:
-    """Return the recordings of other rides that may have been on the stretch, and whether they end at the start."""
-    same = [(k, False) for k in route.route.members]
-    others = [(k, True) for other in routes if other is not route for k in other.route.members]
-    fit = [
-        (k, towards)
-        for k, towards in [*same, *others]
-        if results[k].ride != results[i].ride
-        and traces[k].timed
-        and not results[k].duplicate_of
-        and np.isnan(results[k].ended_early_m)
-    ]
-    return fit[:: -(-len(fit) // MOST_WITNESSES) or 1]

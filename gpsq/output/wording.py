@@ -290,11 +290,7 @@ def short(text: str, length: int = 28) -> str:
     >>> short("a" * 20 + "b" * 20, 11)
     'aaaaa…bbbbb'
     """
-    line = one_line(text)
-    if len(line) <= length:
-        return line
-    head = (length - 1) // 2
-    return f"{line[: length - 1 - head]}…{line[-head:]}"
+    return one_line(text, length)
 
 
 def start_basis(basis: str) -> str:

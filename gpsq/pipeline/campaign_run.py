@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from functools import partial
+from itertools import zip_longest
 from typing import TYPE_CHECKING, Any
 
 from gpsq import digests
@@ -19,6 +20,7 @@ if TYPE_CHECKING:
     from gpsq.output.drawing.rendering import Chart
     from gpsq.pipeline.cache import Cache
     from gpsq.results import Analysis
+    from gpsq.summaries.summarise import Searched
 
 
 def analyse_into(
@@ -51,7 +53,7 @@ def analyse_into(
             executor=executor or cores,
             cache=store,
             on_progress=on_progress,
-            on_measured=drawing.begin_overlays,
+            on_measured=drawing.begin_beside_summing_up,
         )
         write = partial(_write, analysis, out, drawing, tiles=tiles, parquet=parquet)
         write_unless_standing(store, (key, analysis.folder, tiles, parquet), out, write)
@@ -59,36 +61,74 @@ def analyse_into(
 
 
 class _Drawing:
-    """What is drawn beside this process: the overlays as soon as all is measured, the rest with the report.
+    """What is done beside this process: the overlays as soon as all is measured, the report when all is summed up.
 
     That is done in the second process, or where much was read each in a copy made for it.
     """
 
     def __init__(self, second: SecondProcess, cores: executors.Local) -> None:
         self.second, self.cores = second, cores
-        self.overlays: Callable[[], tuple[Chart, ...]] | None = None
+        self.overlays: list[Callable[[], tuple[Chart, ...]]] = []
 
-    def begin_overlays(self, measured: Analysis) -> None:
-        """Begin to draw the overlays; the cores have nothing more to share."""
-        self.overlays = self._begin(_overlays, measured)
+    def begin_beside_summing_up(self, measured: Analysis) -> Callable[[], Searched] | None:
+        """Begin to draw the overlays; of a large run also to search for places, and return what waits for those.
+
+        The cores have nothing more to share, so copies of this process take it on.
+        """
+        if self.second.is_there:
+            self._begin(_draw_and_keep, measured)
+            return None
+        parts = self.cores.processes
+        self.overlays = [self._begin(_overlays, measured, part, parts) for part in range(parts)]
+        return self._begin(places_that_stand_out, measured)
 
     def begin_report(self, analysis: Analysis) -> Callable[[], Mapping[str, str | bytes]]:
         """Begin to make the report, and return what waits for it."""
-        from gpsq.output.results_folder import report
-
-        drawn = self.overlays() if self.overlays else None
-        self.overlays = None  # and with it goes the copy that drew them
-        return self._begin(report, analysis, drawn)
+        drawn = in_turn([drawn() for drawn in self.overlays]) if self.overlays else None
+        self.overlays = []  # and with them go the copies that drew them
+        return self._begin(_report, analysis, drawn)
 
     def _begin(self, fn: Callable[..., Any], *arguments: Any) -> Callable[[], Any]:
         self.cores.shutdown()  # while its threads are about, no process is copied
         return (self.second if self.second.is_there else SecondProcess()).begin(fn, *arguments)
 
 
-def _overlays(measured: Analysis) -> tuple[Chart, ...]:
+def _overlays(measured: Analysis, part: int, parts: int) -> tuple[Chart, ...]:
     from gpsq.output.charts import all_charts
 
-    return all_charts.overlays(measured)
+    return all_charts.overlays(measured, part, parts)
+
+
+#: In the second process, the overlays that it has drawn: so many pictures do not travel twice.
+_kept: list[tuple[Chart, ...]] = []
+
+
+def _draw_and_keep(measured: Analysis) -> None:
+    _kept[:] = [_overlays(measured, 0, 1)]
+
+
+def _report(analysis: Analysis, drawn: tuple[Chart, ...] | None) -> Mapping[str, str | bytes]:
+    """Make the report with the overlays that were drawn before, here or elsewhere, or with its own."""
+    from gpsq.output.results_folder import report
+
+    return report(analysis, _kept.pop() if _kept else drawn)
+
+
+def places_that_stand_out(measured: Analysis) -> Searched:
+    """Search for places; what searches is loaded here."""
+    from gpsq.summaries import summarise
+
+    return summarise.places_that_stand_out(measured)
+
+
+def in_turn(parts: Sequence[Sequence[Chart]]) -> tuple[Chart, ...]:
+    """Return what was dealt out in turn in its order.
+
+    >>> in_turn([("a", "c", "e"), ("b", "d")])
+    ('a', 'b', 'c', 'd', 'e')
+    """
+    dealt = zip_longest(*parts)
+    return tuple(one for round_ in dealt for one in round_ if one is not None)
 
 
 def _load_what_measures(say: Callable[[str], None] | None) -> None:

@@ -16,8 +16,7 @@ from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from gpsq import digests
-from gpsq.campaign import campaign_file as campaigns
-from gpsq.campaign import flags, safe_files, start_log
+from gpsq.campaign import safe_files, start_log
 from gpsq.campaign.device_folders import by_folder_or_file
 from gpsq.campaign.start_matching import Recording, match
 from gpsq.exceptions import InputError, NothingToAnalyse, OutputError
@@ -25,10 +24,9 @@ from gpsq.model import Trace
 from gpsq.output.tables import layers, tables
 from gpsq.pipeline import executors
 from gpsq.pipeline.fleet_routes import NO_ROUTE, Place, Sorted, sort_out, traces_in
+from gpsq.pipeline.fleet_source import files_of, meaning_none, told_beside
 from gpsq.pipeline.stages import analyse_traces
 from gpsq.reading.folder import named, recordings_meant
-from gpsq.reading.listing import find_files
-from gpsq.reading.parquet import SUFFIX
 from gpsq.summaries.summarise import summaries
 
 if TYPE_CHECKING:
@@ -43,17 +41,24 @@ if TYPE_CHECKING:
 
 WORK, STATE, TOLD = "work", "sorted.json", "fleet.json"
 NO_PARQUET = "Python with the package pyarrow (pip install 'gpsq[cluster]')"
+WANTED = "recordings of rides"
+#: Of a fleet in which nothing can be read, so many lines say why.
+MOST_TOLD = 20
 #: Columns that name a route or a ride, which without the number of their part would be those of one route alone.
 OWN_NAMES = ("route", "ride")
 
 
 @dataclass(frozen=True)
 class Fleet:
-    """What a run found: numbers of recordings, of those that cannot be read, and of routes."""
+    """What a run found: numbers of recordings, of those that cannot be read, and of routes.
+
+    `notes` are lines on what was left out, and on what the person wrote beside the recordings that cannot be followed.
+    """
 
     recordings: int
     unreadable: int
     routes: int
+    notes: tuple[str, ...] = ()
 
 
 def run(
@@ -81,26 +86,27 @@ def run(
     _need_pyarrow()
     tell = on_progress or (lambda what, done, of: None)
     source, out = source.absolute(), out.absolute()
-    files = _files(source, out)
-    folder = source if source.is_dir() else source.parent
-    campaign, log, decisions = _told_beside(folder)
-    asked = digests.digest(
-        digests.code(), campaign, log, decisions, {name: _stamp(path) for name, path in files.items()}
-    )
+    given = files_of(source, out)
+    files, told = given.files, told_beside(source if source.is_dir() else source.parent)
+    campaign, closed = told.campaign, [(u.file, u.track, u.message) for u in given.unreadable]
+    stamps = {name: _stamp(path) for name, path in files.items()}
+    asked = digests.digest(digests.code(), campaign, told.log, told.decisions, stamps, closed)
     try:
         with contextlib.ExitStack() as stack:
             engine = executor or stack.enter_context(this_machine(files.values()))
             found = _sorted_before(out, asked)
             if found is None:
                 found = sort_out(files, campaign, engine, partial(tell, "sorting recordings"))
+                found.unreadable += closed
                 if not found.parts:
-                    raise NothingToAnalyse(str(source), f"{len(files)} files, none readable", "recordings of rides")
+                    lines = tuple(line for _, _, line in found.unreadable[:MOST_TOLD])
+                    raise NothingToAnalyse(str(source), f"{len(files)} files, none readable", WANTED, lines)
                 _begin(out, asked, found)
             names = sorted({file for places in found.parts.values() for _, file, _ in places})
-            rows = match(log, map(Recording, names)).starts
-            entries = {file: dataclasses.replace(entry, file=file) for (file, _), entry in rows.items() if entry.file}
-            _analyse(found, files, _Part(out, campaign, decisions), entries, engine, tell)
-            return _finished(out, asked, found)
+            rows = match(told.log, map(Recording, names))
+            entries = {f: dataclasses.replace(entry, file=f) for (f, _), entry in rows.starts.items() if entry.file}
+            _analyse(found, files, _Part(out, campaign, told.decisions), entries, engine, tell)
+            return _finished(out, asked, found, (*given.notes, *told.problems, *meaning_none(rows)))
     except OSError as failed:
         raise OutputError(f"{failed.filename or out}: cannot be written: {failed.strerror or failed}") from failed
 
@@ -118,22 +124,6 @@ def _need_pyarrow() -> None:
         import pyarrow  # noqa: F401 - only asked whether it is there
     except ImportError as missing:
         raise InputError("gpsq fleet", "no package pyarrow", NO_PARQUET) from missing
-
-
-def _files(source: Path, out: Path) -> dict[str, Path]:
-    """Return the files of recordings by name: the Parquet files, where there are any."""
-    if source.is_file():
-        return {source.name: source}
-    if not source.is_dir():
-        raise NothingToAnalyse(str(source), "nothing of that name", "a folder of recordings, or a Parquet file")
-    references = frozenset(campaigns.load(source).reference.values())
-    found = {f.name: f.path for f in find_files(source, references).files if not f.path.is_relative_to(out)}
-    return {name: path for name, path in found.items() if path.suffix == SUFFIX} or found
-
-
-def _told_beside(folder: Path) -> tuple[Campaign, start_log.StartLog, tuple[Flag, ...]]:
-    campaign = campaigns.load(folder)
-    return campaign, start_log.load(folder, campaign), flags.load(folder)[0]
 
 
 def _stamp(path: Path) -> tuple[int, int]:
@@ -181,10 +171,10 @@ def _as_json(asked: str, found: Sorted) -> str:
     return json.dumps({"gpsq": digests.code(), **told}, ensure_ascii=True)
 
 
-def _finished(out: Path, asked: str, found: Sorted) -> Fleet:
+def _finished(out: Path, asked: str, found: Sorted, notes: tuple[str, ...]) -> Fleet:
     safe_files.write_text(out / TOLD, _as_json(asked, found))
     shutil.rmtree(out / WORK, ignore_errors=True)
-    return Fleet(found.recordings, len(found.unreadable), len(set(found.parts) - {NO_ROUTE}))
+    return Fleet(found.recordings, len(found.unreadable), len(set(found.parts) - {NO_ROUTE}), notes)
 
 
 # --- route by route -----------------------------------------------------------------------------------------------
@@ -226,10 +216,11 @@ class _Part:
 
     def analyse(self, number: int, paths: list[Path], places: list[Place], entries: dict[str, StartEntry]) -> int:
         """Read the recordings of a route, analyse them and write what was found; return how many there were."""
-        wanted = {(file, track) for _, file, track in places}
-        names = list(dict.fromkeys(name for name, _, _ in places))
-        read = [r for path, name in zip(paths, names, strict=True) for r in traces_in(path, name, self.campaign)]
-        traces = [r for r in read if isinstance(r, Trace) and (r.file, r.track) in wanted]
+        wanted, names = set(places), dict.fromkeys(name for name, _, _ in places)
+        read = (
+            (name, r) for path, name in zip(paths, names, strict=True) for r in traces_in(path, name, self.campaign)
+        )
+        traces = [r for name, r in read if isinstance(r, Trace) and (name, r.file, r.track) in wanted]
         log = start_log.StartLog(tuple(entries.values()))
         devices = by_folder_or_file(traces)
         matches = match(log, recordings_meant(traces, self.campaign, devices))

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from functools import partial
 from typing import TYPE_CHECKING
 
+from gpsq.exceptions import InputError
 from gpsq.model import Trace, Unreadable
 from gpsq.reading import read_file
 from gpsq.reading.listing import may_be_something_else
@@ -61,10 +62,15 @@ def sort_out(
     files : by the name that results call them. tell : told (files done, files in all).
     """
     found, sorter = Sorted(), _Sorter(campaign)
+    stands: dict[tuple[str, int], str] = {}
     for done, (name, batch) in enumerate(_read(files, campaign, executor), start=1):
         for file, track, shape in batch:
+            first = stands.setdefault((file, track), name)
             if isinstance(shape, str):
                 found.unreadable.append((file, track, shape))
+            elif first != name:
+                twice = InputError(name, f"recording {file}, which {first} has too", "each whole in one file")
+                found.unreadable.append((file, track, str(twice)))
             else:
                 sorter.add((name, file, track), shape)
         tell(done, len(files))

@@ -5,7 +5,6 @@ Two publications with different cuts would show an attacker more than either; so
 
 from __future__ import annotations
 
-import tomllib
 from typing import TYPE_CHECKING, Any
 
 from gpsq.campaign import leftovers, safe_files
@@ -41,10 +40,7 @@ def load(folder: Path) -> tuple[Zone, ...]:
         raise CampaignError(
             NAME, f"a file that cannot be read ({error})", "the zones of earlier publications"
         ) from error
-    try:
-        table = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise CampaignError(NAME, str(error), "TOML") from error
+    table = safe_files.toml_table(text, NAME)
     zones = table.get("zone", [])
     if not isinstance(zones, list) or set(table) - {"zone"}:
         raise CampaignError(NAME, "other than zones", "[[zone]] with lat, lon, radius_m")

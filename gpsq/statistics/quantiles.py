@@ -60,7 +60,7 @@ def _with_each_block_left_out(rows: Sequence[FloatArray], share: float) -> tuple
     values = np.concatenate(rows)
     blocks = min(len(rows), MOST_BLOCKS)
     block = np.repeat(np.arange(len(rows)) % blocks, [row.size for row in rows])
-    order = np.argsort(values, kind="stable")
+    order = np.argsort(values)  # of equal values any may be the one left out
     ordered, block = values[order], block[order]
     nobody = np.empty(0, dtype=np.int64)
     without = [_without(ordered, np.flatnonzero(block == b), share) for b in range(blocks)] if blocks > 1 else []

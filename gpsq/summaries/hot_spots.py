@@ -16,7 +16,7 @@ import numpy as np
 
 from gpsq.arrays import mean_of_known, stretches
 from gpsq.measures.route import MOST_LINES
-from gpsq.summaries.devices.others import less_the_middle_of_others
+from gpsq.summaries.devices.others import sizes_from_others
 from gpsq.summaries.station_table import on_common_line, station_table
 from gpsq.summary_types import HotSpot, HotSpotSearch
 
@@ -48,7 +48,7 @@ AT_A_TIME = 100_000
 
 @dataclass(frozen=True, eq=False)
 class _Search:
-    """The traces of a route, (k, b) means over bins of `bin_m`, and the height that chance reaches.
+    """The traces of a route, those of a ride together, (k, b) means over bins of `bin_m`, and the height of chance.
 
     `offset_m` are their offsets from one common line, which are moved to see what chance does; `size_m` the sizes of those
     from the lines made without their own ride, of which places are made. Moved ones are held against the median of the
@@ -105,14 +105,16 @@ def _search(table: StationTable, level: float, rng: np.random.Generator) -> _Sea
     bin_m = _bin_m(table.along_m)
     offset = _binned(on_common_line(table), table.along_m, bin_m)
     size = np.abs(_binned(table.offset_m, table.along_m, bin_m))
-    rides = list(dict.fromkeys(table.ride))
-    ride = np.array([rides.index(name) for name in table.ride])
-    usual = np.array([_usual(size[table.of(d)]) for d in table.device])
-    found = _Search(offset, size, ride, usual, bin_m, np.inf)
+    rides = {name: number for number, name in enumerate(dict.fromkeys(table.ride))}
+    ride = np.array([rides[name] for name in table.ride])
+    usual_of = {d: _usual(size[table.of(d)]) for d in set(table.device)}
+    usual = np.array([usual_of[d] for d in table.device])
+    order = np.argsort(ride, kind="stable")
+    found = _Search(offset[order], size[order], ride[order], usual[order], bin_m, np.inf)
     shifts = min(max(SHIFTS, _least_shifts(level)), MOST_SHIFTS)
     distance = rng.integers(offset.shape[1], size=(shifts, len(rides)))
     highest = [
-        np.fmax.reduce(_heights(found, np.abs(_from_others(_shifted(offset, ride, some), ride))), axis=1)
+        np.fmax.reduce(_heights(_from_others(found, _shifted(found, some))), axis=1)
         for some in np.array_split(distance, min(-(-offset.size * shifts // AT_A_TIME), shifts))
     ]
     # Where recordings hardly overlap, a shift may leave no place that two know: its nan counts as the highest.
@@ -182,21 +184,30 @@ def _usual(size_m: FloatArray) -> float:
     return max(float(np.median(known)), 0.01) if known.size else 1.0
 
 
-def _shifted(rows: FloatArray, ride: IntArray, distance: IntArray) -> FloatArray:
-    """Return the (k, b) rows once for each row of `distance`, those of each ride moved round the road by its own bins."""
-    columns = (np.arange(rows.shape[1]) - distance[:, ride, None]) % rows.shape[1]
-    return np.take_along_axis(rows[None], columns, axis=2)
+def _shifted(found: _Search, distance: IntArray) -> FloatArray:
+    """Return the offsets, (…, b, k), once for each row of `distance`, those of each ride moved round by its own bins."""
+    bins = found.offset_m.shape[1]
+    which = (np.arange(bins)[:, None] - distance[:, None, found.ride]) % bins
+    return np.take_along_axis(found.offset_m.T[None], which, axis=1)
 
 
-def _heights(found: _Search, size_m: FloatArray) -> FloatArray:
+def _from_others(found: _Search, offset_m: FloatArray) -> FloatArray:
+    """Return (…, rides, b) sizes of (…, b, k) offsets from the median of other rides, as recordings are judged."""
+    return sizes_from_others(offset_m, found.ride % MOST_LINES, found.ride, found.usual_m)
+
+
+def _of_rides(found: _Search) -> FloatArray:
+    """Return (rides, b) sizes from the lines made without the ride, in units of what is usual for the device."""
+    return mean_of_known(found.size_m / found.usual_m[:, None], first=np.flatnonzero(np.diff(found.ride, prepend=-1)))
+
+
+def _heights(size: FloatArray) -> FloatArray:
     """Return how high each bin stands: sizes of error as ranks within each ride, summed over rides.
 
     Ranks let no single ride make a place; the sum is in units of its own scatter, so bins that few rides have weigh no
-    more. Sizes are (…, traces, bins), heights (…, bins).
+    more. Sizes are (…, rides, bins), heights (…, bins).
     """
-    scaled = size_m / found.usual_m[:, None]
-    of_rides = [mean_of_known(scaled[..., found.ride == r, :]) for r in range(int(found.ride.max()) + 1)]
-    scores = _scores(_smoothed(np.stack(of_rides, axis=-2)))
+    scores = _scores(_smoothed(size))
     known = np.isfinite(scores)
     count = known.sum(axis=-2)
     total = np.where(known, scores, 0.0).sum(axis=-2)
@@ -205,11 +216,6 @@ def _heights(found: _Search, size_m: FloatArray) -> FloatArray:
 
 def _divided(total: FloatArray, count: FloatArray | IntArray, where: BoolArray) -> FloatArray:
     return np.asarray(np.divide(total, count, out=np.full(total.shape, np.nan), where=where), dtype=float)
-
-
-def _from_others(rows: FloatArray, ride: IntArray) -> FloatArray:
-    """Return each row less the median of the rows of other rides in its column, as recordings are judged."""
-    return less_the_middle_of_others(rows, ride % MOST_LINES)
 
 
 def _smoothed(values: FloatArray) -> FloatArray:
@@ -227,20 +233,23 @@ def _scores(values: FloatArray) -> FloatArray:
     from scipy.special import ndtri
 
     known = np.isfinite(values)
-    rank = np.argsort(np.argsort(np.where(known, values, np.inf), axis=-1), axis=-1) + 1.0
-    share = rank / (known.sum(axis=-1, keepdims=True) + 1)
-    return np.where(known, ndtri(np.where(known, share, 0.5)), np.nan)
+    count, row = np.unique(known.sum(axis=-1), return_inverse=True)
+    of_rank = ndtri(np.arange(1.0, values.shape[-1] + 1) / (count[:, None] + 1))
+    scores = np.empty(values.shape)
+    order = np.argsort(np.where(known, values, np.inf), axis=-1)
+    np.put_along_axis(scores, order, of_rank[row.reshape(known.shape[:-1])], axis=-1)
+    return np.where(known, scores, np.nan)
 
 
-def _hot(found: _Search, size_m: FloatArray) -> BoolArray:
-    return np.asarray(np.nan_to_num(_heights(found, size_m), nan=-np.inf) > found.height)
+def _hot(found: _Search, size: FloatArray) -> BoolArray:
+    return np.asarray(np.nan_to_num(_heights(size), nan=-np.inf) > found.height)
 
 
 def _named(found: _Search, table: StationTable, spread_m: FloatArray) -> Iterator[HotSpot]:
     square = np.nansum(table.offset_m**2, axis=0)
     known = np.isfinite(spread_m)
     typical = float(np.median(spread_m[known])) if known.any() else np.nan
-    for first, last in _joined(_hot(found, found.size_m)):
+    for first, last in _joined(_hot(found, _of_rides(found))):
         from_m = float(table.along_m[0]) + first * found.bin_m
         inside = (table.along_m >= from_m) & (table.along_m < from_m + (last - first) * found.bin_m)
         local = spread_m[inside & known]
@@ -272,10 +281,10 @@ def _would_show_m(found: _Search, rng: np.random.Generator) -> float:
         if not width:
             continue
         drawn = [(rng.integers(bins, size=rides), int(rng.integers(bins - width))) for _ in range(TRIALS)]
-        planted = _shifted(found.offset_m, found.ride, np.array([distance for distance, _ in drawn]))
+        moved = _shifted(found, np.array([distance for distance, _ in drawn]))
         low = np.array([first for _, first in drawn])
         within = (np.arange(bins) >= low[:, None]) & (np.arange(bins) < low[:, None] + width)
-        hot = _hot(found, np.abs(_from_others(np.where(within[:, None], planted * TIMES, planted), found.ride)))
+        hot = _hot(found, _from_others(found, np.where(within[..., None], moved * TIMES, moved)))
         seen = int((hot & within).any(axis=1).sum())
         if seen >= SEEN_IN * TRIALS:
             return length_m

@@ -2,30 +2,40 @@
 
 from __future__ import annotations
 
+import dataclasses
 from typing import TYPE_CHECKING
 
 from gpsq.summaries import device_figures, device_pairs, hot_spots, own_error, ranking
 from gpsq.summaries.devices import distance_bias, offsets, quality
 from gpsq.summaries.station_table import station_table
-from gpsq.summary_types import OffsetBetween, Summaries
+from gpsq.summary_types import HotSpot, HotSpotSearch, OffsetBetween, Summaries
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from gpsq.results import Analysis
 
+Searched = tuple[tuple[HotSpot, ...], tuple[HotSpotSearch, ...]]
 
-def summaries(analysis: Analysis) -> Summaries:
-    """Return the figures over recordings; those against a reference line are `gpsq.summaries.reference`'s."""
+
+def places_that_stand_out(analysis: Analysis) -> Searched:
+    """Return the hot spots and what was looked for; it takes as long as all else that is summed up."""
+    return hot_spots.search(analysis.traces, analysis.results, analysis.routes, analysis.settings)
+
+
+def summaries(analysis: Analysis, searched: Callable[[], Searched] | None = None) -> Summaries:
+    """Return the figures over recordings; those against a reference line are `gpsq.summaries.reference`'s.
+
+    `searched` gives the `places_that_stand_out` where these are looked for elsewhere meanwhile; it is asked last.
+    """
     what = (analysis.traces, analysis.results, analysis.routes, analysis.settings)
     devices = device_figures.summarise(*what)
     classes, trends = quality.error_by_quality(*what[:3])
-    spots, searches = hot_spots.search(*what)
-    return Summaries(
+    found = Summaries(
         devices=devices,
         start_states=device_figures.by_start_state(*what[:2], analysis.settings),
         comparisons=device_pairs.compare_pairs(*what),
         error_variances=own_error.error_variances(*what),
-        hot_spots=spots,
-        hot_spot_searches=searches,
         offsets_between=_offsets_between(analysis),
         ranks=ranking.rank_by_repeatability(*what),
         route_ratios=ranking.compare_places(devices),
@@ -33,6 +43,8 @@ def summaries(analysis: Analysis) -> Summaries:
         quality_trends=trends,
         distance_biases=distance_bias.distance_biases(*what[:2], analysis.settings),
     )
+    spots, searches = searched() if searched else places_that_stand_out(analysis)
+    return dataclasses.replace(found, hot_spots=spots, hot_spot_searches=searches)
 
 
 def _offsets_between(analysis: Analysis) -> tuple[OffsetBetween, ...]:

@@ -9,7 +9,7 @@ import pytest
 from trace_maker import MONDAY, trace_on
 
 from gpsq.measures import estimates
-from gpsq.measures.estimates import Estimate, _by_companion, _by_name, _by_road, _scatter_of_starts_s, _together
+from gpsq.measures.estimates import Estimate, Rest, _by_companion, _by_name, _by_road, _scatter_of_starts_s, _together
 from gpsq.model import FirstFix
 from gpsq.results import TraceResult
 from gpsq.settings import Settings
@@ -33,8 +33,8 @@ MISSED = {"missed_m": 100.0, "missed_low_m": 80.0, "missed_high_m": 130.0}
 
 def by_road(monkeypatch, *others, paces=(0.25, 0.2, 0.4, 0.25), **fix):
     monkeypatch.setattr(estimates, "_paces", lambda *_: np.array(paces))
-    own = result(0, **(MISSED | fix))
-    return _by_road(0, (), [own, *others], [route("B"), route()])
+    results = [result(0, **(MISSED | fix)), *others]
+    return _by_road(0, Rest([trace_on(PLACES)] * len(results), results, [route("B"), route()]))
 
 
 def test_the_road_missed_over_the_pace_and_its_bounds(monkeypatch):
@@ -71,7 +71,7 @@ def test_who_waits_once_may_wait_again(monkeypatch, stood_s, low_m, waits):
 
 def test_a_recording_of_no_route_has_no_road(monkeypatch):
     monkeypatch.setattr(estimates, "_paces", lambda *_: np.array([0.25]))
-    assert _by_road(0, (), [result(0, route="", **MISSED)], [route()]) is None
+    assert _by_road(0, Rest([trace_on(PLACES)], [result(0, route="", **MISSED)], [route()])) is None
 
 
 def test_witnesses_are_other_rides_evenly_chosen_that_came_to_the_end():
@@ -83,14 +83,15 @@ def test_witnesses_are_other_rides_evenly_chosen_that_came_to_the_end():
     results[1] = result(1, "R0")
     results[5] = result(5, "R5", duplicate_of="x")
     results[6] = result(6, "R6", ended_early_m=300.0)
-    assert estimates._witnesses(0, traces, results, own, [own, other]) == [(2, False), (4, True)]
+    assert Rest(traces, results, [own, other]).witnesses(0, "A") == [(2, False), (4, True)]
+    assert Rest(traces, results, [other, own]).witnesses(4, "B") == [(0, True), (1, True), (2, True)]
     many = route("B", members=tuple(range(1, 26)))
     lone, everyone = route(members=(0,)), [result(k, f"R{k}") for k in range(26)]
     timed = [trace_on(PLACES, day=k) for k in range(26)]
-    assert estimates._witnesses(0, timed, everyone, lone, [lone, many]) == [(k, True) for k in range(1, 26, 3)]
+    assert Rest(timed, everyone, [lone, many]).witnesses(0, "A") == [(k, True) for k in range(1, 26, 3)]
     dozen = route("B", members=tuple(range(1, 13)))
-    assert len(estimates._witnesses(0, timed, everyone, lone, [lone, dozen])) == 12
-    assert estimates._witnesses(0, timed, everyone, lone, [lone]) == []
+    assert len(Rest(timed, everyone, [lone, dozen]).witnesses(0, "A")) == 12
+    assert Rest(timed, everyone, [lone]).witnesses(0, "A") == []
 
 
 def test_each_ride_gives_its_pace_once(monkeypatch):
@@ -108,11 +109,11 @@ def test_each_ride_gives_its_pace_once(monkeypatch):
     long = np.zeros((1500, 2))
     traces = [trace_on(PLACES), trace_on(long), trace_on(PLACES, day=1), trace_on(PLACES, day=2)]
     results = [result(0), result(1, "R2"), result(2, "R2"), result(3, "R3")]
-    assert estimates._paces(0, traces, results, found, [found]).tolist() == [0.25, 0.3]
+    assert estimates._paces(0, Rest(traces, results, [found]), found).tolist() == [0.25, 0.3]
     assert asked == [(1200, 1200, False), (10, 10, False), (10, 10, False)]
     monkeypatch.setattr(estimates, "not_recorded_m", lambda *_: np.zeros((1, 2)))  # no way: its own pace
     monkeypatch.setattr(estimates.pace, "own_pace_s_per_m", lambda *_: 0.2)
-    assert estimates._paces(0, traces, results, found, [found]) == pytest.approx([0.16, 0.2, 0.3])
+    assert estimates._paces(0, Rest(traces, results, [found]), found) == pytest.approx([0.16, 0.2, 0.3])
 
 
 def test_who_rides_towards_the_start_is_looked_at_near_its_end(monkeypatch):
@@ -124,7 +125,7 @@ def test_who_rides_towards_the_start_is_looked_at_near_its_end(monkeypatch):
         estimates.pace, "passing_s", lambda time, xy_m, way_m, *, towards_start: seen.append(time[0]) or (1.0, 2.0)
     )
     back = trace_on(np.zeros((1500, 2)))
-    estimates._paces(0, [trace_on(PLACES), back], [result(0), result(1, "R2")], own, [own, other])
+    estimates._paces(0, Rest([trace_on(PLACES), back], [result(0), result(1, "R2")], [own, other]), own)
     assert seen == [back.time[300]]
 
 
@@ -134,13 +135,13 @@ def test_without_witnesses_the_own_pace_and_its_bounds():
     found = SimpleNamespace(
         route=SimpleNamespace(name="A", members=(), plane=SimpleNamespace(to_metres=lambda *_: PLACES)), centreline=None
     )
-    paces = estimates._paces(0, [trace], [result(0)], found, [found])
+    paces = estimates._paces(0, Rest([trace], [result(0)], [found]), found)
     assert paces == pytest.approx([0.16, 0.2, 0.3])
     stands = SimpleNamespace(
         route=SimpleNamespace(name="A", members=(), plane=SimpleNamespace(to_metres=lambda *_: PLACES * 0.0)),
         centreline=None,
     )
-    assert len(estimates._paces(0, [trace], [result(0)], stands, [stands])) == 0
+    assert len(estimates._paces(0, Rest([trace], [result(0)], [stands]), stands)) == 0
 
 
 # --- a companion ------------------------------------------------------------------------------------------------------
@@ -173,7 +174,9 @@ def companion(waited_s, scatter_s=5.0, *, bound_s=900.0, ride="R1", **more):
     """Return what companions say whose starts were so long before the first fix."""
     traces = [trace_on(PLACES, device="own"), *(started(0, -s, f"d{k}") for k, s in enumerate(waited_s))]
     results = [result(0, ride), *(result(k + 1, seconds=9.0, **more) for k in range(len(waited_s)))]
-    return _by_companion(0, traces, results, scatter_s, Settings(start_bound_s=bound_s))
+    rest = Rest(traces, results, ())
+    rest.scatter_s = scatter_s
+    return _by_companion(0, rest, Settings(start_bound_s=bound_s))
 
 
 def test_a_companions_start_is_the_own_within_twice_the_scatter():

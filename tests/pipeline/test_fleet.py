@@ -14,11 +14,14 @@ import three_days
 
 from gpsq import cli
 from gpsq.exceptions import NothingToAnalyse, OutputError
+from gpsq.model import Unreadable
 from gpsq.output.tables import tables
 from gpsq.pipeline import executors, fleet, fleet_routes
 from gpsq.pipeline.analysis import analyse
 from gpsq.pipeline.executors import Local
 from gpsq.reading import read_folder
+from gpsq.reading.parquet import read_parquet
+from gpsq.settings import Settings
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -282,3 +285,126 @@ def test_the_coordinate_system_is_written_in_full(results: Path) -> None:
     said = json.loads(parquet.read_schema(path).metadata[b"geo"])["columns"]["geometry"]["crs"]
     assert said["id"] == {"authority": "EPSG", "code": 4326}
     assert "datum_ensemble" not in said
+
+
+# what is left out, and what a table of fixes may hold beside fixes
+
+
+def fixes(name: str = "r1", **columns: Any) -> dict[str, Any]:
+    """Return the columns of one recording of a hundred fixes on an invented road in open sea."""
+    k = np.arange(100)
+    time = np.datetime64("2024-05-06T07:00:00", "ms") + 1000 * k
+    made = {
+        "recording": [name] * 100,
+        "time": time,
+        "lon_deg": -28.0 + 7e-5 * k,
+        "lat_deg": 40.0 + 1e-3 * np.sin(k / 20),
+    }
+    return made | columns
+
+
+def put_parquet(path: Path, columns: dict[str, Any]) -> None:
+    import pyarrow as pa
+    import pyarrow.parquet as parquet
+
+    path.parent.mkdir(exist_ok=True)
+    parquet.write_table(pa.table({k: v for k, v in columns.items() if v is not None}), path)
+
+
+def told(out: Path) -> list[str]:
+    return [line for _, _, line in json.loads((out / fleet.TOLD).read_text())["unreadable"]]
+
+
+def test_what_is_left_out_is_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Files beside Parquet, links to nothing, rows of a log that mean none: a line each, also when the run is asked for again."""
+    source = tmp_path / "in"
+    put_parquet(source / "a.parquet", fixes())
+    for k in range(8):
+        (source / f"{k}.gpx").write_text("<gpx/>")
+    (source / "z.parquet").symlink_to(tmp_path / "nowhere")
+    (source / "rides.csv").write_text(
+        "file,started\ngone.gpx,2024-05-06 07:00:00 Z\n,2024-05-06 07:00:00 Z\nr1,at noon\n"
+    )
+    for _ in range(2):
+        with pytest.raises(SystemExit) as ended:
+            cli.main(["fleet", str(source), "--out", str(tmp_path / "out")])
+        assert ended.value.code == cli.PARTLY
+        said = capsys.readouterr().err
+        assert (
+            "Where there are Parquet files (1 here) they alone are taken, so 0.gpx, 1.gpx, 2.gpx, 3.gpx, 4.gpx, 5.gpx and 2 "
+            "more (8 named .gpx) was left out: put recordings of the other kind into a folder of their own" in said
+        )
+        assert "rides.csv: found gone.gpx" in said or "rides.csv: found 'gone.gpx'" in said
+        assert "rides.csv: 1 row names no file, and of a fleet such rows are not used." in said
+        assert "'at noon' as started" in said
+        assert told(tmp_path / "out") == ["z.parquet: found a link to nothing; expected a readable file"]
+
+
+def test_a_recording_in_two_files_is_told_and_counts_once(tmp_path: Path) -> None:
+    put_parquet(tmp_path / "in" / "a.parquet", fixes())
+    both = {k: [*fixes()[k], *fixes("r2")[k]] for k in fixes()}
+    put_parquet(tmp_path / "in" / "b.parquet", both)
+    found = fleet.run(tmp_path / "in", tmp_path / "out", executor=Local(1))
+    assert (found.recordings, found.unreadable) == (2, 1)
+    assert tracks(tmp_path / "out")["file"].tolist() == ["r1", "r2"]
+    assert told(tmp_path / "out") == [
+        "b.parquet: found recording r1, which a.parquet has too; expected each whole in one file"
+    ]
+
+
+@pytest.mark.parametrize(
+    ("columns", "says"),
+    [
+        ({"recording": [b"\xff\xfe"] * 100}, "a column recording of binary, not all of it texts; expected texts"),
+        ({"recording": [["r"]] * 100}, "a column recording of list<"),
+        ({"time": list(range(100))}, "a column time of int64; expected timestamps in UTC"),
+        ({"lon_deg": ["east"] * 100}, "a column lon_deg of string, not all of it numbers; expected numbers"),
+        ({"ele_m": ["high"] * 100}, "a column ele_m of string, not all of it numbers"),
+        ({"segment": [[1]] * 100}, "a column segment of list<"),
+        ({"lon_deg": None, "geometry": list(range(100))}, "a column geometry of int64, not all of it points in WKB"),
+        ({"lon_deg": None, "geometry": [b"no point"] * 100}, "no usable position (100 unparseable"),
+        ({"lon_deg": [np.inf] * 100}, "no usable position"),
+        ({"recording": [None] * 100}, "100 rows without a recording's name; expected one in each"),
+        ({name: [] for name in fixes()}, "0 rows; expected at least one"),
+    ],
+)
+def test_columns_of_another_kind_are_one_plain_line(tmp_path: Path, columns: dict[str, Any], says: str) -> None:
+    put_parquet(tmp_path / "bad.parquet", fixes() | columns)
+    (bad,) = read_parquet(tmp_path / "bad.parquet", "bad.parquet", settings=Settings())
+    assert isinstance(bad, Unreadable)
+    assert says in bad.message
+
+
+def test_odd_values_in_good_columns_lose_nothing_else(tmp_path: Path) -> None:
+    """Times as text, one of them none; far segments; names of any signs; a row without a name."""
+    texts = [*(f"2024-05-06 07:00:{k:02d}" for k in range(60)), *["soon"] * 40]
+    put_parquet(tmp_path / "in" / "a.parquet", fixes("a\nb", time=texts, segment=[np.nan, *[1e300] * 99]))
+    put_parquet(tmp_path / "in" / "b.parquet", fixes() | {"recording": [*["r"] * 99, None], "device": ["=1\x1b"] * 100})
+    found = fleet.run(tmp_path / "in", tmp_path / "out", executor=Local(1))
+    assert (found.recordings, found.unreadable) == (2, 1)
+    rows = tracks(tmp_path / "out")
+    assert rows["file"].tolist() == ["a\\nb", "r"]
+    assert rows["points"].tolist() == [100, 99]
+
+
+def test_metres_of_a_grid_are_no_degrees(tmp_path: Path) -> None:
+    shapely, geopandas = pytest.importorskip("shapely"), pytest.importorskip("geopandas")
+    points = shapely.points(np.column_stack([500_000.0 + np.arange(100), np.full(100, 5_000_000.0)]))
+    rows = geopandas.GeoDataFrame({"recording": ["r"] * 100}, geometry=points, crs="EPSG:32633")
+    (tmp_path / "in").mkdir()
+    rows.to_parquet(tmp_path / "in" / "grid.parquet", index=False)
+    with pytest.raises(NothingToAnalyse) as refused:
+        fleet.run(tmp_path / "in", tmp_path / "out", executor=Local(1))
+    assert refused.value.lines == (
+        "grid.parquet: found coordinates in WGS 84 / UTM zone 33N; expected longitude and latitude on WGS 84",
+    )
+
+
+def test_a_small_file_of_very_many_rows_is_refused(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    from gpsq.reading import parquet
+
+    put_parquet(tmp_path / "a.parquet", fixes())
+    monkeypatch.setattr(parquet, "MOST_ROWS", 99)
+    (bad,) = read_parquet(tmp_path / "a.parquet", "a.parquet", settings=Settings())
+    assert isinstance(bad, Unreadable)
+    assert "100 rows; expected at least one and at most 99" in bad.message

@@ -105,7 +105,7 @@ def test_many_routes_share_the_chance_that_is_allowed():
 def test_twice_as_many_routes_take_twice_the_work(monkeypatch):
     """A height that is rare enough for 60 of them would take 2,399 shifts of each; its tail takes as many for 30."""
     counted, heights = [], hot_spots._heights
-    monkeypatch.setattr(hot_spots, "_heights", lambda found, size: counted.append(size.size) or heights(found, size))
+    monkeypatch.setattr(hot_spots, "_heights", lambda size: counted.append(size.size) or heights(size))
     rng, work = np.random.default_rng(8), []
     for routes in (30, 60):
         ways = [
@@ -134,31 +134,39 @@ def test_two_rides_are_not_searched():
     assert _searched(positions(Truth((2.0, 2.0), (0.0, 0.0)), 2, rng)) == ((), ())
 
 
-def test_a_moved_ride_keeps_its_values_and_moves_with_its_devices():
-    from gpsq.summaries.hot_spots import _shifted
+def _of(offset_m, ride, usual_m=None):
+    usual = np.ones(len(offset_m)) if usual_m is None else np.array(usual_m)
+    return hot_spots._Search(offset_m, offset_m, np.array(ride), usual, BIN_M, 0.4)
 
-    rows = np.arange(12.0).reshape(3, 4)
-    moved = _shifted(rows, np.array([0, 0, 1]), np.array([[1, 2], [0, 3]]))
-    assert moved.tolist() == [
+
+def test_a_moved_ride_keeps_its_values_and_moves_with_its_devices():
+    moved = hot_spots._shifted(_of(np.arange(12.0).reshape(3, 4), [0, 0, 1]), np.array([[1, 2], [0, 3]]))
+    assert moved.swapaxes(1, 2).tolist() == [
         [[3, 0, 1, 2], [7, 4, 5, 6], [10, 11, 8, 9]],
         [[0, 1, 2, 3], [4, 5, 6, 7], [9, 10, 11, 8]],
     ]
 
 
 def test_rows_are_held_against_the_median_of_other_rides():
-    from gpsq.summaries.hot_spots import _from_others
-
+    """Of two recordings of a ride the mean counts, each in units of what is usual for it."""
     rng = np.random.default_rng(6)
     rows = rng.normal(size=(7, 30))
     rows[rng.uniform(size=rows.shape) < 0.2] = np.nan
-    ride = np.array([0, 0, 1, 1, 2, 3, 3])
-    found = _from_others(rows, ride)
+    ride, usual = np.array([0, 0, 1, 1, 2, 3, 3]), np.array([1.0, 2.0, 3.0, 1.0, 2.0, 3.0, 0.5])
+    found = hot_spots._from_others(_of(rows, ride, usual), rows.T)
+    size = np.full(rows.shape, np.nan)
     for k, row in enumerate(rows):
         others = rows[ride != ride[k]]
-        wanted = row - np.array([np.median(c[np.isfinite(c)]) if np.isfinite(c).any() else np.nan for c in others.T])
-        assert found[k] == pytest.approx(wanted, nan_ok=True)
-    both = _from_others(np.stack([rows, rows[:, ::-1]]), ride)  # many at a time are each as one alone
-    assert np.array_equal(both, np.stack([found, found[:, ::-1]]), equal_nan=True)
+        middle = np.array([np.median(c[np.isfinite(c)]) if np.isfinite(c).any() else np.nan for c in others.T])
+        size[k] = np.abs(row - middle) / usual[k]
+    for r in range(4):
+        own = size[ride == r]
+        wanted = [c[np.isfinite(c)].mean() if np.isfinite(c).any() else np.nan for c in own.T]
+        assert found[r] == pytest.approx(np.array(wanted), nan_ok=True)
+    both = hot_spots._from_others(_of(rows, ride, usual), np.stack([rows.T, rows.T[::-1]]))
+    assert np.array_equal(
+        both, np.stack([found, found[:, ::-1]]), equal_nan=True
+    )  # many at a time are each as one alone
 
 
 def test_recordings_that_hardly_overlap_name_no_place_and_nothing_else():
@@ -227,7 +235,7 @@ def test_a_road_twenty_times_as_long_takes_the_same_work(monkeypatch):
     counted = []
     heights = hot_spots._heights
     monkeypatch.setattr(hot_spots, "MOST_BINS", 400)
-    monkeypatch.setattr(hot_spots, "_heights", lambda found, size: counted.append(size.size) or heights(found, size))
+    monkeypatch.setattr(hot_spots, "_heights", lambda size: counted.append(size.size) or heights(size))
     true = positions(Truth((2.0,), (0.0,), stations=2001), 3, np.random.default_rng(7))
     work = []
     for step_m in (5.0, 100.0):
@@ -311,10 +319,10 @@ def test_heights_by_hand():
     Scaled and smoothed the first two are 1, 3, 7 and the third unknown, 3, 2: scores ∓0.6745 and 0, and ±0.4307.
     """
     size_m = np.array([[1.0, 5.0, 9.0], [4.0, 20.0, 36.0], [np.nan, 2.0, 1.0], [np.nan, 8.0, 2.0]])
-    found = hot_spots._Search(size_m, size_m, np.array([0, 1, 2, 2]), np.array([1.0, 4.0, 1.0, 2.0]), BIN_M, 0.4)
+    found = _of(size_m, [0, 1, 2, 2], [1.0, 4.0, 1.0, 2.0])
     expected = [-2 * 0.67449 / 2**0.5, 0.43073 / 3**0.5, (2 * 0.67449 - 0.43073) / 3**0.5]
-    assert hot_spots._heights(found, size_m) == pytest.approx(expected, abs=1e-4)
-    assert hot_spots._hot(found, size_m).tolist() == [False, False, True]
+    assert hot_spots._heights(hot_spots._of_rides(found)) == pytest.approx(expected, abs=1e-4)
+    assert hot_spots._hot(found, hot_spots._of_rides(found)).tolist() == [False, False, True]
 
 
 def test_what_would_be_seen_is_tried_with_three_times_the_error(monkeypatch):
@@ -324,7 +332,7 @@ def test_what_would_be_seen_is_tried_with_three_times_the_error(monkeypatch):
         tried.append(size_m)
         return np.zeros((len(size_m), size_m.shape[-1]), dtype=bool)
 
-    monkeypatch.setattr(hot_spots, "_from_others", lambda rows, ride: rows)
+    monkeypatch.setattr(hot_spots, "_from_others", lambda found, offset_m: np.abs(offset_m).swapaxes(-1, -2))
     monkeypatch.setattr(hot_spots, "_hot", never)
     found = hot_spots._Search(-np.ones((3, 70)), np.ones((3, 70)), np.arange(3), np.ones(3), BIN_M, 1.0)
     assert hot_spots._would_show_m(found, np.random.default_rng(1)) == float("inf")

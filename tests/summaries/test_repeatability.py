@@ -136,3 +136,18 @@ def test_of_many_rides_forty_blocks_are_left_out():
     assert repeatability.figure([np.random.default_rng(2).normal(size=(39, 3))]).method.startswith(
         "jackknife over 39 rides"
     )
+
+
+@given(st.integers(0, 2**32), st.integers(1, 5), st.integers(0, 60), st.sampled_from([1.0, 1.02, 3.0]))
+def test_with_one_routes_sizes_replaced_it_is_that_of_all_of_them(seed, routes, count, times):
+    """Against numpy's sorting of everything; near the middle there may be many sizes, few or none, and many alike."""
+    rng = np.random.default_rng(seed)
+    sizes = [np.abs(rng.normal(size=rng.integers(1, 60))) for _ in range(routes)]
+    sizes = [own.round(1) if seed % 2 else own for own in sizes]
+    other, route = np.abs(rng.normal(size=count)) * times, int(rng.integers(routes))
+    everything = np.sort(np.concatenate([*sizes[:route], other, *sizes[route + 1 :]]))
+    found = repeatability.Pooled(sizes).with_other(route, other)
+    if not len(everything):
+        assert np.isnan(found)
+    else:
+        assert found == everything[int(0.6827 * (len(everything) - 1))]

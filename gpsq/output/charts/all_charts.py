@@ -25,9 +25,9 @@ def _of_figures(analysis: Analysis) -> list[Drawing]:
     return [made for make in makers if (made := make(analysis)) is not None]
 
 
-def overlays(analysis: Analysis) -> tuple[Chart, ...]:
-    """Return the pictures of each way, drawn; they show nothing of the summaries."""
-    return rendered(picture.drawings(analysis))
+def overlays(analysis: Analysis, part: int = 0, parts: int = 1) -> tuple[Chart, ...]:
+    """Return the pictures of each way, drawn; they show nothing of the summaries. Dealt out in turn, of so many `parts`."""
+    return rendered(picture.drawings(analysis)[part::parts])
 
 
 def figures(analysis: Analysis, drawn: tuple[Chart, ...] | None = None) -> tuple[Chart, ...]:

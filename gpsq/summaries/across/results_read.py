@@ -57,13 +57,8 @@ def read(folder: Path) -> Results:
         Where it is none, or one of another version of gpsq.
     """
     run = _run_data(folder)
-    lines = {}
     drawn = folder / "centrelines.geojson"
-    if drawn.is_file():
-        for feature in _json(drawn).get("features", []):
-            line = _line(feature.get("geometry") or {})
-            if len(line) > 1:
-                lines[str(feature["properties"]["route"])] = line
+    lines = _lines(drawn) if drawn.is_file() else {}
     title = str(run.get("title") or folder.resolve().parent.name)
     compared = _table(folder / "comparisons.csv") if (folder / "comparisons.csv").is_file() else ()
     return Results(title, _table(folder / "devices.csv"), _table(folder / "tracks.csv"), lines, _withheld(compared))
@@ -77,6 +72,20 @@ def _withheld(compared: Sequence[Row]) -> dict[tuple[str, str], str]:
         for row in compared
         if row["measure"] == "xte_p68_m" and mark in row["verdict"]
     }
+
+
+def _lines(path: Path) -> dict[str, FloatArray]:
+    """Return the drawn lines by their routes."""
+    lines = {}
+    found = _json(path)
+    try:
+        for feature in found.get("features", []):
+            line = _line(feature.get("geometry") or {})
+            if len(line) > 1:
+                lines[str(feature["properties"]["route"])] = line
+    except (AttributeError, IndexError, KeyError, TypeError, ValueError) as error:
+        raise InputError(str(path), "no lines of routes", "GeoJSON as gpsq writes it") from error
+    return lines
 
 
 def _line(geometry: Mapping[str, Any]) -> FloatArray:
@@ -96,7 +105,7 @@ def _run_data(folder: Path) -> Mapping[str, Any]:
 def _json(path: Path) -> dict[str, Any]:
     try:
         found = json.loads(path.read_text(encoding="utf-8"))
-    except (OSError, ValueError) as error:
+    except (OSError, ValueError, RecursionError) as error:
         raise InputError(str(path), f"unreadable text ({type(error).__name__})", "JSON as gpsq writes it") from error
     if not isinstance(found, dict):
         raise InputError(str(path), f"a {type(found).__name__}", "a JSON object as gpsq writes it")

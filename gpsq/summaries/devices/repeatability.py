@@ -12,13 +12,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gpsq.statistics import intervals
-from gpsq.summaries.devices.others import less_the_middle_of_others
+from gpsq.summaries.devices.others import less_the_middle_in_turn
 from gpsq.summary_types import Interval
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterator, Sequence
 
-    from gpsq.model import FloatArray
+    from gpsq.model import BoolArray, FloatArray
 
 #: Share of a normal error within one standard deviation.
 ONE_SD = 0.6827
@@ -27,6 +27,8 @@ ONE_SD = 0.6827
 MEDIAN_LOSS = (1.0, 1.0, 1.346, 1.193, 1.434, 1.288, 1.473, 1.345, 1.495, 1.383)
 #: Leaving out one ride at a time is too slow for hundreds of them; then blocks of rides are left out.
 MOST_BLOCKS = 40
+#: Sizes up to this many times larger or smaller than the one that 68.27 % keep are looked at when a ride is left out.
+NEAR = 1.05
 
 
 def from_others(offset_m: FloatArray) -> FloatArray:
@@ -46,9 +48,15 @@ def from_others(offset_m: FloatArray) -> FloatArray:
     >>> from_others(np.array([[0.0], [2.0], [2.0]])).round(3).ravel().tolist()
     [-1.633, 0.816, 0.816]
     """
-    others = np.isfinite(offset_m).sum(axis=0) - 1
-    found = less_the_middle_of_others(offset_m, np.arange(len(offset_m)))
-    return np.asarray(found / np.sqrt(1 + _loss(others)), dtype=float)
+    (found,) = from_others_in_turn(offset_m, np.ones((1, len(offset_m)), dtype=bool))
+    return found
+
+
+def from_others_in_turn(offset_m: FloatArray, kept: BoolArray) -> Iterator[FloatArray]:
+    """Give for each row of `kept` (t, n) the distances `from_others` of the rides that are kept, nan in those left out."""
+    for found in less_the_middle_in_turn(offset_m, kept):
+        others = np.isfinite(found).sum(axis=0) - 1
+        yield np.asarray(found / np.sqrt(1 + _loss(others)), dtype=float)
 
 
 def _loss(others: FloatArray) -> FloatArray:
@@ -72,22 +80,28 @@ def figure(routes: Sequence[FloatArray], confidence: float = 0.95) -> Interval:
     enough = [rows for rows in routes if (np.isfinite(rows).sum(axis=0) > 1).any()]
     if not enough:
         return Interval(np.nan, method="none: fewer than 2 scored rides on any route")
-    sizes = [_sizes(rows) for rows in enough]
-    value = one_sd(sizes)
-    without = []
-    for k, rows in enumerate(enough):
-        scored = np.flatnonzero(np.isfinite(rows).any(axis=1))
-        blocks = np.arange(len(scored)) % min(len(scored), MOST_BLOCKS)
-        for block in range(blocks.max() + 1):
-            kept = np.ones(len(rows), dtype=bool)
-            kept[scored[blocks == block]] = False
-            without.append(one_sd([*sizes[:k], _sizes(rows[kept]), *sizes[k + 1 :]]))
-    return intervals.log_jackknife(value, np.array(without), confidence)
+    scored = [rows[np.isfinite(rows).any(axis=1)] for rows in enough]
+    whole = Pooled([_sizes(from_others(rows)) for rows in scored])
+    without = [
+        whole.with_other(k, _sizes(found))
+        for k, rows in enumerate(scored)
+        for found in from_others_in_turn(rows, blocks_left_out(len(rows)))
+    ]
+    return intervals.log_jackknife(whole.one_sd, np.array(without), confidence)
 
 
-def _sizes(offset_m: FloatArray) -> FloatArray:
-    size = np.abs(from_others(offset_m)).ravel()
-    return np.asarray(size[np.isfinite(size)])
+def blocks_left_out(rides: int) -> BoolArray:
+    """Return (t, rides) which rides are kept in each turn: all but one, or but one block of many.
+
+    >>> blocks_left_out(2).tolist(), blocks_left_out(100).shape, int(blocks_left_out(100)[0].sum())
+    ([[False, True], [True, False]], (40, 100), 97)
+    """
+    blocks = min(rides, MOST_BLOCKS)
+    return np.asarray(np.arange(rides) % blocks != np.arange(blocks)[:, None], dtype=bool)
+
+
+def _sizes(distance_m: FloatArray) -> FloatArray:
+    return np.abs(distance_m[np.isfinite(distance_m)])
 
 
 def one_sd(sizes: Sequence[FloatArray]) -> float:
@@ -99,7 +113,42 @@ def one_sd(sizes: Sequence[FloatArray]) -> float:
     3.0
     """
     everything = np.concatenate(sizes)
-    if not everything.size:
-        return float("nan")
-    at = int(ONE_SD * (everything.size - 1))
-    return float(np.partition(everything, at)[at])
+    return _at(everything, int(ONE_SD * (everything.size - 1))) if everything.size else float("nan")
+
+
+def _at(values: FloatArray, place: int) -> float:
+    return float(np.partition(values, place)[place])
+
+
+class Pooled:
+    """The sizes on several routes, of which those of one route are replaced in turn, and what 68.27 % of all keep.
+
+    That hardly moves when a ride is left out, so only sizes near it are looked at; of the others it is enough to know
+    how many there are.
+
+    Examples
+    --------
+    >>> pooled = Pooled([np.array([1.0, 3.0]), np.array([2.0, 9.0])])
+    >>> pooled.one_sd, pooled.with_other(0, np.array([1.0, 1.0])), one_sd([np.array([1.0, 1.0]), np.array([2.0, 9.0])])
+    (3.0, 2.0, 2.0)
+    """
+
+    def __init__(self, sizes: Sequence[FloatArray]) -> None:
+        self.sizes = list(sizes)
+        self.one_sd = one_sd(sizes)
+        self._near = [self._looked_at(own) for own in sizes]
+
+    def with_other(self, route: int, sizes: FloatArray) -> float:
+        """Return what 68.27 % of all keep if the route had these sizes."""
+        count = sum(map(len, self.sizes)) - len(self.sizes[route]) + len(sizes)
+        near = [*self._near[:route], self._looked_at(sizes), *self._near[route + 1 :]]
+        place = int(ONE_SD * (count - 1)) - sum(below for below, _ in near)
+        looked_at = np.concatenate([own for _, own in near])
+        if 0 <= place < len(looked_at):
+            return _at(looked_at, place)
+        return one_sd([*self.sizes[:route], sizes, *self.sizes[route + 1 :]])
+
+    def _looked_at(self, sizes: FloatArray) -> tuple[int, FloatArray]:
+        """Return how many sizes are smaller than those near the middle one, and those that are near it."""
+        low, high = self.one_sd / NEAR, self.one_sd * NEAR
+        return int((sizes < low).sum()), sizes[(sizes >= low) & (sizes <= high)]

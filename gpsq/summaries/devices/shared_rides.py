@@ -14,11 +14,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gpsq.summaries import sampling
-from gpsq.summaries.devices.repeatability import MOST_BLOCKS, ONE_SD, from_others, one_sd
+from gpsq.summaries.devices.repeatability import ONE_SD, Pooled, blocks_left_out, from_others, from_others_in_turn
 from gpsq.summaries.station_table import by_ride, on_common_line
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Iterator, Mapping, Sequence
 
     from gpsq.model import BoolArray, FloatArray
     from gpsq.results import RouteResult
@@ -102,27 +102,36 @@ def pseudo_values(routes: Sequence[SharedRides]) -> FloatArray:
     there is no row.
     """
     enough = [own for own in routes if own.rides > 1]
-    sizes = [_sizes(own) for own in enough]
+    of_device = [Pooled(sizes) for sizes in zip(*map(_all_sizes, enough), strict=True)]
     without = [
-        _logarithms([*sizes[:k], _sizes(own.of(np.arange(own.rides) % MOST_BLOCKS != block)), *sizes[k + 1 :]])
+        _logarithms([pooled.with_other(k, sizes) for pooled, sizes in zip(of_device, left_out, strict=True)])
         for k, own in enumerate(enough)
-        for block in range(min(own.rides, MOST_BLOCKS))
+        for left_out in _each_left_out(own)
     ]
     if len(without) < FEWEST_RIDES:
         return np.empty((0, 0))
-    whole, left = _logarithms(sizes), np.array(without)
+    whole, left = _logarithms([pooled.one_sd for pooled in of_device]), np.array(without)
     found = whole + (len(left) - 1) * (left.mean(axis=0) - left)
     return np.asarray(found if np.isfinite(found).all() else np.empty((0, 0)), dtype=float)
 
 
-def _sizes(own: SharedRides) -> list[FloatArray]:
+def _all_sizes(own: SharedRides) -> list[FloatArray]:
+    return _sizes(own.counted, [from_others(rows) for rows in own.common_m])
+
+
+def _each_left_out(own: SharedRides) -> Iterator[list[FloatArray]]:
+    kept = blocks_left_out(own.rides)
+    of_devices = zip(*(from_others_in_turn(rows, kept) for rows in own.common_m), strict=True)
+    return (_sizes(own.counted, found) for found in of_devices)
+
+
+def _sizes(counted: BoolArray, distances: Sequence[FloatArray]) -> list[FloatArray]:
     """Return for each device its distances from the middle of its other rides, where all devices have one."""
-    sizes = np.array([np.abs(from_others(rows)) for rows in own.common_m])
-    where = own.counted & np.isfinite(sizes).all(axis=0)
-    return [rows[where] for rows in sizes]
+    where = counted & np.all([np.isfinite(rows) for rows in distances], axis=0)
+    return [np.abs(rows[where]) for rows in distances]
 
 
-def _logarithms(sizes: Sequence[Sequence[FloatArray]]) -> FloatArray:
+def _logarithms(one_sd: Sequence[float]) -> FloatArray:
     """Return (devices,) logarithms of the repeatability over all routes, nan where there is none."""
-    found = np.array([one_sd(own) for own in zip(*sizes, strict=True)])
+    found = np.array(one_sd)
     return np.asarray(np.log(np.where(found > 0, found, np.nan)), dtype=float)

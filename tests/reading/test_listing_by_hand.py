@@ -15,7 +15,7 @@ from small_rides import gpx, write, zipped
 from gpsq import digests
 from gpsq.campaign.campaign_file import Campaign
 from gpsq.model import Trace, Unreadable
-from gpsq.reading.folder import _marked_cut, _passed_over, list_folder, read_file, read_folder
+from gpsq.reading.folder import _marked_cut, _passed_over, list_folder, read_file, read_folder, recordings_meant
 from gpsq.reading.listing import cannot_open, find_files, is_no_recording, kinds, may_be_something_else
 from gpsq.settings import RESULTS, Settings
 
@@ -270,3 +270,40 @@ def test_a_web_page_is_known_behind_comments_and_comments_alone_are_none(tmp_pat
     assert page.reason == "html_page"
     (none,) = of_file(tmp_path, "b.gpx", f"{comments}<!-- cut".encode())
     assert (none.reason, none.message) == ("not_gpx", "b.gpx: found XML that is no GPX; expected a recorded track")
+
+
+def test_a_file_that_is_gone_is_one_line(tmp_path: Path) -> None:
+    (gone,) = read_file(tmp_path / "mon.gpx", "mon.gpx", Settings())
+    assert (gone.file, gone.track, gone.reason) == ("mon.gpx", 0, "vanished")
+
+
+def test_of_a_cut_stream_all_recordings_but_the_last_have_their_end(tmp_path: Path) -> None:
+    one, noise = gpx(n=40), "".join(f"<!-- {os.urandom(20).hex()} -->" for _ in range(400))
+    track = one[one.index("<trk>") : one.index("</gpx>")]
+    data = gzip.compress(one.replace("</gpx>", track.replace("51.2", "51.3") + noise + "</gpx>").encode())
+    found = of_file(tmp_path, "a.gpx.gz", data[: len(data) * 3 // 4])
+    assert [(r.track, r.truncated) for r in found if isinstance(r, Trace)] == [(1, False), (2, True)]
+
+
+def test_a_member_that_is_refused_is_of_no_track(tmp_path: Path) -> None:
+    (refused,) = of_file(tmp_path, "a.zip", zipped(**{"../mon.gpx": gpx().encode()}))
+    assert refused.track == 0
+
+
+def test_rows_of_a_log_mean_recordings_by_their_devices_whoever_asks(tmp_path: Path) -> None:
+    write(tmp_path, **{"watch/mon.gpx": gpx(), "phone/tue.gpx": gpx("2024-05-15T07:00:30"), "bad.gpx": "\x01"})
+    found = read_folder(tmp_path)
+    meant = recordings_meant([*found.traces, *found.unreadable], found.campaign)
+    assert [(r.file, r.track, r.device) for r in meant] == [
+        ("phone/tue.gpx", 1, "phone"), ("watch/mon.gpx", 1, "watch"), ("bad.gpx", 0, ""),
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize(("zone", "said"), [("", "+02:00"), ('time_zone = "Europe/Berlin"\n', "Europe/Berlin")])
+def test_what_contradicts_the_log_is_said_by_the_clocks_of_the_campaign(tmp_path: Path, zone: str, said: str) -> None:
+    """The files are written at +02:00: their first fix at 07:00:30 there is before the start that was written down."""
+    rows = "file,started\nmon.gpx,2024-05-14T07:09:30+02:00\n"
+    write(tmp_path, **{"mon.gpx": gpx().replace("Z</time>", "+02:00</time>"), "rides.csv": rows, "campaign.toml": zone})
+    found = read_folder(tmp_path)
+    lines = [*found.problems, *found.traces[0].notes]
+    assert ["at 07:00:30" in line and f"{said})" in line for line in lines] == [True, True]

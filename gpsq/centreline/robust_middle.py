@@ -331,7 +331,7 @@ def steadied(moved_m: FloatArray, weight: FloatArray) -> FloatArray:
     return np.asarray(trust * moved_m + (1.0 - trust) * mean)
 
 
-def smooth(xy_m: FloatArray, stations: float = 1.0) -> FloatArray:
+def smooth(xy_m: FloatArray, stations: float) -> FloatArray:
     """Return the line smoothed by a Gaussian over `stations` steps, its two ends kept where they are."""
     reach = max(1, int(np.ceil(3 * stations)))
     if len(xy_m) <= reach:

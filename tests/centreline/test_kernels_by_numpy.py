@@ -192,11 +192,11 @@ def test_a_break_or_what_may_not_count_in_between_passes_nothing_by():
 
 
 # ---- chords bent along the line, any way round ----
-def bent(line, fixes, known):
+def bent(line, fixes, known, runs=None):
     """Return a slow trace's places at the stations of a line, its chords bent along it."""
     vertex = np.where(np.isin(np.arange(len(line)), known), np.arange(len(line)) / 6.0, NAN)
     xy = np.where(np.isnan(vertex)[:, None], NAN, line)
-    s = strand(fixes, [(0, len(fixes))], "R", np.ones(len(fixes), dtype=bool), Settings(step_m=5.0))
+    s = strand(fixes, runs or [(0, len(fixes))], "R", np.ones(len(fixes), dtype=bool), Settings(step_m=5.0))
     return between_fixes(s, Abreast(xy, vertex, ~np.isnan(vertex)), line, 60.0)
 
 
@@ -289,3 +289,11 @@ def test_each_fix_is_placed_between_the_stations_known_on_either_side_of_it():
     kept = np.array([0, 1, 3, 5])
     assert found.xy_m[:-1, 1] == pytest.approx(np.interp(np.arange(30), at[kept], offset[kept]))
     assert found.vertex[:-1] == pytest.approx(np.interp(np.arange(30), at[kept], kept))
+
+
+def test_over_a_break_nothing_is_bent_and_after_it_all_is():
+    """Six fixes 30 m apart, broken between the third and the fourth: stations 13 to 17 stay unknown."""
+    line = np.column_stack([5.0 * np.arange(31), np.zeros(31)])
+    found = bent(line, line[::6] + np.array([0.0, 1.0]), range(0, 31, 6), [(0, 3), (3, 6)])
+    assert np.flatnonzero(np.isnan(found.vertex)).tolist() == [13, 14, 15, 16, 17]
+    assert found.xy_m[[*range(12), *range(18, 30)], 1] == pytest.approx(1.0)

@@ -29,6 +29,12 @@ settings.load_profile("exploring" if os.environ.get("GPSQ_LONG") else "repeatabl
 sys.dont_write_bytecode = False
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 
+# Every process that a test begins runs this gpsq, wherever it stands: not another one that is installed, which would
+# be another's answer and would have its kernels compiled too.
+os.environ["PYTHONPATH"] = os.pathsep.join(
+    filter(None, [str(Path(__file__).parents[1]), os.environ.get("PYTHONPATH", "")])
+)
+
 #: Needs the library of mutations, an extra of its own.
 collect_ignore = ["mutations"]
 
@@ -57,6 +63,15 @@ def _cache_of_its_own(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None
         patch.setenv("MPLCONFIGDIR", os.environ.get("MPLCONFIGDIR", str(users / "matplotlib")))
         patch.setenv("XDG_CACHE_HOME", str(tmp_path_factory.mktemp("user-cache")))
         yield
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _kernels(tmp_path_factory: pytest.TempPathFactory) -> None:
+    """Processes that share the tests out compile the kernels together; one alone compiles those that it comes to."""
+    if "PYTEST_XDIST_WORKER" in os.environ:
+        import kernels
+
+        kernels.compile_together(tmp_path_factory.getbasetemp().parent)
 
 
 @pytest.fixture(scope="session")

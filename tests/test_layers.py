@@ -5,6 +5,7 @@ from __future__ import annotations
 import ast
 import subprocess
 import sys
+from functools import cache
 from graphlib import TopologicalSorter
 from pathlib import Path
 
@@ -45,6 +46,7 @@ def modules() -> dict[str, Path]:
 MODULES = modules()
 
 
+@cache
 def imported(name: str) -> set[str]:
     """Return the modules of gpsq that a module imports, in functions and for type checking too."""
     found = set()
@@ -61,9 +63,6 @@ def imported(name: str) -> set[str]:
             found |= {alias.name for alias in node.names}
     named = {n if n in MODULES else f"{n}.__init__" for n in found}
     return {n for n in named & set(MODULES) if n not in {name, "gpsq.__init__"}}
-
-
-ARROWS = {name: imported(name) for name in MODULES}
 
 
 def room(name: str) -> str:
@@ -87,14 +86,15 @@ def test_every_room_has_a_floor_and_every_floor_a_room() -> None:
 
 @pytest.mark.parametrize("name", [n for n in MODULES if n != "gpsq.__init__"])
 def test_imports_go_down(name: str) -> None:
-    upward = {o for o in ARROWS[name] if room(o) != room(name) and FLOOR[room(o)] >= FLOOR[room(name)]}
+    upward = {o for o in imported(name) if room(o) != room(name) and FLOOR[room(o)] >= FLOOR[room(name)]}
     assert not upward, f"{name} on floor {FLOOR[room(name)]} imports {upward}"
 
 
 def test_no_circle_between_modules_nor_folders() -> None:
-    TopologicalSorter(ARROWS).prepare()  # raises CycleError, with the circle
+    arrows = {name: imported(name) for name in MODULES}
+    TopologicalSorter(arrows).prepare()  # raises CycleError, with the circle
     between: dict[str, set[str]] = {}
-    for name, others in ARROWS.items():
+    for name, others in arrows.items():
         between.setdefault(folder(name), set()).update(folder(o) for o in others if folder(o) != folder(name))
     TopologicalSorter(between).prepare()
 

@@ -4,23 +4,27 @@ from __future__ import annotations
 
 import ast
 import re
+from functools import cache
 from pathlib import Path
+from types import MappingProxyType
 from typing import TYPE_CHECKING
 
 import pytest
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator
+    from collections.abc import Iterator, Mapping
 
 HERE = Path(__file__).resolve()
 TESTS = next(folder for folder in HERE.parents if folder.name == "tests")
 #: The two modules that know where the folder stands.
 WHERE = {"open_data", "conftest"}
 MARKER, FIXTURE = "open_data", "shared"
+NONE: Mapping[str, set[str]] = MappingProxyType({})
 
 
-def functions(tree: ast.Module) -> list[ast.FunctionDef]:
-    return [node for node in ast.walk(tree) if isinstance(node, ast.FunctionDef)]
+@cache
+def functions(tree: ast.Module) -> tuple[ast.FunctionDef, ...]:
+    return tuple(node for node in ast.walk(tree) if isinstance(node, ast.FunctionDef))
 
 
 def arguments(function: ast.FunctionDef) -> set[str]:
@@ -32,9 +36,13 @@ def decorated(function: ast.FunctionDef, name: str) -> bool:
     return any(name in re.split(r"\W+", ast.unparse(d).partition("(")[0]) for d in function.decorator_list)
 
 
-def leading_there(trees: Iterable[ast.Module]) -> set[str]:
+def fixtures(tree: ast.Module) -> dict[str, set[str]]:
+    """Return the arguments of the fixtures of a module by their names."""
+    return {f.name: arguments(f) for f in functions(tree) if decorated(f, "fixture")}
+
+
+def leading_there(fixtures: Mapping[str, set[str]]) -> set[str]:
     """Return the names of the fixtures that read the folder, by themselves or through another."""
-    fixtures = {f.name: arguments(f) for tree in trees for f in functions(tree) if decorated(f, "fixture")}
     found = {FIXTURE}
     while more := {name for name, taken in fixtures.items() if taken & found} - found:
         found |= more
@@ -68,10 +76,12 @@ def other_ways(tree: ast.Module) -> Iterator[str]:
             yield f"line {node.lineno} finds the folder without the fixture `{FIXTURE}`"
 
 
-def objections(source: str, common: Iterable[ast.Module] = ()) -> list[str]:
-    """Return what a test module does wrong; `common` are the modules whose fixtures it may take."""
+def objections(source: str, common: Mapping[str, set[str]] = NONE) -> list[str]:
+    """Return what a test module does wrong; `common` are the fixtures of other modules that it may take."""
+    if not re.search(rf"(?i){FIXTURE}|{'|'.join([MARKER, *map(re.escape, leading_there(common))])}", source):
+        return []  # it takes nothing that leads there, nor names the folder or the marker
     tree = ast.parse(source)
-    there, whole = leading_there([*common, tree]), module_wide(tree)
+    there, whole = leading_there({**common, **fixtures(tree)}), module_wide(tree)
     found = list(other_ways(tree))
     for test in (f for f in functions(tree) if f.name.startswith("test_")):
         reads, marked = bool(arguments(test) & there), whole or decorated(test, MARKER)
@@ -84,7 +94,9 @@ def objections(source: str, common: Iterable[ast.Module] = ()) -> list[str]:
 
 def test_every_test_of_the_open_recordings_says_so() -> None:
     paths = [path for path in TESTS.rglob("*.py") if path != HERE]
-    common = [ast.parse(path.read_text(encoding="utf-8")) for path in paths if not path.name.startswith("test_")]
+    common: dict[str, set[str]] = {}
+    for path in (path for path in paths if not path.name.startswith("test_")):
+        common |= fixtures(ast.parse(path.read_text(encoding="utf-8")))
     found = {
         str(path.relative_to(TESTS)): objections(path.read_text(encoding="utf-8"), common)
         for path in paths

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 from lxml import etree
-from output_sample import HOSTILE, sample
+from output_sample import HOSTILE, charts, sample
 from PIL import Image
 
 from gpsq.output import wording
@@ -30,8 +30,8 @@ def analysis() -> Analysis:
 
 
 @pytest.fixture(scope="module")
-def drawn(analysis: Analysis) -> dict[str, Chart]:
-    return {chart.name: chart for chart in all_charts.figures(analysis)}
+def drawn() -> dict[str, Chart]:
+    return {chart.name: chart for chart in charts()}
 
 
 def test_every_chart_is_there_in_both_shapes_and_formats(drawn: dict[str, Chart]) -> None:

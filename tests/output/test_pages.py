@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pytest
 from browser import Opened, missing
-from output_sample import HOSTILE, sample
+from output_sample import HOSTILE, charts, sample
 
 from gpsq.exceptions import OutputError
 from gpsq.output.charts import all_charts
@@ -53,7 +53,7 @@ def analysis() -> Analysis:
 def pages(analysis: Analysis, tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("pages")
     (folder / "map.html").write_text(map_page(analysis), "utf-8")
-    (folder / "report.html").write_text(report_page(analysis, all_charts.figures(analysis)), "utf-8")
+    (folder / "report.html").write_text(report_page(analysis, charts()), "utf-8")
     across = sample(lon_deg=180.0)
     (folder / "across.html").write_text(map_page(across), "utf-8")
     return folder

@@ -6,9 +6,8 @@ import dataclasses
 from typing import TYPE_CHECKING, Any
 
 import pytest
-from output_sample import sample
+from output_sample import charts, sample
 
-from gpsq.output.charts import all_charts
 from gpsq.output.map.page import map_page
 from gpsq.output.report.page import report_page
 from gpsq.output.share import shared_page
@@ -21,7 +20,7 @@ if TYPE_CHECKING:
 def page(tmp_path_factory: pytest.TempPathFactory) -> Path:
     analysis = dataclasses.replace(sample(), published=True, folder="")
     path = tmp_path_factory.mktemp("share") / "share.html"
-    path.write_text(shared_page(report_page(analysis, all_charts.figures(analysis)), map_page(analysis)), "utf-8")
+    path.write_text(shared_page(report_page(analysis, charts()), map_page(analysis)), "utf-8")
     return path
 
 

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import dataclasses
+import json
+import os
 import subprocess
 import sys
 from typing import TYPE_CHECKING
@@ -20,13 +22,16 @@ from gpsq.summary_types import Summaries
 if TYPE_CHECKING:
     from pathlib import Path
 
+    from gpsq.results import Analysis
+
     Runs = dict[str, tuple[set[tuple[str, str]], Path]]
 
 pytestmark = pytest.mark.skipif(sys.platform != "linux", reason="processes are copied on Linux alone")
 
-#: Analyses argv[1] into argv[2] on argv[3] cores, where a pool is worth it from argv[4] fixes on, and prints who did what.
-RUN = """
-import os, sys
+#: Analyses argv[1] into a folder of argv[2] in each way of argv[3], cores and from how many fixes on a pool is worth it, and
+#: prints who did what. Each is done by a process of its own, a copy of one that has loaded the libraries.
+RUNS = """
+import json, os, sys, traceback
 from functools import partial, wraps
 from pathlib import Path
 from gpsq.pipeline import executors
@@ -35,25 +40,38 @@ def told(module, name):
     done = getattr(module, name)
     @wraps(done)
     def tells(*arguments):
-        os.write(1, f"{name} {'here' if os.getpid() == main else os.getpid()} ".encode())
+        os.write(1, f"{how} {name} {'here' if os.getpid() == main else os.getpid()}\\n".encode())
         return done(*arguments)
     setattr(module, name, tells)
 
-main, (source, out, cores, worth) = os.getpid(), sys.argv[1:]
-executors.cores = lambda: int(cores)
-executors.Local = partial(executors.Local, int(cores), int(worth))
 from gpsq.measures import route
+from gpsq.output import results_folder
 from gpsq.output.charts import all_charts
 from gpsq.output.report import page
+from gpsq.output.tables import layers
 from gpsq.reading import folder
+from gpsq.pipeline.campaign_run import analyse_into
 from gpsq.summaries import summarise
 for module, name in (
     (folder, "read_file"), (route, "analyse_route"), (all_charts, "overlays"), (page, "report_page"),
     (summarise, "places_that_stand_out"),
 ):
     told(module, name)
-from gpsq.pipeline.campaign_run import analyse_into
-analyse_into(Path(source), Path(out))
+local, (source, out, ways) = executors.Local, sys.argv[1:]
+for how, (cores, worth) in json.loads(ways).items():
+    if os.fork():
+        assert os.wait()[1] == 0, how
+        continue
+    try:
+        main = os.getpid()
+        os.environ["XDG_CACHE_HOME"] = str(Path(out, "cache", how))
+        executors.cores = lambda: cores
+        executors.Local = partial(local, cores, worth)
+        analyse_into(Path(source), Path(out, how))
+    except BaseException:
+        traceback.print_exc()
+        os._exit(1)
+    os._exit(0)
 """
 HOW = {"alone": (1, 0), "little": (2, 10**9), "routes": (2, 20_000), "much": (2, 1)}
 
@@ -66,24 +84,26 @@ def campaign(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture(scope="module")
+def analysis(campaign: Path) -> Analysis:
+    return analyse(campaign, executor=Local(processes=1))
+
+
+@pytest.fixture(scope="module")
 def runs(campaign: Path, tmp_path_factory: pytest.TempPathFactory) -> Runs:
-    found = {}
-    for name, (cores, worth) in HOW.items():
-        out, cache = tmp_path_factory.mktemp(name) / "results", tmp_path_factory.mktemp("cache")
-        command = [sys.executable, "-c", RUN, str(campaign), str(out), str(cores), str(worth)]
-        done = subprocess.run(
-            command, capture_output=True, text=True, check=True, env={"XDG_CACHE_HOME": str(cache), "PATH": ""}
-        )
-        words = done.stdout.split()
-        found[name] = set(zip(words[::2], words[1::2], strict=True)), out
-    return found
+    out = tmp_path_factory.mktemp("runs")
+    own = {kept: os.environ[kept] for kept in ("MPLCONFIGDIR", "PYTHONPATH") if kept in os.environ}
+    done = subprocess.run(
+        [sys.executable, "-c", RUNS, str(campaign), str(out), json.dumps(HOW)],
+        stdout=subprocess.PIPE, text=True, check=True, env=own | {"PATH": ""},
+    )  # fmt: skip
+    told = [line.split() for line in done.stdout.splitlines()]
+    return {name: ({(what, who) for how, what, who in told if how == name}, out / name) for name in HOW}
 
 
-def test_the_campaign_is_of_the_size_that_is_told_apart(campaign: Path) -> None:
+def test_the_campaign_is_of_the_size_that_is_told_apart(campaign: Path, analysis: Analysis) -> None:
     """Its routes are worth a pool at 20,000 fixes, its files are not."""
     files = sum(executors.fixes_in(path) for path in campaign.rglob("*.gpx"))
-    routes = analyse(campaign, executor=Local(processes=1)).routes
-    assert files < 20_000 < sum(executors.fixes_in(found.route) for found in routes)
+    assert files < 20_000 < sum(executors.fixes_in(found.route) for found in analysis.routes)
 
 
 @pytest.mark.parametrize(
@@ -115,9 +135,8 @@ def test_the_same_bytes_however_it_is_shared_out(runs: Runs, how: str) -> None:
     assert [name for name in names if (one / name).read_bytes() != (other / name).read_bytes()] == []
 
 
-def test_overlays_are_drawn_before_the_summaries_are_known(campaign: Path) -> None:
+def test_overlays_are_drawn_before_the_summaries_are_known(analysis: Analysis) -> None:
     """A picture that showed a summary would be another; and the report takes those that are given."""
-    analysis = analyse(campaign, executor=Local(processes=1))
     early = all_charts.overlays(dataclasses.replace(analysis, summaries=Summaries(), notes=()))
     assert early == all_charts.overlays(analysis)
     assert len(early) > 0

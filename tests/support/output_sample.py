@@ -7,6 +7,8 @@ deviation of each state, a gap, points set aside, an unreadable file, and names 
 from __future__ import annotations
 
 import hashlib
+from functools import cache
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -28,6 +30,9 @@ from gpsq.plane import Plane
 from gpsq.results import Analysis, RouteResult, TraceResult
 from gpsq.settings import Settings
 from gpsq.summary_types import DeviceSummary, Interval, Summaries
+
+if TYPE_CHECKING:
+    from gpsq.output.drawing.rendering import Chart
 
 HOSTILE = (
     "<script>window.PWNED=1</script>",
@@ -60,6 +65,14 @@ def road(length_m: float = LENGTH_M, step_m: float = STEP_M) -> tuple[np.ndarray
     return along, np.vstack([[0.0, 0.0], np.cumsum(legs[:-1], axis=0)]) - [600.0, 100.0]
 
 
+@cache
+def charts() -> tuple[Chart, ...]:
+    """The sample's charts in all shapes and formats, drawn once: drawing them takes longer than all that shows them."""
+    from gpsq.output.charts import all_charts
+
+    return all_charts.figures(sample())
+
+
 def normals(xy_m: np.ndarray) -> np.ndarray:
     """Return unit vectors to the left of travel."""
     tangent = np.gradient(xy_m, axis=0)
@@ -67,6 +80,7 @@ def normals(xy_m: np.ndarray) -> np.ndarray:
     return np.column_stack([-tangent[:, 1], tangent[:, 0]])
 
 
+@cache
 def sample(
     *,
     lon_deg: float = 12.0,

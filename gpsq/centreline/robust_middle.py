@@ -93,31 +93,34 @@ def medians_of_groups(
     >>> median.tolist(), number.tolist()
     ([[[1.0, 5.0]]], [[3.0]])
     """
-    places, present, groups_of = (read_only(*a) for a in ((places_m, float), (there, np.bool_), (group, np.int64)))
+    order = np.argsort(group, kind="stable")
+    begin = np.searchsorted(group[order], np.arange(groups + 1))
+    places, present = read_only(places_m, np.float64), read_only(there, np.bool_)
     median = np.full((len(places_m), groups, 2), np.nan)
     number = np.zeros((len(places_m), groups))
-    _medians_of_groups(places, present, groups_of, median, number)
+    _medians_of_groups(places, present, read_only(order, np.int64), read_only(begin, np.int64), median, number)
     return median, number
 
 
 @compiled
 def _medians_of_groups(
-    places: FloatArray, there: BoolArray, group: IntArray, median: FloatArray, number: FloatArray
+    places: FloatArray, there: BoolArray, order: IntArray, begin: IntArray, median: FloatArray, number: FloatArray
 ) -> None:  # pragma: no cover - compiled
+    """Fill `median` and `number`; the traces of each group stand together in `order`, from its `begin` on."""
     stations, count, _ = places.shape
-    column = np.empty(count)
+    value, column, rank = np.empty(count), np.empty(count), np.empty((2, count), dtype=np.int64)
+    for g in range(median.shape[1]):
+        rank[:, begin[g] : begin[g + 1]] = np.arange(begin[g + 1] - begin[g])
     for j in range(stations):
         for g in range(median.shape[1]):
+            first, last = begin[g], begin[g + 1]
             for axis in range(2):
                 seen = 0
-                for t in range(count):
-                    if group[t] == g and there[j, t]:
-                        value, at = places[j, t, axis], seen
-                        while at > 0 and column[at - 1] > value:
-                            column[at] = column[at - 1]
-                            at -= 1
-                        column[at] = value
-                        seen += 1
+                for k in range(first, last):
+                    here = there[j, order[k]]
+                    value[k] = places[j, order[k], axis] if here else np.inf
+                    seen += here
+                _put_in_order(value[first:last], rank[axis, first:last], column)  # nearly as at the station before
                 number[j, g] = seen
                 if seen > 0:
                     median[j, g, axis] = (column[(seen - 1) // 2] + column[seen // 2]) / 2.0
@@ -328,7 +331,7 @@ def steadied(moved_m: FloatArray, weight: FloatArray) -> FloatArray:
     return np.asarray(trust * moved_m + (1.0 - trust) * mean)
 
 
-def smooth(xy_m: FloatArray, stations: float = 1.0) -> FloatArray:
+def smooth(xy_m: FloatArray, stations: float) -> FloatArray:
     """Return the line smoothed by a Gaussian over `stations` steps, its two ends kept where they are."""
     reach = max(1, int(np.ceil(3 * stations)))
     if len(xy_m) <= reach:

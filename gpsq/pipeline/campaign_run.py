@@ -75,17 +75,18 @@ class _Drawing:
 
         The cores have nothing more to share, so copies of this process take it on.
         """
-        parts = 1 if self.second.is_there else self.cores.processes
+        if self.second.is_there:
+            self._begin(_draw_and_keep, measured)
+            return None
+        parts = self.cores.processes
         self.overlays = [self._begin(_overlays, measured, part, parts) for part in range(parts)]
-        return None if self.second.is_there else self._begin(places_that_stand_out, measured)
+        return self._begin(places_that_stand_out, measured)
 
     def begin_report(self, analysis: Analysis) -> Callable[[], Mapping[str, str | bytes]]:
         """Begin to make the report, and return what waits for it."""
-        from gpsq.output.results_folder import report
-
         drawn = in_turn([drawn() for drawn in self.overlays]) if self.overlays else None
         self.overlays = []  # and with them go the copies that drew them
-        return self._begin(report, analysis, drawn)
+        return self._begin(_report, analysis, drawn)
 
     def _begin(self, fn: Callable[..., Any], *arguments: Any) -> Callable[[], Any]:
         self.cores.shutdown()  # while its threads are about, no process is copied
@@ -96,6 +97,21 @@ def _overlays(measured: Analysis, part: int, parts: int) -> tuple[Chart, ...]:
     from gpsq.output.charts import all_charts
 
     return all_charts.overlays(measured, part, parts)
+
+
+#: In the second process, the overlays that it has drawn: so many pictures do not travel twice.
+_kept: list[tuple[Chart, ...]] = []
+
+
+def _draw_and_keep(measured: Analysis) -> None:
+    _kept[:] = [_overlays(measured, 0, 1)]
+
+
+def _report(analysis: Analysis, drawn: tuple[Chart, ...] | None) -> Mapping[str, str | bytes]:
+    """Make the report with the overlays that were drawn before, here or elsewhere, or with its own."""
+    from gpsq.output.results_folder import report
+
+    return report(analysis, _kept.pop() if _kept else drawn)
 
 
 def places_that_stand_out(measured: Analysis) -> Searched:

@@ -155,18 +155,25 @@ def _serve(pipe: Connection, other_end: Connection, first: tuple[Any, ...]) -> N
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     other_end.close()
     answers: queue.SimpleQueue[tuple[bool, Any]] = queue.SimpleQueue()
-    # a large answer waits in the pipe until the other process takes it, and the next piece of work need not wait for that
-    threading.Thread(target=_send, args=(pipe, answers), daemon=True).start()
-    fn, arguments = first
-    while True:
+    questions: queue.SimpleQueue[tuple[Any, ...] | None] = queue.SimpleQueue()
+    questions.put(first)
+    # what is large waits in the pipe until it is taken: neither process waits for the other to finish what it does
+    for passes_on, taken in ((_send, answers), (_receive, questions)):
+        threading.Thread(target=passes_on, args=(pipe, taken), daemon=True).start()
+    while question := questions.get():
+        fn, arguments = question
         try:
             answers.put((True, fn(*arguments)))
         except BaseException:
             answers.put((False, None))
-        try:
-            fn, arguments = pipe.recv()
-        except (EOFError, OSError):
-            return
+
+
+def _receive(pipe: Connection, questions: queue.SimpleQueue[tuple[Any, ...] | None]) -> None:
+    try:
+        while True:
+            questions.put(pipe.recv())
+    except BaseException:  # the other process is gone, or sent what cannot be read here: it does that itself
+        questions.put(None)
 
 
 def _send(pipe: Connection, answers: queue.SimpleQueue[tuple[bool, Any]]) -> None:

@@ -19,7 +19,7 @@ _DECLARED = re.compile(rb"""<\?xml[^>]{0,200}?encoding\s*=\s*["']([A-Za-z0-9._:-
 _ENTITY = re.compile(rb"<!ENTITY\s", re.IGNORECASE)
 _DECLARATION = re.compile(rb"\s*(?:<\?xml[^>]*\?>)?\s*")
 _HTML = re.compile(
-    rb"\s*(?:<\?xml[^>]*\?>)?\s*(?:<!--.*?-->\s*)*<(?:!doctype\s+html|html|head|body)\b", re.IGNORECASE | re.DOTALL
+    rb"\s*(?:<\?xml[^>]*\?>)?\s*(?:<!--.*?-->\s*)*+<(?:!doctype\s+html|html|head|body)\b", re.IGNORECASE | re.DOTALL
 )
 
 

@@ -47,18 +47,34 @@ def arrange(
     cut : cut recordings that hold many passes; without it they are only told of.
     each : the built-in map, or one that looks at several traces at a time.
     """
-    traces, cutting, many = passes.cut(traces, settings, asked=cut, each=each)
-    alone = each(partial(recording_figures.measure, settings=settings), traces)  # what others look at is done meanwhile
+    cutting: tuple[str, ...] = ()
+    if cut:
+        found_passes = list(each(partial(passes.find_passes, settings=settings), traces))
+        traces, cutting, _ = passes.cut(traces, settings, asked=True, found=found_passes)
+    looked_at = each(partial(_look_at, settings=settings, cut=cut), traces)  # and meanwhile at all of them together
     offsets, found = clocks.estimate_offsets(traces), copies.compare(traces)
+    rides = _ride_names(traces, routes.group_rides(traces, settings, _ahead_s(traces, offsets, found)))
+    of_each, alone, shapes = zip(*looked_at, strict=True) if traces else ((), (), ())
+    many: frozenset[int] = frozenset()
+    if not cut:
+        traces, cutting, many = passes.cut(traces, settings, asked=False, found=of_each)
     return Arranged(
-        traces=traces,
-        rides=_ride_names(traces, routes.group_rides(traces, settings, _ahead_s(traces, offsets, found))),
+        traces=tuple(traces),
+        rides=rides,
         twins=_twins(traces, found),
-        routes=routes.group_routes(traces, settings, many),
-        alone=tuple(alone),
+        routes=routes.group_routes(traces, settings, many, shapes),
+        alone=alone,
         cutting=cutting,
         notes=_told(traces, offsets, found),
     )
+
+
+def _look_at(
+    trace: Trace, settings: Settings, *, cut: bool
+) -> tuple[tuple[passes.Pass, ...], Recorded, routes.Shape | None]:
+    """Return what is known of a recording by itself: its passes unless it was cut, its figures, and its shape."""
+    own = () if cut else passes.find_passes(trace, settings)
+    return own, recording_figures.measure(trace, settings), routes.shape_of(trace, settings)
 
 
 def _ahead_s(traces: Sequence[Trace], offsets: Sequence[clocks.ClockOffset], found: Sequence[Companion]) -> list[float]:

@@ -8,9 +8,8 @@ from __future__ import annotations
 
 import dataclasses
 from dataclasses import dataclass
-from functools import partial
 from itertools import pairwise
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -20,7 +19,7 @@ from gpsq.model import NAT, SetAside
 from gpsq.plane import to_earth_centred
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Sequence
+    from collections.abc import Sequence
 
     from gpsq.model import BoolArray, FloatArray, Trace
     from gpsq.settings import Settings
@@ -97,14 +96,14 @@ def _proposal(trace: Trace, count: int) -> str:
 
 
 def cut(
-    traces: Sequence[Trace], settings: Settings, *, asked: bool, each: Callable[..., Iterable[Any]] = map
+    traces: Sequence[Trace], settings: Settings, *, asked: bool, found: Sequence[tuple[Pass, ...]] | None = None
 ) -> tuple[tuple[Trace, ...], tuple[str, ...], frozenset[int]]:
     """Return the traces, cut into passes where that was `asked` for, a sentence for each that holds many, and which stay whole.
 
     Parts of a file with several recordings are numbered on from its last one, so every number names one recording.
-    `each` is the built-in map, or one that looks at several traces at a time.
+    `found` are the passes of each where they are known.
     """
-    passes = list(each(partial(find_passes, settings=settings), traces))
+    passes = [find_passes(trace, settings) for trace in traces] if found is None else found
     if not asked:
         many = frozenset(i for i, found in enumerate(passes) if len(found) > 1)
         return tuple(traces), tuple(_proposal(traces[i], len(passes[i])) for i in sorted(many)), many
@@ -113,14 +112,14 @@ def cut(
         last[trace.file] = max(last.get(trace.file, 0), trace.track)
     parts: list[Trace] = []
     told_of: list[str] = []
-    for trace, found in zip(traces, passes, strict=True):
-        if len(found) < 2:
+    for trace, own in zip(traces, passes, strict=True):
+        if len(own) < 2:
             parts.append(trace)
             continue
         first = 1 if last[trace.file] == 1 else last[trace.file] + 1
-        last[trace.file] = first + len(found) - 1
-        parts += split(trace, found, first)
-        told_of.append(f"{trace.label} was cut into {len(found)} passes, its tracks {first} to {last[trace.file]}.")
+        last[trace.file] = first + len(own) - 1
+        parts += split(trace, own, first)
+        told_of.append(f"{trace.label} was cut into {len(own)} passes, its tracks {first} to {last[trace.file]}.")
     return tuple(sorted(parts, key=lambda t: (t.file, t.track))), tuple(told_of), frozenset()
 
 

@@ -41,17 +41,23 @@ TOGETHER_M = 150.0
 INSTANTS = 60
 
 
-def group_routes(traces: Sequence[Trace], settings: Settings, many: Collection[int] = frozenset()) -> tuple[Route, ...]:
+def group_routes(
+    traces: Sequence[Trace],
+    settings: Settings,
+    many: Collection[int] = frozenset(),
+    shapes: Sequence[Shape | None] | None = None,
+) -> tuple[Route, ...]:
     """Return the routes of a campaign, in order of their first recording; every trace of two fixes or more is in one.
 
     Two traces belong together when at least `pair_share` of one lies within `pair_near_m` of the other in the same
     order of travel; routes are the connected sets. Recordings of `many` passes are one way with their like only: a
-    single pass lies anywhere along them, and would seem to have missed all that comes before.
+    single pass lies anywhere along them, and would seem to have missed all that comes before. `shapes` are what
+    `shape_of` gives of each trace, where they are known.
     """
-    shapes = {i: Shape(trace, settings) for i, trace in enumerate(traces) if trace.accepted >= 2}
-    usable = [i for i, shape in shapes.items() if shape.extent_m > STANDS_M]
+    each = [shape_of(trace, settings) for trace in traces] if shapes is None else shapes
+    usable = {i: shape for i, shape in enumerate(each) if shape is not None and shape.extent_m > STANDS_M}
     kinds = ([i for i in usable if i in many], [i for i in usable if i not in many])
-    groups = [group for kind in kinds for group in _connected(kind, shapes, traces, settings)]
+    groups = [group for kind in kinds for group in _connected(kind, usable, traces, settings)]
     groups.sort(key=lambda members: min(_when(traces[i]) for i in members))
     return tuple(_route(_letter(k), members, traces) for k, members in enumerate(groups))
 
@@ -104,6 +110,15 @@ class Shape:
         if step_m not in self._steps:
             self._steps[step_m] = polyline.equal_steps(self.xyz, self.runs, step_m)
         return self._steps[step_m]
+
+
+def shape_of(trace: Trace, settings: Settings) -> Shape | None:
+    """Return the shape of a trace, at the steps in which it is looked at first; None where it goes no way."""
+    if trace.accepted < 2:
+        return None
+    shape = Shape(trace, settings)
+    shape.steps(shape.step_m)
+    return shape
 
 
 class Groups:

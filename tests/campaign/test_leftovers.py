@@ -138,7 +138,7 @@ def test_without_locks_a_part_of_a_day_ago_has_no_writer(tmp_path: Path, monkeyp
     part.write_bytes(b"x")
     monkeypatch.setattr(leftovers.os, "name", "nt")
     now = time.time()
-    for age_s, is_left in ((86_300.0, False), (86_500.0, True), (0.0, False), (200_000.0, True)):
+    for age_s, is_left in ((86_385.0, False), (86_415.0, True), (0.0, False), (200_000.0, True)):
         os.utime(part, (now - age_s, now - age_s))
         with leftovers._nobodys(part, part) as found:
             assert found is is_left

@@ -29,14 +29,14 @@ class Mistake:
     text: str
 
 
-def sample(module: Path, count: int, seed: int) -> list[Mistake]:
+def sample(module: Path, count: int, seed: int, *, compiled: bool = False) -> list[Mistake]:
     """Return so many mistakes, each at another place, drawn at random; all that there are where that is fewer.
 
-    Left out are annotations, which do nothing, and compiled functions, which take minutes to compile anew: of these
-    `KERNELS` has a few.
+    Left out are annotations, which do nothing, and, but where they are asked for, compiled functions, which take minutes to
+    compile anew: of these `KERNELS` has a few.
     """
     text = module.read_text("utf-8")
-    idle = _idle(text)
+    idle = _idle(text, compiled=compiled)
     places: dict[tuple[int, int], list[tuple[str, int]]] = {}
     tree = get_ast(text)
     for name, occurrence, place in _positions(tree):
@@ -84,8 +84,8 @@ def _mistake(text: str, changed: str, line: int) -> Mistake:
     return Mistake(line, before.strip(), after.strip(), changed)
 
 
-def _idle(text: str) -> list[tuple[tuple[int, int], tuple[int, int]]]:
-    """Return the stretches, as (line, column) from and to, of annotations, guards, and compiled functions."""
+def _idle(text: str, *, compiled: bool) -> list[tuple[tuple[int, int], tuple[int, int]]]:
+    """Return the stretches, as (line, column) from and to, of annotations, guards, and, unless asked for, what is compiled."""
     found: list[ast.expr | ast.stmt] = []
     for node in ast.walk(ast.parse(text)):
         if isinstance(node, ast.AnnAssign | ast.arg) and node.annotation is not None:
@@ -93,7 +93,7 @@ def _idle(text: str) -> list[tuple[tuple[int, int], tuple[int, int]]]:
         elif isinstance(node, ast.ClassDef):  # frozen or not: that nothing is written to is the rule, not the behaviour
             found += [d for d in node.decorator_list if isinstance(d, ast.Call)]
         elif isinstance(node, ast.FunctionDef):
-            if any(isinstance(d, ast.Name) and d.id == "compiled" for d in node.decorator_list):
+            if not compiled and any(isinstance(d, ast.Name) and d.id == "compiled" for d in node.decorator_list):
                 found.append(node)
             elif node.returns is not None:
                 found.append(node.returns)

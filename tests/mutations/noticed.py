@@ -1,11 +1,14 @@
 """Which mistakes in a module do its tests notice? A sample of them is made, one at a time, and the tests are run on each.
 
     python tests/mutations/noticed.py gpsq/measures/cross_track.py tests/measures
+    python tests/mutations/noticed.py --interpreted gpsq/centreline/robust_middle.py tests/centreline/test_robust_middle.py
     python tests/mutations/noticed.py --kernels
 
-The mistakes are those of cosmic-ray. No file is changed: a fresh process is given the changed module in place of the right
-one. It is a fork of one that has loaded the libraries, so each takes as long as its tests. A mistake counts as noticed where
-a test fails, where the module cannot be loaded, and where the tests take far longer than without it.
+The mistakes are those of cosmic-ray. What is compiled is left out, as it takes long to compile anew; `--interpreted` runs it
+as plain Python, a hundred times slower, and makes mistakes in it too: name few tests, or small ones. No file is changed: a
+fresh process is given the changed module in place of the right one. It is a fork of one that has loaded the libraries, so
+each takes as long as its tests. A mistake counts as noticed where a test fails, where the module cannot be loaded, and where
+the tests take far longer than without it.
 """
 
 from __future__ import annotations
@@ -118,16 +121,17 @@ def _imported(node: ast.AST) -> list[str]:
     return []
 
 
-def measure(module: Path, tests: list[str], count: int, seed: int, factor: float) -> Counter[str]:
+def measure(given: argparse.Namespace) -> Counter[str]:
     """Print what is not noticed of a sample of mistakes; return how many were and were not."""
     from mistakes import sample
 
+    module, tests = given.module.resolve(), given.tests
     right, begun = module.read_text("utf-8"), time.monotonic()
     if verdict(module, right, tests, 600.0) != UNNOTICED:
         raise SystemExit(f"{module.relative_to(ROOT)}: the tests fail without any mistake")
-    limit_s = factor * (time.monotonic() - begun) + 10.0
+    limit_s = given.factor * (time.monotonic() - begun) + 10.0
     counts: Counter[str] = Counter()
-    for mistake in sample(module, count, seed):
+    for mistake in sample(module, given.count, given.seed, compiled=given.interpreted):
         found = verdict(module, mistake.text, tests, limit_s)
         counts[found] += 1
         if found == UNNOTICED:
@@ -162,9 +166,12 @@ def main() -> None:
     asked.add_argument("--seed", type=int, default=1, help="draws which (1)")
     asked.add_argument("--factor", type=float, default=5.0, help="tests may take so many times as long (5)")
     asked.add_argument("--kernels", action="store_true", help="our own mistakes in what is compiled")
+    asked.add_argument("--interpreted", action="store_true", help="in what is compiled too, run as plain Python")
     given = asked.parse_args()
     if not given.kernels and (given.module is None or not given.tests):
         asked.error("a module and its tests, or --kernels")
+    if given.interpreted:
+        os.environ["NUMBA_DISABLE_JIT"] = "1"  # asked for when numba is loaded
     os.chdir(ROOT)
     sys.path[:0] = [str(ROOT), str(Path(__file__).parent)]
     for name in LIBRARIES:
@@ -174,9 +181,7 @@ def main() -> None:
     gc.freeze()
     begun = time.monotonic()
     what = "what is compiled" if given.kernels else str(given.module)
-    counts = measure_kernels() if given.kernels else measure(
-        given.module.resolve(), given.tests, given.count, given.seed, given.factor
-    )  # fmt: skip
+    counts = measure_kernels() if given.kernels else measure(given)
     noticed = counts[NOTICED] + counts[TOO_LONG]
     share = f" ({noticed / counts.total():.0%})" if counts else ""
     say(f"{what}: {noticed} of {counts.total()} mistakes noticed{share}, {time.monotonic() - begun:.0f} s")

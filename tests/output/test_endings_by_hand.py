@@ -31,9 +31,10 @@ def whole():
 
 # ---- run.json ----
 def test_run_json_counts_what_was_put_in(whole):
-    """Four recordings and one that could not be read; two scored; rides R01, R02 and R03; one of three decided."""
-    assert run_file.counts(whole) == {
-        "recordings": 5, "scored": 2, "not_scored": 2, "unreadable": 1, "devices": 2, "rides": 3, "routes": 2,
+    """Four recordings and one that could not be read; one scored; rides R01, R02 and R03; one of three decided."""
+    one = dataclasses.replace(whole.results[1], status="not scored")
+    assert run_file.counts(dataclasses.replace(whole, results=(whole.results[0], one, *whole.results[2:]))) == {
+        "recordings": 5, "scored": 1, "not_scored": 3, "unreadable": 1, "devices": 2, "rides": 3, "routes": 2,
         "points": 10 + 8 + 17 + 3, "accepted": 6 + 5 + 0 + 3, "deviations": 3, "flagged": 1,
     }  # fmt: skip
 

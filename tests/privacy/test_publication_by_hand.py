@@ -145,6 +145,8 @@ def test_a_deviation_is_told_by_the_numbers_of_shown_fixes_without_time_or_note(
     assert [getattr(found, n) for n in kept if hasattr(of, n)] == [getattr(of, n) for n in kept if hasattr(of, n)]
     later = _deviation(of, part_of(whole.traces[1], [0, 1, 2, 3]))
     assert (later.from_point, later.to_point) == (1, 2)
+    longer = _deviation(dataclasses.replace(of, to_point=4), part_of(whole.traces[1], [0, 1, 2, 3, 4]))
+    assert (longer.from_point, longer.to_point) == (1, 4)
 
 
 def test_deviations_are_numbered_through_all_recordings_and_events_with_them(whole):

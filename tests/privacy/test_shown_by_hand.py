@@ -44,6 +44,14 @@ def test_less_than_five_hundred_metres_are_not_shown():
     assert set(shown.shown_fixes(analysed(), (*ENDS, zone(1450.0, 370.0)))) >= {0, 1}
 
 
+def test_a_route_that_is_not_shown_keeps_no_other_from_it():
+    """A first route lies within the cuts, a second has no line, the third is shown as it is alone."""
+    alone, kept = analysed(), analysed().routes[0]
+    short = dataclasses.replace(kept, centreline=straight(4, 10.0))
+    told = dataclasses.replace(alone, routes=(short, dataclasses.replace(kept, centreline=None), kept))
+    assert sorted(shown.shown_fixes(told, ENDS)) == [0, 1, 2, 3]
+
+
 def straight(stations: int, step_m: float) -> Centreline:
     along = step_m * np.arange(stations)
     line, each = np.column_stack([along, np.zeros(stations)]), np.full(stations, 3)
@@ -63,7 +71,7 @@ def test_the_window_is_the_longest_stretch_outside_of_half_a_kilometre_at_least(
 
 def test_exactly_five_hundred_metres_are_shown():
     assert shown._window(result(6), ()) == (0, 5)
-    assert shown._window(result(5), ()) is None
+    assert shown._window(result(6, 99.9), ()) is None
     assert shown._window(result(0), ()) is None
     assert shown._window(result(6), (zone(250.0, 5000.0),)) is None
 
@@ -129,9 +137,9 @@ def test_a_route_is_analysed_anew_from_what_is_shown():
     other = RouteResult(
         dataclasses.replace(kept.route, name="B", members=(1,), xy_m=kept.route.xy_m[1:2]), None, ("x",)
     )
-    told = dataclasses.replace(analysis, routes=(dataclasses.replace(kept, reason="a reason"), other))
+    told = dataclasses.replace(analysis, routes=(other, dataclasses.replace(kept, reason="a reason")))
     rides = {result.ride: f"N{k}" for k, result in enumerate(analysis.results)}
-    (first, second), measured = shown.analysed(told, cut, rides)
+    (second, first), measured = shown.analysed(told, cut, rides)
     assert (first.route.name, first.route.members, first.reason) == (name, (0, 2, 3), "a reason")
     assert first.rides == ("N0", "N1", "N2", "N3")  # who rode is told, though one is not drawn
     assert sorted(measured) == [0, 2, 3]

@@ -11,6 +11,7 @@ from by_hand import PLANE, by_hand
 
 from gpsq.campaign.campaign_file import PrivatePlace
 from gpsq.privacy import Zone, ends
+from gpsq.privacy.zones import inside
 
 HIDDEN_WELL, BARELY = 150.0, 149.9
 
@@ -47,8 +48,8 @@ def end_at(metres, name):
 @pytest.mark.parametrize(
     ("at_m", "groups"),
     [
-        ([0.0, 399.0], [["a", "b"]]),
-        ([0.0, 401.0], [["a"], ["b"]]),
+        ([0.0, 399.8], [["a", "b"]]),
+        ([0.0, 400.2], [["a"], ["b"]]),
         ([0.0, 700.0, 350.0], [["a", "b", "c"]]),  # the third joins the two
         ([0.0, 2000.0, 700.0, 350.0], [["b"], ["a", "c", "d"]]),
         ([0.0, 350.0, 700.0, 1050.0], [["a", "b", "c", "d"]]),
@@ -91,6 +92,44 @@ def test_where_a_recording_ends_is_hidden_with_the_end_of_its_route(whole):
     assert end.said == "end of route out"
     assert end.line_deg[0].tolist() == pytest.approx([12.0079, 47.0005])
     assert end.places_deg.round(6).tolist() == [[12.0079, 47.0005], [12.0078, 47.0006], [12.0077, 46.9997]]
+
+
+def beginning_with(whole, first_m):
+    """Return how many places begin the way out where Amber's first fix lies so many metres before it."""
+    lon, lat = PLANE.to_degrees(PLANE.to_metres(np.array([12.0]), np.array([47.0])) - np.array([[first_m, 0.0]]))
+    amber = dataclasses.replace(
+        whole.traces[0], lon_deg=np.append(lon, whole.traces[0].lon_deg[1:]), start_lon_deg=np.nan, start_lat_deg=np.nan,
+        lat_deg=np.append(lat, whole.traces[0].lat_deg[1:]),
+    )  # fmt: skip
+    beginning, _ = ends._ends_of(dataclasses.replace(whole, traces=(amber, *whole.traces[1:])), whole.routes[0])
+    return beginning.places_deg.round(9).tolist(), [float(lon[0].round(9)), float(lat[0].round(9))]
+
+
+def test_where_a_recording_begins_is_hidden_with_the_beginning_up_to_two_hundred_metres(whole):
+    places, place = beginning_with(whole, 199.8)
+    assert places == [[12.0, 47.0], place]
+    assert beginning_with(whole, 200.2)[0] == [[12.0, 47.0]]
+
+
+def test_a_line_of_two_stations_has_two_ends(whole):
+    out = whole.routes[0]
+    two = dataclasses.replace(out.centreline, **{
+        f.name: getattr(out.centreline, f.name)[[0, -1]] for f in dataclasses.fields(out.centreline)
+        if isinstance(getattr(out.centreline, f.name), np.ndarray)
+    })  # fmt: skip
+    found = list(ends._ends(dataclasses.replace(whole, routes=(dataclasses.replace(out, centreline=two),))))
+    assert [said for said, _ in found] == ["beginning of route out", "end of route out"]
+
+
+def test_a_place_that_is_hidden_already_keeps_no_other_from_its_zone(whole):
+    """Of two private places the first lies in a kept zone of 2 km, 556 m off its middle, the second in none."""
+    places = [PrivatePlace(50.0, 20.0, 60.0), PrivatePlace(51.0, 20.0, 60.0)]
+    kept = (Zone(50.005, 20.0, 2000.0),)
+    zones, said = ends.zones_for(dataclasses.replace(whole, routes=()), places, kept, np.random.default_rng(1))
+    assert said == ()
+    assert zones[0] == kept[0]
+    assert len(zones) == 2
+    assert inside(zones[1:], np.array([[20.0, 51.0]]), -60.0).all()
 
 
 @pytest.fixture

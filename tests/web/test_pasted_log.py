@@ -51,7 +51,7 @@ def test_lines_that_fit_nothing_are_answered_too():
     assert [line.file for line in found.lines] == [""] * 4
     for line, says in zip(
         found.lines,
-        ("10 s after the first fix", "'soon' as started", "which is no recording here", "6.0 h before"),
+        ("found a start 10 s after the first fix", "'soon' as started", "which is no recording here", "6.0 h before"),
         strict=True,
     ):
         assert says in line.said

@@ -1,0 +1,245 @@
+"""What is compiled, on small arrays, against numpy's own medians, means and quantiles, and against what turning changes."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from gpsq.centreline import robust_middle, weights
+from gpsq.centreline.passing import passed_by
+from gpsq.centreline.scatter import LARGEST_SCATTER, _about_own_line
+from gpsq.centreline.slow_sampling import between_fixes
+from gpsq.centreline.strands import Strand, strand
+from gpsq.geometry.alignment import Abreast
+from gpsq.geometry.polyline import Steps
+from gpsq.settings import Settings
+
+SEEDS = range(6)
+NAN = float("nan")
+
+
+# ---- medians, means and quantiles ----
+@pytest.mark.parametrize("seed", SEEDS)
+def test_medians_of_groups_are_numpys(seed):
+    rng = np.random.default_rng(seed)
+    places, there = rng.normal(0, 9, (7, 9, 2)).round(1), rng.random((7, 9)) < 0.7
+    group = rng.integers(0, 3, 9)
+    median, number = robust_middle.medians_of_groups(places, there, group, 4)
+    for j in range(7):
+        for g in range(4):
+            own = places[j, there[j] & (group == g)]
+            assert number[j, g] == len(own)
+            expected = np.median(own, axis=0) if len(own) else np.full(2, NAN)
+            assert median[j, g] == pytest.approx(expected, nan_ok=True)
+
+
+@pytest.mark.parametrize("share", [0.0, 0.35, 0.5, 0.8, 1.0])
+@pytest.mark.parametrize("count", [1, 2, 3, 8])
+def test_a_quantile_is_numpys(share, count):
+    values = np.sort(np.random.default_rng(count).normal(size=count))
+    assert robust_middle._quantile(values, share) == pytest.approx(np.quantile(values, share))
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_distances_are_put_in_order_from_any_order_before(seed):
+    rng = np.random.default_rng(seed)
+    near, rank, column = rng.integers(0, 5, 8).astype(float), rng.permutation(8), np.empty(8)
+    near[rng.integers(0, 8)] = np.inf
+    robust_middle._put_in_order(near, rank, column)
+    assert column.tolist() == np.sort(near).tolist()
+    assert near[rank].tolist() == column.tolist()
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_a_mean_distance_is_that_of_ten_stations_either_side(seed):
+    """Stations where a trace neither is nor passes by do not count; without a place of its own a station has none."""
+    rng = np.random.default_rng(seed)
+    there = rng.random((45, 3)) < 0.6
+    passed = ~there & (rng.random((45, 3)) < 0.5)
+    away, near = np.where(there | passed, rng.uniform(0, 90, (45, 3)), 0.0), np.empty((45, 3))
+    robust_middle._mean_distances(away, there, passed, near)
+    for j in range(45):
+        for t in range(3):
+            around = slice(max(j - 10, 0), j + 11)
+            counts = (there | passed)[around, t]
+            expected = away[around, t][counts].mean() if there[j, t] else np.inf
+            assert near[j, t] == pytest.approx(expected)
+
+
+@pytest.mark.parametrize(
+    ("near", "cut", "middle"),
+    [
+        ([1.0, 2.0, np.inf], np.inf, np.inf),  # of two nobody is elsewhere
+        ([4.0, 1.0, 2.0], 12.0, 2.0),  # 4.5 times the 35 % quantile, 1.7 m, is 7.65 m: less than the least of 12 m
+        ([40.0, 10.0, 20.0, np.inf], 4.5 * 17.0, 20.0),
+        ([40.0, 10.0, 20.0, 30.0], 4.5 * 20.5, 25.0),
+    ],
+)
+def test_a_cut_off_is_a_multiple_of_a_low_quantile(near, cut, middle):
+    found = np.empty(1), np.empty(1)
+    robust_middle._cut_offs(np.array([near]), 12.0, *found)
+    assert (found[0][0], found[1][0]) == (pytest.approx(cut), pytest.approx(middle))
+
+
+def spread(away, elsewhere, middle=5.0, there=None):
+    found = np.array(elsewhere, dtype=bool)[:, None]
+    here = np.ones((len(away), 1), dtype=bool) if there is None else np.array(there, dtype=bool)[:, None]
+    robust_middle._spread_outward(np.array(away)[:, None], here, np.full(len(away), middle), found)
+    return found[:, 0].astype(int).tolist()
+
+
+def test_who_is_elsewhere_stays_so_while_it_comes_nearer():
+    assert spread([40.0, 30.0, 20.0, 6.0, 5.0, 4.0], [1, 0, 0, 0, 0, 0]) == [1, 1, 1, 1, 0, 0]
+    assert spread([4.0, 5.0, 6.0, 20.0, 30.0, 40.0], [0, 0, 0, 0, 0, 1]) == [0, 0, 1, 1, 1, 1]
+    assert spread([40.0, 30.0, 31.0, 20.0], [1, 0, 0, 0]) == [1, 1, 0, 0]  # it goes off again: that is another matter
+    assert spread([40.0, 30.0, 20.0], [1, 0, 0], there=[1, 0, 1]) == [1, 0, 0]
+    assert spread([40.0, 40.0, 20.0], [1, 0, 0]) == [1, 0, 0]
+    assert spread([9.0, 8.0, 20.0, 8.0, 9.0], [0, 0, 1, 0, 0]) == [0, 1, 1, 1, 0]  # on both sides, one step each
+
+
+def moved(near, elsewhere, cut, at=(0.0, 0.0), weight=(1.0, 1.0, 2.0)):
+    place = np.array(at)
+    places = np.array([[2.0, 10.0], [4.0, 20.0], [6.0, 40.0]])
+    by = robust_middle._move_to_mean(
+        places, np.array(weight), np.array(near), np.array(elsewhere, dtype=bool), cut, place
+    )
+    return by, place.tolist()
+
+
+def test_a_place_moves_to_the_weighted_mean_of_who_is_near():
+    """Within half the cut-off all count in full; at three quarters by (1 − 0.5²)² = 0.5625; at the cut-off not at all."""
+    assert moved([1.0, 2.0, 5.0], [0, 0, 0], 10.0) == (pytest.approx(32.0), pytest.approx([4.5, 27.5]))
+    assert moved([1.0, 2.0, 5.0], [0, 0, 1], 10.0) == (pytest.approx(18.0), pytest.approx([3.0, 15.0]))
+    w = 2.0 * 0.5625
+    expected = [(2.0 + 4.0 + 6.0 * w) / (2.0 + w), (10.0 + 20.0 + 40.0 * w) / (2.0 + w)]
+    assert moved([1.0, 2.0, 7.5], [0, 0, 0], 10.0, (1.0, 1.0))[1] == pytest.approx(expected)
+    assert moved([1.0, 2.0, 10.0], [0, 0, 0], 10.0) == (pytest.approx(18.0), pytest.approx([3.0, 15.0]))
+    assert moved([1.0, 2.0, 5.0], [0, 0, 0], np.inf, (7.0, 8.0)) == (0.0, [7.0, 8.0])
+    assert moved([1.0, 2.0, 5.0], [1, 1, 1], 10.0, (7.0, 8.0)) == (0.0, [7.0, 8.0])
+
+
+def test_passing_by_counts_as_sixty_metres_and_being_nowhere_as_nothing():
+    away = np.zeros((2, 3))
+    there = np.array([[True, False, False], [True, True, False]])
+    passed = np.array([[False, True, False], [False, False, False]])
+    places = np.array([[[3.0, 4.0], [NAN, NAN], [NAN, NAN]], [[1.0, 1.0], [7.0, 9.0], [NAN, NAN]]])
+    robust_middle._distances(places, there, passed, np.array([[0.0, 0.0], [1.0, 1.0]]), away)
+    assert away.tolist() == [[5.0, 60.0, 0.0], [0.0, 10.0, 0.0]]
+
+
+# ---- scatter about an own line ----
+def test_scatter_is_half_the_mean_square_distance_from_the_own_line():
+    """Three of a group: distances 3, 4 and 5 m, each times √(3/2) as a median of three is off by a share of each."""
+    places = np.array([[[3.0, 0.0], [9.0, 9.0]], [[0.0, 4.0], [9.0, 9.0]], [[3.0, -4.0], [9.0, 9.0]]])
+    there = np.ones((3, 2), dtype=bool)
+    number = np.array([[3.0, 1.0]] * 3)
+    found = _about_own_line(places, np.zeros((3, 2, 2)), number, there, np.array([0, 1]))
+    assert found[0] == pytest.approx((9.0 + 16.0 + 25.0) * 1.5 / 3.0 / 2.0)
+    assert np.isnan(found[1])
+    one = np.array([[True, True], [False, True], [False, True]])
+    assert _about_own_line(places, np.zeros((3, 2, 2)), number, one, np.array([0, 1]))[0] == pytest.approx(
+        9.0 * 1.5 / 2.0
+    )
+
+
+def test_a_distance_counts_for_four_median_ones_at_most():
+    """Distances of 1, 1, 1 and 30 m from the line of a pair, each times √2: the last counts as 4 √2."""
+    assert LARGEST_SCATTER == 4.0
+    places = np.array([[[1.0, 0.0]], [[0.0, 1.0]], [[-1.0, 0.0]], [[30.0, 0.0]]])
+    found = _about_own_line(
+        places, np.zeros((4, 1, 2)), np.full((4, 1), 2.0), np.ones((4, 1), dtype=bool), np.array([0])
+    )
+    assert found[0] == pytest.approx((3 * 2.0 + 32.0) / 4.0 / 2.0)
+
+
+# ---- what a trace passes by ----
+def passing(vertex, pieces=None, counts=None):
+    """Return the stations passed by of a trace with a step at each whole vertex."""
+    at = np.array(vertex)
+    count = int(np.nanmax(at)) + 1
+    piece = np.zeros(count, dtype=np.int64) if pieces is None else np.array(pieces)
+    fit = np.ones(count, dtype=bool) if counts is None else np.array(counts, dtype=bool)
+    steps = Steps(np.zeros((count, 2)), np.arange(float(count)), piece)
+    one = Strand(steps, "R", "a", fit, np.zeros((count, 2)), np.zeros(count), slow=False)
+    place = Abreast(np.zeros((len(at), 2)), at, ~np.isnan(at))
+    return np.flatnonzero(passed_by(one, place)).tolist()
+
+
+@pytest.mark.parametrize(
+    ("vertex", "by"),
+    [
+        ([0.0, 1.0, 2.0], []),
+        ([0.0, NAN, 2.0, 3.0], [1]),  # a single station, after the first
+        ([0.0, 1.0, NAN, 3.0], [2]),
+        ([NAN, NAN, 0.0, 1.0, NAN], []),  # neither before it comes nor after it is gone
+        ([0.0, NAN, 1.0, NAN, NAN, 2.0], [1, 3, 4]),
+        ([NAN, 0.0, NAN, NAN, 1.0], [2, 3]),
+    ],
+)
+def test_between_two_stations_that_a_trace_is_abreast_of_it_passes_by(vertex, by):
+    assert passing(vertex) == by
+
+
+def test_a_break_or_what_may_not_count_in_between_passes_nothing_by():
+    vertex = [0.0, NAN, 2.0, NAN, 4.0]
+    assert passing(vertex, [0, 0, 0, 1, 1]) == [1]
+    assert passing(vertex, [0, 1, 1, 1, 1]) == [3]
+    assert passing(vertex, [0, 0, 0, 0, 1]) == [1]
+    assert passing(vertex, counts=[1, 0, 1, 1, 1]) == [3]
+    assert passing(vertex, counts=[1, 1, 1, 0, 1]) == [1]
+    assert passing(vertex, counts=[1, 1, 1, 1, 0]) == [1, 3]  # the last one is its own matter
+    assert passing(vertex, counts=[0, 1, 1, 1, 1]) == [3]
+
+
+# ---- chords bent along the line, any way round ----
+def bent(line, fixes, known):
+    """Return a slow trace's places at the stations of a line, its chords bent along it."""
+    vertex = np.where(np.isin(np.arange(len(line)), known), np.arange(len(line)) / 6.0, NAN)
+    xy = np.where(np.isnan(vertex)[:, None], NAN, line)
+    s = strand(fixes, [(0, len(fixes))], "R", np.ones(len(fixes), dtype=bool), Settings(step_m=5.0))
+    return between_fixes(s, Abreast(xy, vertex, ~np.isnan(vertex)), line, 60.0)
+
+
+@pytest.mark.parametrize("turn_deg", [0.0, 37.0, 90.0, 200.0])
+def test_chords_are_bent_alike_whichever_way_the_line_runs(turn_deg):
+    """A line that swings, fixes each six stations 1 to 6 m beside it: at each station the offset between its two fixes."""
+    along = 5.0 * np.arange(31)
+    line, offset = np.column_stack([along, 6.0 * np.sin(along / 20.0)]), np.array([1.0, 6.0, 2.0, 4.0, 3.0, 5.0])
+    fixes = line[::6] + np.column_stack([0.5 * offset, offset])
+    turn = np.deg2rad(turn_deg)
+    turned = np.array([[np.cos(turn), np.sin(turn)], [-np.sin(turn), np.cos(turn)]])
+    away = np.array([300.0, -70.0])
+    found = bent(line @ turned + away, fixes @ turned + away, [*range(0, 31, 6), 1, 7, 13])
+    at = np.interp(np.arange(31), np.arange(0, 31, 6), offset)
+    expected = line[:-1] + np.column_stack([0.5 * at, at])[:-1]
+    assert found.xy_m[:-1] == pytest.approx(expected @ turned + away)
+    assert found.vertex[:-1] == pytest.approx(np.arange(30) / 6.0)
+
+
+def test_a_fix_beyond_the_cap_bends_nothing():
+    line = np.column_stack([5.0 * np.arange(31), np.zeros(31)])
+    fixes = line[::6] + np.array([0.0, 1.0])
+    far = fixes.copy()
+    far[2] += (40.0, 46.0)  # 61 m off
+    assert np.isfinite(bent(line, fixes, range(0, 31, 6)).xy_m).all()
+    assert bent(line, fixes, range(0, 31, 6)).xy_m[7:11, 1] == pytest.approx(1.0)
+    assert bent(line, far, range(0, 31, 6)).xy_m[7:11, 1] == pytest.approx(
+        1.0
+    )  # led past it, from the first to the third
+
+
+# ---- places of all traces ----
+def test_places_of_traces_stand_side_by_side():
+    line = np.column_stack([5.0 * np.arange(5), np.zeros(5)])
+    strands = [
+        strand(line + np.array([0.0, y]), [(0, 5)], f"R{k}", np.ones(5, dtype=bool), Settings(step_m=5.0), device=name)
+        for k, (y, name) in enumerate([(1.0, "b"), (2.0, "a"), (3.0, "b")])
+    ]
+    gaps = np.array([0.0, 1.0, NAN, 3.0, 4.0])
+    found = weights.gathered(
+        strands, [Abreast(line + np.array([0.0, 1.0 + k]), gaps, ~np.isnan(gaps)) for k in range(3)]
+    )
+    assert found.xy_m.shape == (5, 3, 2)
+    assert found.xy_m[1].tolist() == [[5.0, 1.0], [5.0, 2.0], [5.0, 3.0]]
+    assert found.passed.tolist() == [[False] * 3, [False] * 3, [True] * 3, [False] * 3, [False] * 3]
+    assert (found.device.tolist(), found.ride.tolist()) == ([1, 0, 1], [0, 1, 2])

@@ -72,9 +72,13 @@ def digest(*things: Any) -> str:
     return found.hexdigest()
 
 
+#: What a text tells in full.
+PLAIN = (str, int, float, bool, type(None), np.generic, Path)
+
+
 def _feed(thing: Any, update: Callable[[bytes], None]) -> None:
     update(type(thing).__qualname__.encode() + b"\0")
-    if thing is None or isinstance(thing, bool | int | float | str | np.generic | Path):
+    if isinstance(thing, PLAIN):
         text = str(thing).encode("utf-8", "surrogateescape")
         update(len(text).to_bytes(8, "big") + text)
     elif isinstance(thing, bytes):

@@ -13,7 +13,7 @@ import numpy as np
 
 from gpsq.statistics import intervals
 from gpsq.summaries.devices import deviation_counts, first_fixes, offsets, repeatability, road_within
-from gpsq.summaries.station_table import by_ride, on_common_line, station_table
+from gpsq.summaries.station_table import by_ride, station_table
 from gpsq.summary_types import DeviceSummary, Interval, StateSummary
 
 if TYPE_CHECKING:
@@ -81,7 +81,7 @@ def _rides_per_device(
         table = station_table(route, traces, results)
         if table is None:
             continue
-        common = on_common_line(table)
+        common = table.common_m
         for device in dict.fromkeys(table.device):
             rows = table.of(device)
             found[device, table.route] = _Rides(

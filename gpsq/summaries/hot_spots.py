@@ -17,7 +17,7 @@ import numpy as np
 from gpsq.arrays import mean_of_known, stretches
 from gpsq.measures.route import MOST_LINES
 from gpsq.summaries.devices.others import sizes_from_others
-from gpsq.summaries.station_table import on_common_line, station_table
+from gpsq.summaries.station_table import station_table
 from gpsq.summary_types import HotSpot, HotSpotSearch
 
 if TYPE_CHECKING:
@@ -103,7 +103,7 @@ def _level(confidence: float, routes: int) -> float:
 
 def _search(table: StationTable, level: float, rng: np.random.Generator) -> _Search:
     bin_m = _bin_m(table.along_m)
-    offset = _binned(on_common_line(table), table.along_m, bin_m)
+    offset = _binned(table.common_m, table.along_m, bin_m)
     size = np.abs(_binned(table.offset_m, table.along_m, bin_m))
     rides = {name: number for number, name in enumerate(dict.fromkeys(table.ride))}
     ride = np.array([rides[name] for name in table.ride])

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -39,6 +40,11 @@ class StationTable:
     def of(self, device: str) -> BoolArray:
         """Return which rows belong to the device."""
         return np.array([d == device for d in self.device], dtype=bool)
+
+    @cached_property
+    def common_m(self) -> FloatArray:
+        """(k, m) offsets as they would be from one line common to all rides (`on_common_line`)."""
+        return on_common_line(self)
 
 
 def station_table(route: RouteResult, traces: Sequence[Trace], results: Sequence[TraceResult]) -> StationTable | None:

@@ -15,7 +15,7 @@ import numpy as np
 
 from gpsq.summaries import sampling
 from gpsq.summaries.devices.repeatability import ONE_SD, Pooled, blocks_left_out, from_others, from_others_in_turn
-from gpsq.summaries.station_table import by_ride, on_common_line
+from gpsq.summaries.station_table import by_ride
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
@@ -67,7 +67,7 @@ def shared_rides(
     keep = sampling.masked(table, route, slow) if slow else np.ones(table.offset_m.shape, dtype=bool)
     joined = [
         [by_ride(table, values, table.of(d)) for d in devices]
-        for values in (table.offset_m, on_common_line(table), np.where(keep, 0.0, np.nan))
+        for values in (table.offset_m, table.common_m, np.where(keep, 0.0, np.nan))
     ]
     names = [ride for ride in joined[0][0][0] if all(ride in own for own, _ in joined[0])]
     shape = (len(devices), len(names), table.offset_m.shape[1])

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from dataclasses import dataclass, field
 from pathlib import PurePosixPath
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
 
     from gpsq.campaign.start_log import StartEntry, StartLog
-    from gpsq.model import Trace
+    from gpsq.model import BoolArray, TimeArray, Trace
 
 _SECOND = np.timedelta64(1, "s")
 
@@ -161,25 +161,43 @@ def _by_name(rows: Sequence[StartEntry], known: Sequence[Recording]) -> dict[int
         of_file[recording.file].append(recording)
     for file in of_file:
         files_of[PurePosixPath(file).name].append(file)
+    files = {file: _Tracks.of(recordings) for file, recordings in of_file.items()}
     found: dict[int, Match] = {}
-    taken: set[tuple[str, int]] = set()
     for number, entry in enumerate(rows):
         if entry.file:
-            files = [entry.file] if entry.file in of_file else files_of.get(entry.file, [])
-            free = [r for r in of_file[files[0]] if r.key not in taken] if len(files) == 1 else []
-            found[number] = Match(entry, _next_after(free, entry.started)) if free else _unnamed(entry, files)
-            taken.update(r.key for r in (found[number].recording,) if r)
+            meant = [entry.file] if entry.file in files else files_of.get(entry.file, [])
+            own = files[meant[0]].next_after(entry.started) if len(meant) == 1 else None
+            found[number] = Match(entry, own) if own else _unnamed(entry, meant)
     return found
 
 
-def _next_after(tracks: Sequence[Recording], started: np.datetime64) -> Recording:
-    """In a file of several tracks a row means the one that begins next after the start it names."""
+@dataclass(frozen=True, eq=False)
+class _Tracks:
+    """The recordings of a file, and which of them no row has meant yet."""
 
-    def distance(recording: Recording) -> tuple[bool, float]:
-        wait_s = seconds(recording.until, started)
-        return (not wait_s >= 0, abs(wait_s) if np.isfinite(wait_s) else np.inf)
+    recordings: Sequence[Recording]
+    until: TimeArray
+    free: BoolArray
 
-    return min(tracks, key=distance)
+    @classmethod
+    def of(cls, recordings: Sequence[Recording]) -> _Tracks:
+        return cls(recordings, _instants(r.until for r in recordings), np.ones(len(recordings), dtype=bool))
+
+    def next_after(self, started: np.datetime64) -> Recording | None:
+        """Take the one that begins next after a start, else the one that began least before it; None where all are taken."""
+        if not self.free.any():
+            return None
+        wait_s = np.where(self.free, (self.until - started) / _SECOND, np.nan)
+        after_s = np.where(wait_s >= 0, wait_s, np.inf)
+        before_s = np.where(wait_s < 0, -wait_s, np.inf)
+        first = next((s for s in (after_s, before_s) if np.isfinite(s).any()), np.where(self.free, 0.0, np.inf))
+        at = int(np.argmin(first))
+        self.free[at] = False
+        return self.recordings[at]
+
+
+def _instants(times: Iterable[np.datetime64]) -> TimeArray:
+    return np.array(list(times), dtype="datetime64[ms]")
 
 
 def _unnamed(entry: StartEntry, files: Sequence[str]) -> Match:
@@ -204,30 +222,44 @@ def _by_time(
     names = {r.device.casefold() for r in known if not r.device.startswith(UNKNOWN_DEVICE)}
     nameless = [n for n, entry in enumerate(rows) if not entry.file]
     timed = sorted((n for n in nameless if not np.isnat(rows[n].started)), key=lambda n: rows[n].started)
+    started = _instants(rows[n].started for n in timed)
     own: dict[int, list[Recording]] = {n: [] for n in timed}
     for recording in free:
-        fits = [n for n in timed if _may_mean(rows[n], recording, names, within_s)]
+        soon = _begins_soon(recording.begins, recording.until, started, within_s)
+        fits = [timed[k] for k in np.flatnonzero(soon).tolist() if _is_of_device(rows[timed[k]], recording, names)]
         if fits:
             last = rows[fits[-1]].started
             own[next(n for n in fits if rows[n].started == last)].append(recording)
     found = {n: Match(rows[n]) for n in nameless}
+    begins, until = _instants(r.begins for r in known), _instants(r.until for r in known)
     for n in timed:
-        fitting = [r for r in known if _may_mean(rows[n], r, names, within_s)]
-        found[n] = (
-            Match(rows[n], own[n][0]) if len(own[n]) == 1 else _unfound(rows[n], own[n] or fitting, known, within_s)
-        )
+        if len(own[n]) == 1:
+            found[n] = Match(rows[n], own[n][0])
+            continue
+        soon = _begins_soon(begins, until, rows[n].started, within_s)
+        fitting = [known[k] for k in np.flatnonzero(soon).tolist() if _is_of_device(rows[n], known[k], names)]
+        found[n] = _unfound(rows[n], own[n] or fitting, known, (begins, until), within_s)
     return found
 
 
-def _may_mean(entry: StartEntry, recording: Recording, names: set[str], within_s: float) -> bool:
-    """Whether a recording begins soon enough after a row, on the row's device where recordings here have its name."""
+def _begins_soon(begins: Any, until: Any, started: Any, within_s: float) -> BoolArray:
+    """Whether recordings begin soon enough after starts; one of the two is one instant, the other many."""
+    return np.asarray(((begins - started) / _SECOND <= within_s) & ((until - started) / _SECOND >= 0))
+
+
+def _is_of_device(entry: StartEntry, recording: Recording, names: set[str]) -> bool:
+    """Whether a row may mean a recording's device: it names that one, or none that recordings here have."""
     device = entry.device.casefold()
-    if device in names and recording.device.casefold() != device:
-        return False
-    return seconds(recording.begins, entry.started) <= within_s and seconds(recording.until, entry.started) >= 0
+    return device not in names or recording.device.casefold() == device
 
 
-def _unfound(entry: StartEntry, fitting: Sequence[Recording], known: Sequence[Recording], within_s: float) -> Match:
+def _unfound(
+    entry: StartEntry,
+    fitting: Sequence[Recording],
+    known: Sequence[Recording],
+    times: tuple[TimeArray, TimeArray],
+    within_s: float,
+) -> Match:
     said = repr(entry.written)
     if len(fitting) == 1:
         why = f"and {fitting[0].label}, which begins after it, belongs to another row"
@@ -236,16 +268,15 @@ def _unfound(entry: StartEntry, fitting: Sequence[Recording], known: Sequence[Re
         files = " or ".join(r.label for r in fitting)
         return _none(entry, said, "a column file or device that tells which", f"which may be the start of {files}")
     bound = f"{within_s / 60:g} min"
-    return _none(entry, said, f"a start at most {bound} before its recording", _nearest(entry, known))
+    return _none(entry, said, f"a start at most {bound} before its recording", _nearest(entry, known, *times))
 
 
-def _nearest(entry: StartEntry, known: Sequence[Recording]) -> str:
-    timed = [r for r in known if not np.isnat(r.until)]
-    if not timed:
+def _nearest(entry: StartEntry, known: Sequence[Recording], begins: TimeArray, until: TimeArray) -> str:
+    apart_s = np.where(np.isnat(until), np.nan, (begins - entry.started) / _SECOND)
+    if np.isnan(apart_s).all():
         return "and no recording here has a known time"
-    nearest = min(timed, key=lambda r: abs(seconds(r.begins, entry.started)))
-    apart_s = seconds(nearest.begins, entry.started)
-    return f"after which no recording begins: the nearest, {nearest.label}, begins {_apart(apart_s)}"
+    at = int(np.nanargmin(np.abs(apart_s)))
+    return f"after which no recording begins: the nearest, {known[at].label}, begins {_apart(float(apart_s[at]))}"
 
 
 def _apart(apart_s: float) -> str:

@@ -95,6 +95,13 @@ def step_for(xy_m: Sequence[FloatArray], settings: Settings) -> float:
     return float(max(min(settings.step_m, max(1.0, extent_m / LEAST_STATIONS)), middle_m / MOST_STATIONS))
 
 
+def step_of_start(strands: Sequence[Strand], settings: Settings) -> float:
+    """Return the step at which the trace that the line starts from has `MOST_STATIONS`: of a few it may be the longest."""
+    usable = _with_length(strands)
+    first = strands[medoid(strands, usable, settings)] if usable else None
+    return float(polyline.along_m(first.steps.xy_m[first.counts])[-1]) / MOST_STATIONS if first else 0.0
+
+
 def make(strands: Sequence[Strand], settings: Settings, opposite_m: FloatArray | None = None) -> Consensus | None:
     """Return the consensus of a route's strands, or None where none of them has a length.
 
@@ -186,7 +193,7 @@ def _mended(
     round_number: int,
 ) -> FloatArray:
     if round_number < EXTENDING_ROUNDS:
-        line = ends.extended(line, strands, places, settings)
+        line = ends.extended(line, strands, places, settings, MOST_STATIONS)
     else:
         # places belong to the stations of the line as it was: one change a round
         mended = ends.rerouted(line, strands, places, weight, passed, settings.step_m)

@@ -39,8 +39,10 @@ BESIDE_M, BESIDE_STATIONS = 30.0, 2
 DOUBLING_SHARE = 0.5
 
 
-def extended(line: FloatArray, strands: Sequence[Strand], places: Sequence[Abreast], settings: Settings) -> FloatArray:
-    """Return the line with each end carried on by the trace that reaches furthest, if one does."""
+def extended(
+    line: FloatArray, strands: Sequence[Strand], places: Sequence[Abreast], settings: Settings, most: int
+) -> FloatArray:
+    """Return the line with each end carried on by the trace that reaches furthest, if one does, to `most` stations."""
     for head in (True, False):
         found = [_overhang(s, p, line, settings, head=head) for s, p in zip(strands, places, strict=True)]
         overhangs = [o for o in found if o is not None]
@@ -51,6 +53,7 @@ def extended(line: FloatArray, strands: Sequence[Strand], places: Sequence[Abrea
         if not supported and not overhangs:
             continue
         join, outward = max(supported or overhangs, key=lambda o: (polyline.along_m(o[1])[-1], o[1][-1, 0]))
+        outward = outward[: max(most - len(line), 0)]
         if head:
             line = np.vstack([outward[::-1], line[join:]])
             places = [_shifted(p, len(outward) - join, len(line)) for p in places]
@@ -97,12 +100,14 @@ def _reach_m(overhang: tuple[int, FloatArray], line: FloatArray) -> float:
 
 def _supported(overhang: tuple[int, FloatArray], overhangs: list[tuple[int, FloatArray]], near_m: float) -> bool:
     """Return whether another trace runs along an overhang for most of the shorter of the two."""
+    from scipy.spatial import cKDTree
+
     for other in overhangs:
         if other is overhang:
             continue
         shorter, longer = sorted((overhang[1], other[1]), key=len)
-        away2 = ((shorter[:, None, :] - longer[None, :, :]) ** 2).sum(axis=2).min(axis=1)
-        if (away2 < near_m**2).mean() > SUPPORT_SHARE:
+        away_m = np.asarray(cKDTree(longer).query(shorter)[0])
+        if np.mean(away_m < near_m) > SUPPORT_SHARE:
             return True
     return False
 

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from gpsq.centreline.consensus_line import Consensus
+    from gpsq.centreline.strands import Strand
     from gpsq.geometry.alignment import Abreast
     from gpsq.model import (
         BoolArray,
@@ -100,7 +101,7 @@ def analyse_route(
     decisions : the person's flags on the whole campaign.
     tails : the last stretches of the opposite way, where there is one (see `gpsq.rides.opposite`).
     """
-    step_m, rides = consensus_line.step_for(route.xy_m, settings), tuple(sorted({m.ride for m in members}))
+    step_m, rides = _step_m(route, members, decisions, settings), tuple(sorted({m.ride for m in members}))
     fixes = [first_fix.first_fix(m.trace) for m in members]
     if step_m > COARSEST_STEP_M:
         return _unmeasured(route, members, rides, fixes, f"it leads over {TOO_FAR_KM:,.0f} km, which no ride does")
@@ -142,7 +143,22 @@ def line_of(
     route: Route, members: Sequence[Member], decisions: Sequence[Flag], settings: Settings, tails: Sequence[Tail] = ()
 ) -> Consensus | None:
     """Return the consensus of a route's traces, or None where no line can be made; parameters as in `analyse_route`."""
-    strands = [
+    strands = _strands(route, members, decisions, settings)
+    return consensus_line.make(strands, settings, _opposite_end(tails, settings))
+
+
+def _step_m(route: Route, members: Sequence[Member], decisions: Sequence[Flag], settings: Settings) -> float:
+    """Return the step of a route's stations, by its middle recording and by the one that its line starts from."""
+    step_m = consensus_line.step_for(route.xy_m, settings)
+    longest_m = max((float(polyline.along_m(xy)[-1]) for xy in route.xy_m if len(xy)), default=0.0)
+    if step_m > COARSEST_STEP_M or longest_m <= consensus_line.MOST_STATIONS * step_m:
+        return step_m
+    own = settings.with_values(step_m=step_m)
+    return max(step_m, consensus_line.step_of_start(_strands(route, members, decisions, own), own))
+
+
+def _strands(route: Route, members: Sequence[Member], decisions: Sequence[Flag], settings: Settings) -> list[Strand]:
+    return [
         strand(
             xy,
             runs_of(m.trace, settings.gap_s),
@@ -154,7 +170,6 @@ def line_of(
         )
         for m, xy in zip(members, route.xy_m, strict=True)
     ]
-    return consensus_line.make(strands, settings, _opposite_end(tails, settings))
 
 
 def _opposite_end(tails: Sequence[Tail], settings: Settings) -> FloatArray | None:

@@ -172,3 +172,18 @@ def test_in_a_file_of_several_tracks_each_row_means_the_one_that_begins_next() -
     assert meant(found) == ["all.gpx (track 2)", "all.gpx"]
     assert found.devices == {("all.gpx", 1): "W", ("all.gpx", 2): "W"}
     assert meant(matches("2024-05-14 17:00:00", *tracks)) == ["all.gpx (track 2)"]
+
+
+def test_many_rows_and_recordings_are_not_looked_at_two_by_two(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A year of rides: a row for each, by time alone, and by a file that holds them all."""
+    looked_at: list[object] = []
+    compare = start_matching._is_of_device
+    monkeypatch.setattr(start_matching, "_is_of_device", lambda *a: looked_at.append(a) or compare(*a))
+    count = 400
+    starts = np.datetime64("2024-01-01T07:00:00", "ms") + np.arange(count) * np.timedelta64(12, "h")
+    recordings = [Recording("all.gpx", k, "", t, t, t) for k, t in enumerate(starts + np.timedelta64(20, "s"), start=1)]
+    for head, named in (("started", ""), ("file,started", "all.gpx,")):
+        log = start_log.parse("\n".join([head, *(f"{named}{start}Z" for start in starts[::-1])]))
+        found = start_matching.match(log, recordings)
+        assert [m.recording.track for m in found.each if m.recording] == list(range(count, 0, -1))
+    assert len(looked_at) <= 2 * count

@@ -412,11 +412,11 @@ def test_in_a_file_of_several_tracks_the_one_that_ends_its_search_next_is_meant(
 
     lost = Recording("a.gpx", 9)
     later, next_, gone, long_gone = track(1, 900), track(2, 30), track(3, -10), track(4, -800)
-    assert start_matching._next_after([lost, gone, later, next_], started) == next_
-    assert start_matching._next_after([lost, long_gone, gone], started) == gone
-    assert start_matching._next_after([lost], started) == lost
-    assert start_matching._next_after([gone, track(5, 0)], started).track == 5
-    assert start_matching._next_after([track(6, -0.1), track(5, 0.5)], started).track == 5
+    assert start_matching._Tracks.of([lost, gone, later, next_]).next_after(started) == next_
+    assert start_matching._Tracks.of([lost, long_gone, gone]).next_after(started) == gone
+    assert start_matching._Tracks.of([lost]).next_after(started) == lost
+    assert start_matching._Tracks.of([gone, track(5, 0)]).next_after(started).track == 5
+    assert start_matching._Tracks.of([track(6, -0.1), track(5, 0.5)]).next_after(started).track == 5
 
 
 def test_a_search_may_last_as_long_as_told() -> None:

@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+import tracemalloc
+
 import numpy as np
 import pytest
 
+from gpsq.centreline import ends
+from gpsq.centreline.consensus_line import MOST_STATIONS as MOST
 from gpsq.centreline.ends import extended, trimmed, usual_reach, without_spurs
 from gpsq.centreline.strands import strand
 from gpsq.geometry.alignment import Abreast
@@ -60,50 +64,68 @@ def ends_m(line):
 )
 def test_a_line_is_carried_on_where_one_trace_leads_30_m_further_or_two_15_m(stations, begins):
     """Both at the head and, mirrored, at the end."""
-    heads = extended(ROAD, *both([ridden(-n, 99) for n in stations]), SETTINGS)
+    heads = extended(ROAD, *both([ridden(-n, 99) for n in stations]), SETTINGS, MOST)
     assert ends_m(heads) == [begins, 495.0]
-    tails = extended(ROAD, *both([ridden(0, 99 + n) for n in stations]), SETTINGS)
+    tails = extended(ROAD, *both([ridden(0, 99 + n) for n in stations]), SETTINGS, MOST)
     assert ends_m(tails) == [0.0, 495.0 - begins]
     for line in (heads, tails):
         assert set(np.diff(line[:, 0])) <= {0.0, STEP_M}  # the place at which a trace joins may stand twice
 
 
+def test_no_trace_carries_the_line_on_beyond_its_most_stations():
+    assert ends_m(extended(ROAD, *both([ridden(0, 400)]), SETTINGS, 150))[1] == pytest.approx(150 * 5.0, abs=10.0)
+    assert ends_m(extended(ROAD, *both([ridden(-300, 99)]), SETTINGS, 150))[0] == pytest.approx(-50 * 5.0, abs=10.0)
+    assert len(extended(ROAD, *both([ridden(0, 400)]), SETTINGS, 60)) <= len(ROAD)
+
+
+def test_long_overhangs_are_held_against_each_other_in_little_memory():
+    """Each place against each would be 300 MB."""
+    away = np.column_stack([5.0 * np.arange(4000), np.zeros(4000)])
+    overhangs = [(99, away), (99, away + np.array([0.0, 3.0])), (99, away + np.array([0.0, 900.0]))]
+    tracemalloc.start()
+    supported = [ends._supported(o, overhangs, 20.0) for o in overhangs]
+    _, most_bytes = tracemalloc.get_traced_memory()
+    tracemalloc.stop()
+    assert supported == [True, True, False]
+    assert most_bytes < 20e6
+
+
 def test_both_ends_are_carried_on_in_one_round():
-    assert ends_m(extended(ROAD, *both([ridden(-8, 109)]), SETTINGS)) == [-40.0, 545.0]
-    assert ends_m(extended(ROAD, *both([ridden(-8, 99), ridden(0, 107)]), SETTINGS)) == [-40.0, 535.0]
+    assert ends_m(extended(ROAD, *both([ridden(-8, 109)]), SETTINGS, MOST)) == [-40.0, 545.0]
+    assert ends_m(extended(ROAD, *both([ridden(-8, 99), ridden(0, 107)]), SETTINGS, MOST)) == [-40.0, 535.0]
 
 
 @pytest.mark.parametrize(("joins", "carried_on"), [(6, True), (7, False)])
 def test_a_trace_that_joins_the_line_late_carries_no_end_on(joins, carried_on):
     """Six stations are 30 m; what is gained is counted from the end of the line."""
-    head = extended(ROAD, *both([ridden(-10, 99, joins=joins)]), SETTINGS)
-    tail = extended(ROAD, *both([ridden(0, 109, leaves=99 - joins)]), SETTINGS)
+    head = extended(ROAD, *both([ridden(-10, 99, joins=joins)]), SETTINGS, MOST)
+    tail = extended(ROAD, *both([ridden(0, 109, leaves=99 - joins)]), SETTINGS, MOST)
     assert ends_m(head)[0] == (-50.0 if carried_on else 0.0)
     assert ends_m(tail)[1] == (545.0 if carried_on else 495.0)
 
 
 def test_what_is_gained_is_beyond_the_end_of_the_line():
     """Two that join 5 stations in and reach 2 beyond the end gain 10 m, though 35 m lie outward of where they join."""
-    assert ends_m(extended(ROAD, *both([ridden(-2, 99, joins=5)] * 2), SETTINGS)) == [0.0, 495.0]
-    assert ends_m(extended(ROAD, *both([ridden(0, 101, leaves=94)] * 2), SETTINGS)) == [0.0, 495.0]
+    assert ends_m(extended(ROAD, *both([ridden(-2, 99, joins=5)] * 2), SETTINGS, MOST)) == [0.0, 495.0]
+    assert ends_m(extended(ROAD, *both([ridden(0, 101, leaves=94)] * 2), SETTINGS, MOST)) == [0.0, 495.0]
 
 
 @pytest.mark.parametrize("off_m", [SETTINGS.settle_band_m - 1.0, SETTINGS.settle_band_m + 1.0])
 def test_a_trace_beside_the_line_carries_no_end_on(off_m):
     carried_on = off_m < SETTINGS.settle_band_m
-    assert len(extended(ROAD, *both([ridden(-8, 99, off_m=off_m)]), SETTINGS)) == (108 if carried_on else 100)
+    assert len(extended(ROAD, *both([ridden(-8, 99, off_m=off_m)]), SETTINGS, MOST)) == (108 if carried_on else 100)
 
 
 def test_only_what_counts_in_one_piece_carries_an_end_on():
     """Of twelve stations beyond the head the first four may not count, or lie before a break: eight are left."""
-    assert ends_m(extended(ROAD, *both([ridden(-12, 99, counts_from=4)]), SETTINGS))[0] == -40.0
-    assert ends_m(extended(ROAD, *both([ridden(-12, 99, breaks_after=3)]), SETTINGS))[0] == -40.0
+    assert ends_m(extended(ROAD, *both([ridden(-12, 99, counts_from=4)]), SETTINGS, MOST))[0] == -40.0
+    assert ends_m(extended(ROAD, *both([ridden(-12, 99, breaks_after=3)]), SETTINGS, MOST))[0] == -40.0
 
 
 def test_a_trace_much_longer_than_the_line_carries_no_end_on():
     """Two steps a station: noise. The same trace with one a station does."""
-    assert ends_m(extended(ROAD, *both([ridden(-8, 107)]), SETTINGS)) == [-40.0, 535.0]
-    assert ends_m(extended(ROAD, *both([zigzag(2)]), SETTINGS)) == [0.0, 495.0]
+    assert ends_m(extended(ROAD, *both([ridden(-8, 107)]), SETTINGS, MOST)) == [-40.0, 535.0]
+    assert ends_m(extended(ROAD, *both([zigzag(2)]), SETTINGS, MOST)) == [0.0, 495.0]
 
 
 def test_ends_that_nobody_follows_go():
@@ -203,6 +225,6 @@ def test_two_that_lead_on_together_stand_before_one_that_leads_further_elsewhere
     left = np.vstack([np.column_stack([np.zeros(20), STEP_M * np.arange(20.0, 0.0, -1.0)]), ROAD])
     s = strand(left, [(0, 120)], "r", np.ones(120, dtype=bool), SETTINGS, device="a")
     turning = s, Abreast(ROAD.copy(), 20.0 + np.arange(100.0), np.ones(100, dtype=bool))
-    line = extended(ROAD, *both([turning, ridden(-10, 99), ridden(-10, 99)]), SETTINGS)
+    line = extended(ROAD, *both([turning, ridden(-10, 99), ridden(-10, 99)]), SETTINGS, MOST)
     assert line[0].tolist() == [-50.0, 0.0]
-    assert extended(ROAD, *both([turning]), SETTINGS)[0].tolist() == [0.0, 100.0]
+    assert extended(ROAD, *both([turning]), SETTINGS, MOST)[0].tolist() == [0.0, 100.0]

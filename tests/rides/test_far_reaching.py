@@ -42,6 +42,24 @@ def test_one_recording_that_leads_far_does_not_coarsen_the_line_of_the_others() 
     assert step_for([road(), road(), far], SETTINGS) == 5.0
 
 
+def test_a_line_that_starts_from_the_longest_of_unlike_recordings_is_bounded_too(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Few points on one straight, each recording farther than the one before; the middle one is no measure of the line."""
+    monkeypatch.setattr("gpsq.centreline.consensus_line.MOST_STATIONS", MOST_HERE)
+    lines = [
+        np.column_stack([np.linspace(0.0, km * 1000.0, 12), np.full(12, k)]) for k, km in enumerate([1, 1.2, 1.4, 12])
+    ]
+    traces = [trace_on(line, day=k, interval_s=300.0) for k, line in enumerate(lines)]
+    for found in analyse_traces(traces, SETTINGS).routes:
+        assert found.centreline is None or len(found.centreline.along_m) <= MOST_HERE + 1
+    longest = lines[-1:] * 2 + lines[:1] * 2
+    (found,) = analyse_traces([trace_on(x, day=k, interval_s=300.0) for k, x in enumerate(longest)], SETTINGS).routes
+    assert found.centreline is not None
+    assert found.centreline.length_m == pytest.approx(12_000.0, rel=0.01)
+    assert len(found.centreline.along_m) <= MOST_HERE + 1
+
+
 def test_stations_and_steps_are_bounded(monkeypatch: pytest.MonkeyPatch) -> None:
     """At the bound of the programme this takes seconds, so the same is tried at a hundredth of it."""
     monkeypatch.setattr("gpsq.centreline.consensus_line.MOST_STATIONS", MOST_HERE)

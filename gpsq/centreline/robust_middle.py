@@ -33,6 +33,9 @@ CUT_QUANTILE, CUT_FACTOR = 0.35, 4.5
 #: A cut-off below this would quarrel with the noise of a street canyon, where one of five receivers may lie 28 m from the
 #: other four and be as right as they; on a route of a few hundred metres so many stations are that wide already.
 LEAST_CUT_M, LEAST_CUT_STATIONS = 40.0, 8.0
+#: Traces are put in order by moving each ahead of those that it has passed; with more moves than so many for each they
+#: are sorted.
+MOST_MOVES = 12
 #: A station is well supported when its places weigh at least this share of the best supported station near it, …
 SUPPORTED_SHARE = 0.3
 #: … near being within a few times this many stations.
@@ -283,7 +286,11 @@ def _move_to_mean(
 
 @compiled
 def _put_in_order(near: FloatArray, rank: IntArray, column: FloatArray) -> None:  # pragma: no cover - compiled
-    """Fill `column` with the distances in order; `rank` is an order that was nearly this one, and becomes it."""
+    """Fill `column` with the distances in order; `rank` is an order that was nearly this one, and becomes it.
+
+    Where it was not, as with hundreds of traces whose errors are new at each station, they are sorted anew.
+    """
+    left = MOST_MOVES * len(rank)
     for k in range(len(rank)):
         t, place = rank[k], k
         distance = near[t]
@@ -291,6 +298,10 @@ def _put_in_order(near: FloatArray, rank: IntArray, column: FloatArray) -> None:
             column[place], rank[place] = column[place - 1], rank[place - 1]
             place -= 1
         column[place], rank[place] = distance, t
+        left -= k - place
+        if left < 0:
+            column[: len(rank)] = np.sort(near)
+            return
 
 
 @compiled

@@ -50,6 +50,17 @@ def test_distances_are_put_in_order_from_any_order_before(seed):
     assert near[rank].tolist() == column.tolist()
 
 
+@pytest.mark.parametrize("first", [sorted, lambda near: sorted(near)[::-1], list], ids=["in order", "turned", "mixed"])
+def test_many_distances_are_put_in_order_whatever_their_order_was(first):
+    near, column = np.array(first(np.random.default_rng(3).normal(size=300).tolist())), np.full(400, -1.0)
+    rank = np.arange(300)
+    for _ in range(2):
+        robust_middle._put_in_order(near, rank, column)
+        assert column[:300].tolist() == np.sort(near).tolist()
+        assert column[300:].tolist() == [-1.0] * 100
+        assert sorted(rank.tolist()) == list(range(300))
+
+
 @pytest.mark.parametrize("seed", SEEDS)
 def test_a_mean_distance_is_that_of_ten_stations_either_side(seed):
     """Stations where a trace neither is nor passes by do not count; without a place of its own a station has none."""

@@ -57,6 +57,7 @@ class Desk:
         self.preview: tuple[str, ...] = ()
         self.pasted = pasted_log.Pasted()
         self._written = 0
+        self._writing: tuple[int, Future[Any]] = 0, Future()
         self._number = 0
         self._first: dict[tuple[str, str], str] = {}
         self._before: dict[tuple[str, str], str] = {}
@@ -241,7 +242,12 @@ class Desk:
             done: Future[Any] = Future()
             done.set_result(None)
             return done
-        answer = self.analyst.put("write", str(self.folder), str(self.folder / RESULTS), once=True)
+        with self._lock:
+            of, answer = self._writing
+            if of == number and not answer.done():  # the pictures of one page are asked for all at once
+                return answer
+            answer = self.analyst.put("write", str(self.folder), str(self.folder / RESULTS), once=True)
+            self._writing = number, answer
         answer.add_done_callback(lambda done: self._wrote(done, number))
         return answer
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import multiprocessing
 import os
 import signal
 import sys
@@ -138,17 +139,27 @@ def test_what_is_raised_arrives() -> None:
 # --- a cluster ----------------------------------------------------------------------------------------------------
 
 
+def copies_are_made() -> bool:
+    return "forkserver" in multiprocessing.get_all_start_methods()
+
+
 @pytest.fixture(scope="module")
 def dask() -> Iterator[Any]:
     """Two workers on this computer's own address, out of reach of any other."""
     if not os.environ.get("CI"):
         pytest.importorskip("distributed", reason="the extra `cluster` is not installed")
+    import dask
     from distributed import LocalCluster
+    from distributed.utils import get_mp_context
 
-    with LocalCluster(
-        n_workers=2, threads_per_worker=1, host="127.0.0.1", dashboard_address=None, silence_logs=50
-    ) as cluster:
-        yield cluster
+    # workers are copies of one process that has the libraries; each would take seconds to load them
+    copied = dask.config.set({"distributed.worker.multiprocessing-method": "forkserver"} if copies_are_made() else {})
+    with copied:
+        get_mp_context().set_forkserver_preload(["distributed", "gpsq.pipeline.stages"])
+        with LocalCluster(
+            n_workers=2, threads_per_worker=1, host="127.0.0.1", dashboard_address=None, silence_logs=50
+        ) as cluster:
+            yield cluster
 
 
 def test_the_same_on_a_cluster(campaign: Path, alone: Analysis, dask: Any) -> None:

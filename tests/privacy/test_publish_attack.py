@@ -12,7 +12,7 @@ import os
 import re
 import tempfile
 from dataclasses import dataclass, replace
-from functools import cache
+from functools import cache, cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -55,8 +55,11 @@ class Attacked:
     true_deg: np.ndarray
     hidden_m: float
 
+    @cached_property
     def misses_m(self) -> dict[str, float]:
-        return {name: _apart_m(guess, self.true_deg) for name, guess in self.guesses.items()}
+        lon, lat = np.array(list(self.guesses.values())).T
+        true_lon, true_lat = (np.full(len(lon), value) for value in self.true_deg)
+        return dict(zip(self.guesses, geodesic_inverse_m(lon, lat, true_lon, true_lat).tolist(), strict=True))
 
 
 def _spec(seed: int) -> CampaignSpec:
@@ -68,10 +71,6 @@ def _spec(seed: int) -> CampaignSpec:
         length_m=float(rng.uniform(4800, 7500)), shape="loop" if seed % 5 == 4 else "across",
         back=("same street", "parallel street")[seed % 2], faults=0, unlogged=0, never_fixed=seed % 2,
     )  # fmt: skip
-
-
-def _apart_m(one: np.ndarray, other: np.ndarray) -> float:
-    return float(geodesic_inverse_m(one[:1], one[1:], other[:1], other[1:])[0])
 
 
 def _written(campaign: Campaign, folder: Path, seed: int) -> None:
@@ -111,12 +110,18 @@ def _analysed(seed: int) -> tuple[Campaign, tuple[Analysis, ...]]:
 
 def _publications(seed: int) -> list[tuple[Analysis, Publication]]:
     """Return (whole, published) of what a campaign published, each time."""
-    kept: tuple[Zone, ...] = ()
-    done: list[tuple[Analysis, Publication]] = []
+    return [
+        (analysis, publication(analysis, kept)) for analysis, kept in zip(_analysed(seed)[1], _zones(seed), strict=True)
+    ]
+
+
+@cache
+def _zones(seed: int) -> tuple[tuple[Zone, ...], ...]:
+    """Return the zones of a campaign each time it published."""
+    kept: list[tuple[Zone, ...]] = []
     for analysis in _analysed(seed)[1]:
-        kept, _ = zones_for(analysis, (), kept, np.random.default_rng((seed, 78)))
-        done.append((analysis, publication(analysis, kept)))
-    return done
+        kept.append(zones_for(analysis, (), kept[-1] if kept else (), np.random.default_rng((seed, 78)))[0])
+    return tuple(kept)
 
 
 def _files(analysis: Analysis, out: Path) -> Path:
@@ -267,7 +272,7 @@ def test_every_route_is_published_at_both_ends_or_said_not_to_be_shown(found: Fo
 
 
 def test_no_attack_comes_near(attacked: list[Attacked]) -> None:
-    misses = [one.misses_m() for one in attacked]
+    misses = [one.misses_m for one in attacked]
     near = {name: miss for each in misses for name, miss in each.items() if miss < 100.0}
     assert not near
 
@@ -276,7 +281,7 @@ def test_every_attack_misses_by_200_m_in_the_median(attacked: list[Attacked]) ->
     names = {name for one in attacked for name in one.guesses}
     assert {"circle through the tracks' ends", "corner of the bounding box", "mean of the tracks' ends"} <= names
     for name in names:
-        misses = [one.misses_m()[name] for one in attacked if name in one.guesses]
+        misses = [one.misses_m[name] for one in attacked if name in one.guesses]
         assert np.median(misses) >= 200.0, name
 
 
@@ -328,4 +333,4 @@ def test_the_tables_would_tell_if_shares_were_exact(tmp_path: Path, monkeypatch:
 def test_the_attacks_would_find_an_uncut_end(uncut: list[Attacked]) -> None:
     """Without a cut the same attacks find the ends: they are real attacks."""
     assert len(uncut) == 4
-    assert all(one.misses_m()["the line's end"] < 100.0 for one in uncut)
+    assert all(one.misses_m["the line's end"] < 100.0 for one in uncut)

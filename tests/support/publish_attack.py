@@ -92,10 +92,16 @@ def circle_centre(points: np.ndarray) -> np.ndarray | None:
     if len(points) < 3 or np.ptp(points, axis=0).max() < 1.0:
         return None
     middle = points.mean(axis=0)
+
+    def slopes(p: np.ndarray) -> np.ndarray:
+        away = p[:2] - points
+        return np.column_stack([away / np.maximum(np.hypot(*away.T), 1e-9)[:, None], np.full(len(points), -1.0)])
+
     fits = [
         least_squares(
             lambda p: np.hypot(*(points - p[:2]).T) - p[2],
             [*(middle + 700.0 * np.array([np.cos(a), np.sin(a)])), 700.0],
+            jac=slopes,
             bounds=([*(middle - 5000.0), 300.0], [*(middle + 5000.0), 3000.0]),
         )
         for a in np.linspace(0.0, 2 * np.pi, 3, endpoint=False)

@@ -31,6 +31,12 @@ def demo_results() -> tuple[Analysis, str]:
     return analysis, map_page(analysis)
 
 
+@cache
+def demo_shown() -> dict[str, Any]:
+    """What the page shows of the demo, made once: it finds a title for each picture."""
+    return page_data.of_analysis(demo_results()[0], {})
+
+
 class StillDesk(Desk):
     """A desk that stores and writes, but computes nothing: what it would compute is counted."""
 
@@ -52,10 +58,10 @@ class StillDesk(Desk):
 
 
 def desk_with_results(folder: Path) -> StillDesk:
-    shutil.copytree(DEMO, folder, dirs_exist_ok=True)
+    shutil.copytree(DEMO, folder, dirs_exist_ok=True, copy_function=shutil.copyfile)
     desk = StillDesk(folder)
     analysis, drawn = demo_results()
-    desk.results = Results(1, analysis, drawn, page_data.of_analysis(analysis, {}))
+    desk.results = Results(1, analysis, drawn, dict(demo_shown()))
     return desk
 
 

@@ -33,6 +33,18 @@ ESTIMATE_BASES = ("companion", "file name", "road")
 ROUTE_CHOICE, RECEIVER_ERROR, CANNOT_BE_TOLD = SUGGESTIONS = ("route choice", "receiver error", "cannot be told")
 FLAGS = ("intentional", "error")
 
+#: Columns that many devices do not write.
+RARELY_KNOWN = ("ele_m", "hdop", "sat", "speed_mps")
+
+
+def unknown(count: int) -> FloatArray:
+    """Return a column of which nothing is known; it takes no room, however long it is.
+
+    >>> unknown(3), unknown(3).strides
+    (array([nan, nan, nan]), (0,))
+    """
+    return np.broadcast_to(np.nan, count)
+
 
 @dataclass(frozen=True)
 class SetAside:
@@ -133,7 +145,21 @@ class Trace:
             raise GeometryError(f"{self.file}: accepted and set-aside points do not add up to {self.points}")
         if self.start_basis not in START_BASES:
             raise ValueError(f"start_basis must be one of {START_BASES}, but is {self.start_basis!r}")
+        for name in RARELY_KNOWN:
+            if np.isnan(getattr(self, name)).all():
+                object.__setattr__(self, name, unknown(self.accepted))
         freeze(self)
+
+    def __getstate__(self) -> dict[str, object]:
+        """Return what is sent to another process or kept: columns of which nothing is known need not be."""
+        return {
+            name: None if name in RARELY_KNOWN and np.isnan(value).all() else value for name, value in vars(self).items()
+        }
+
+    def __setstate__(self, state: dict[str, object]) -> None:
+        """Take up what was sent."""
+        vars(self).update(state)
+        vars(self).update({name: unknown(self.accepted) for name in RARELY_KNOWN if state[name] is None})
 
     @property
     def accepted(self) -> int:

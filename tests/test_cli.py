@@ -268,9 +268,9 @@ def test_campaign_mistakes_are_named(analysed, tmp_path):
     assert done.stderr.count("\n") == 1
 
 
-def killed(run: Callable[[], None], after_s: float) -> None:
-    """Do something in a copy of this process, which has its libraries loaded, and kill that after some seconds."""
-    process = os.fork()
+def in_a_copy(run: Callable[[], None], killed_after_s: float | None = None) -> float:
+    """Do something in a copy of this process, which has its libraries loaded, and kill that; return how long it took."""
+    begun, process = time.monotonic(), os.fork()
     if process == 0:  # pragma: no cover - in the copy
         with (
             Path(os.devnull).open("w") as nowhere,
@@ -279,24 +279,31 @@ def killed(run: Callable[[], None], after_s: float) -> None:
         ):
             run()
         os._exit(0)
-    time.sleep(after_s)
-    os.kill(process, signal.SIGKILL)
+    if killed_after_s is not None:
+        time.sleep(killed_after_s)
+        os.kill(process, signal.SIGKILL)
     os.waitpid(process, 0)
+    return time.monotonic() - begun
 
 
 @pytest.mark.skipif(os.name != "posix", reason="a process is killed by a signal of POSIX systems")
-def test_a_killed_run_leaves_earlier_results_whole(analysed, tmp_path):
-    """Kill the run at random moments: what stands in the results folder is always one whole run."""
-    folder = shutil.copytree(analysed[0], tmp_path / "week")
+def test_a_killed_run_leaves_earlier_results_whole(tmp_path):
+    """Kill runs at random moments of their time: what stands in the results folder is always one whole run."""
+    folder = a_week(tmp_path / "week")
+    assert gpsq("analyse", folder, "-q").returncode == 0
     results = folder / "gpsq-results"
     whole = {path.relative_to(results) for path in results.rglob("*") if path.is_file()}
-    rng = np.random.default_rng(1)
-    lasts_s = 2.0
-    for _ in range(50 if LONG else 4):
-        killed(lambda: main(["analyse", str(folder), "-q"]), float(rng.uniform(0.1, lasts_s)))
+
+    def run(title: int) -> None:  # under another title all is written again
+        (folder / "campaign.toml").write_text(f'title = "{title}"\n', encoding="utf-8")
+        main(["analyse", str(folder), "-q"])
+
+    lasts_s = in_a_copy(lambda: run(0))
+    for number, share in enumerate(np.random.default_rng(1).uniform(0.1, 1.0, 50 if LONG else 4), 1):
+        in_a_copy(lambda number=number: run(number), killed_after_s=share * lasts_s)
         there = {path.relative_to(results) for path in results.rglob("*") if path.is_file()}
         assert there == whole
-        assert len(rows(results / "tracks.csv")) == 30
+        assert len(rows(results / "tracks.csv")) == 4
         json.loads((results / "run.json").read_text(encoding="utf-8"))
     assert gpsq("analyse", folder, "-q").returncode == 0
     assert [path.name for path in folder.iterdir() if "gpsq-results" in path.name] == ["gpsq-results"]

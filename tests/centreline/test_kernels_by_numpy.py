@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from gpsq.centreline import robust_middle, weights
+from gpsq.centreline import group_medians, robust_middle, weights
 from gpsq.centreline.passing import passed_by
 from gpsq.centreline.scatter import LARGEST_SCATTER, _about_own_line
 from gpsq.centreline.slow_sampling import between_fixes
@@ -24,7 +24,7 @@ def test_medians_of_groups_are_numpys(seed):
     rng = np.random.default_rng(seed)
     places, there = rng.normal(0, 9, (7, 9, 2)).round(1), rng.random((7, 9)) < 0.7
     group = rng.integers(0, 3, 9)
-    median, number = robust_middle.medians_of_groups(places, there, group, 4)
+    median, number = group_medians.medians_of_groups(places, there, group, 4)
     for j in range(7):
         for g in range(4):
             own = places[j, there[j] & (group == g)]
@@ -45,9 +45,20 @@ def test_distances_are_put_in_order_from_any_order_before(seed):
     rng = np.random.default_rng(seed)
     near, rank, column = rng.integers(0, 5, 8).astype(float), rng.permutation(8), np.empty(8)
     near[rng.integers(0, 8)] = np.inf
-    robust_middle._put_in_order(near, rank, column)
+    group_medians.put_in_order(near, rank, column)
     assert column.tolist() == np.sort(near).tolist()
     assert near[rank].tolist() == column.tolist()
+
+
+@pytest.mark.parametrize("first", [sorted, lambda near: sorted(near)[::-1], list], ids=["in order", "turned", "mixed"])
+def test_many_distances_are_put_in_order_whatever_their_order_was(first):
+    near, column = np.array(first(np.random.default_rng(3).normal(size=300).tolist())), np.full(400, -1.0)
+    rank = np.arange(300)
+    for _ in range(2):
+        group_medians.put_in_order(near, rank, column)
+        assert column[:300].tolist() == np.sort(near).tolist()
+        assert column[300:].tolist() == [-1.0] * 100
+        assert sorted(rank.tolist()) == list(range(300))
 
 
 @pytest.mark.parametrize("seed", SEEDS)

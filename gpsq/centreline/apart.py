@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gpsq.arrays import norms
-from gpsq.centreline.robust_middle import medians_of_groups
+from gpsq.centreline.group_medians import medians_of_groups
 from gpsq.centreline.weights import MEDIAN_LOSS, OFFSET_STATIONS, averaged, ridden_often
 from gpsq.results import DevicesApart
 

@@ -6,6 +6,7 @@ yardstick for itself, and neither may the detour of one ride: spreads come from 
 
 from __future__ import annotations
 
+from collections import defaultdict
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -97,7 +98,7 @@ def usual(rides: Mapping[str, Sequence[Course]], step_m: float) -> Usual:
     own_m = {c.number: near_spread_m(c.offset_m) for c in everyone}
     rough = _rough([np.abs(c.offset_m) / own_m[c.number] for c in everyone], step_m)
     places = {ride: _mean_place(own) for ride, own in rides.items()} if len(rides) <= ENOUGH_RIDES else {}
-    return Usual({c.number: _bounded_m(c, everyone, own_m) for c in everyone}, rough, _together(rides), places)
+    return Usual(_bounded_m(everyone, own_m), rough, _together(rides), places)
 
 
 def _mean_place(courses: Sequence[Course]) -> FloatArray:
@@ -164,14 +165,40 @@ def running_median(values: FloatArray, reach: int) -> FloatArray:
     return np.asarray(np.median(np.lib.stride_tricks.sliding_window_view(padded, 2 * reach + 1), axis=1))
 
 
-def _bounded_m(course: Course, everyone: Sequence[Course], own_m: Mapping[int, float]) -> float:
-    """Return the spread of a trace: its device's usual one, or its own up to a bound that does not rest on itself."""
-    of_device = [own_m[c.number] for c in everyone if c.trace.device == course.trace.device]
-    others = [own_m[c.number] for c in everyone if c.trace.device == course.trace.device and c is not course]
-    known = _known(others) or _known([own_m[c.number] for c in everyone if c is not course])
-    bound_m = OWN_SPREADS * float(np.median(known)) if known else np.inf
-    usual_m = min(float(np.median(_known(of_device) or [np.nan])), bound_m)
-    return max(_known([usual_m, min(own_m[course.number], bound_m)]), default=float("nan"))
+def _bounded_m(everyone: Sequence[Course], own_m: Mapping[int, float]) -> dict[int, float]:
+    """Return the spread of each trace: its device's usual one, or its own up to a bound that does not rest on itself."""
+    of_device: dict[str, list[float]] = defaultdict(list)
+    for course in everyone:
+        of_device[course.trace.device].append(own_m[course.number])
+    known, known_of_all = (
+        {name: np.sort(_known(of)) for name, of in of_device.items()},
+        np.sort(_known([*own_m.values()])),
+    )
+    bounded = {}
+    for course in everyone:
+        own, of_own = own_m[course.number], known[course.trace.device]
+        others = next(
+            (o for o in (_median_without(own, of) for of in (of_own, known_of_all)) if np.isfinite(o)), np.inf
+        )
+        usual_m = min(_median_without(np.nan, of_own), OWN_SPREADS * others)
+        bounded[course.number] = max(_known([usual_m, min(own, OWN_SPREADS * others)]), default=float("nan"))
+    return bounded
+
+
+def _median_without(value: float, ordered: FloatArray) -> float:
+    """Return the median of values in order without one of them; of all where `value` is nan, nan of nothing.
+
+    Examples
+    --------
+    >>> _median_without(2.0, np.array([1.0, 2.0, 5.0, 9.0])), _median_without(np.nan, np.array([1.0, 2.0]))
+    (5.0, 1.5)
+    """
+    left = len(ordered) - (not np.isnan(value))
+    if left < 1:
+        return float("nan")
+    out = int(np.searchsorted(ordered, value)) if left < len(ordered) else left
+    middle = [ordered[k + (k >= out)] for k in ((left - 1) // 2, left // 2)]
+    return float(sum(middle) / 2)
 
 
 def _known(values: Sequence[float]) -> list[float]:

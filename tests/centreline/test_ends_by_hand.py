@@ -183,3 +183,17 @@ def test_one_station_of_nobodys_at_the_very_beginning_is_no_head():
     road = straight()
     weight = np.where(np.arange(100) == 0, 0.0, 5.0)
     assert len(without_spurs(road, weight, STEP_M)) >= 99
+
+
+def test_a_way_that_leads_past_two_hundred_metres_more_than_the_stretch_is_none():
+    """Two that are abreast of the first and the last station alone, 7 m aside, say nothing of a detour in the middle."""
+    line, detour = around(40, 60, 100.0)
+    past = np.delete(line, np.arange(detour.start, detour.stop), axis=0)
+    far = straight(101) + np.array([0.0, 7.0])
+    vertex = np.full(len(line), np.nan)
+    vertex[0], vertex[-1] = 0.0, 100.0
+    far_off = Abreast(np.where(np.isnan(vertex)[:, None], np.nan, line), vertex, ~np.isnan(vertex))
+    places = [abreast_of(line, detour, on_it=True), abreast_of(line, detour, on_it=False), far_off, far_off]
+    found = led_past(line, strands_of(line, past, far, far), places, np.ones((len(line), 4)))
+    assert np.abs(found[:, 1]).max() < 3.0
+    assert len(found) < len(line)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from gpsq.centreline import robust_middle, weights
+from gpsq.centreline import group_medians, robust_middle, weights
 from gpsq.centreline.passing import passed_by
 from gpsq.centreline.scatter import LARGEST_SCATTER, _about_own_line
 from gpsq.centreline.slow_sampling import between_fixes
@@ -24,7 +24,7 @@ def test_medians_of_groups_are_numpys(seed):
     rng = np.random.default_rng(seed)
     places, there = rng.normal(0, 9, (7, 9, 2)).round(1), rng.random((7, 9)) < 0.7
     group = rng.integers(0, 3, 9)
-    median, number = robust_middle.medians_of_groups(places, there, group, 4)
+    median, number = group_medians.medians_of_groups(places, there, group, 4)
     for j in range(7):
         for g in range(4):
             own = places[j, there[j] & (group == g)]
@@ -45,9 +45,20 @@ def test_distances_are_put_in_order_from_any_order_before(seed):
     rng = np.random.default_rng(seed)
     near, rank, column = rng.integers(0, 5, 8).astype(float), rng.permutation(8), np.empty(8)
     near[rng.integers(0, 8)] = np.inf
-    robust_middle._put_in_order(near, rank, column)
+    group_medians.put_in_order(near, rank, column)
     assert column.tolist() == np.sort(near).tolist()
     assert near[rank].tolist() == column.tolist()
+
+
+@pytest.mark.parametrize("first", [sorted, lambda near: sorted(near)[::-1], list], ids=["in order", "turned", "mixed"])
+def test_many_distances_are_put_in_order_whatever_their_order_was(first):
+    near, column = np.array(first(np.random.default_rng(3).normal(size=300).tolist())), np.full(400, -1.0)
+    rank = np.arange(300)
+    for _ in range(2):
+        group_medians.put_in_order(near, rank, column)
+        assert column[:300].tolist() == np.sort(near).tolist()
+        assert column[300:].tolist() == [-1.0] * 100
+        assert sorted(rank.tolist()) == list(range(300))
 
 
 @pytest.mark.parametrize("seed", SEEDS)
@@ -192,11 +203,11 @@ def test_a_break_or_what_may_not_count_in_between_passes_nothing_by():
 
 
 # ---- chords bent along the line, any way round ----
-def bent(line, fixes, known):
+def bent(line, fixes, known, runs=None):
     """Return a slow trace's places at the stations of a line, its chords bent along it."""
     vertex = np.where(np.isin(np.arange(len(line)), known), np.arange(len(line)) / 6.0, NAN)
     xy = np.where(np.isnan(vertex)[:, None], NAN, line)
-    s = strand(fixes, [(0, len(fixes))], "R", np.ones(len(fixes), dtype=bool), Settings(step_m=5.0))
+    s = strand(fixes, runs or [(0, len(fixes))], "R", np.ones(len(fixes), dtype=bool), Settings(step_m=5.0))
     return between_fixes(s, Abreast(xy, vertex, ~np.isnan(vertex)), line, 60.0)
 
 
@@ -243,3 +254,57 @@ def test_places_of_traces_stand_side_by_side():
     assert found.xy_m[1].tolist() == [[5.0, 1.0], [5.0, 2.0], [5.0, 3.0]]
     assert found.passed.tolist() == [[False] * 3, [False] * 3, [True] * 3, [False] * 3, [False] * 3]
     assert (found.device.tolist(), found.ride.tolist()) == ([1, 0, 1], [0, 1, 2])
+
+
+def round_a_bend(depth_m, turn_deg):
+    """Return how far the places of a trace lie from a line of three legs, 40 m from its beginning to its end.
+
+    Two fixes, at either end of it; the trace is known abreast of these two stations alone.
+    """
+    legs = np.array([[0.0, 0.0], [depth_m, 0.0], [depth_m, 40.0], [0.0, 40.0]])
+    corners_m = np.array([0.0, depth_m, depth_m + 40.0, 2 * depth_m + 40.0])
+    along = np.arange(0.0, corners_m[-1] + 0.1, 5.0)
+    line = np.column_stack([np.interp(along, corners_m, legs[:, k]) for k in (0, 1)])
+    turn = np.deg2rad(turn_deg)
+    line = line @ np.array([[np.cos(turn), np.sin(turn)], [-np.sin(turn), np.cos(turn)]]) + np.array([70.0, -900.0])
+    fixes = line[[0, -1]]
+    vertex = np.full(len(line), NAN)
+    vertex[0], vertex[-1] = 0.0, 1.0
+    s = strand(fixes, [(0, 2)], "R", np.ones(2, dtype=bool), Settings(step_m=5.0))
+    found = between_fixes(
+        s, Abreast(np.where(np.isnan(vertex)[:, None], NAN, line), vertex, ~np.isnan(vertex)), line, 60.0
+    )
+    return np.hypot(*(found.xy_m - line).T)[1:-1]
+
+
+@pytest.mark.parametrize("turn_deg", [0.0, 60.0, 145.0])
+def test_a_chord_is_bent_round_half_as_far_again_and_four_steps(turn_deg):
+    """Of a chord of 40 m that is 80 m: a bend of 75 m is followed, one of 90 m may be another way."""
+    assert round_a_bend(17.5, turn_deg) == pytest.approx(0.0, abs=1e-6)
+    assert np.isnan(round_a_bend(25.0, turn_deg)).all()
+
+
+def test_each_fix_is_placed_between_the_stations_known_on_either_side_of_it():
+    """Stations 0, 7, 12, 20 and 30 are known, at 0, 1, 2.5, 3 and 5 fixes: fix 2 lies at station 7 + 5/1.5, fix 4 at 25."""
+    line = np.column_stack([5.0 * np.arange(31), np.zeros(31)])
+    vertex = np.full(31, NAN)
+    vertex[[0, 7, 12, 20, 30]] = (0.0, 1.0, 2.5, 3.0, 5.0)
+    at = np.array([0.0, 7.0, 7.0 + 5.0 / 1.5, 20.0, 25.0, 30.0])
+    offset = np.array(
+        [1.0, 2.0, 60.0, 4.0, 60.0, 6.0]
+    )  # those further than a station and a half from one known are left out
+    s = strand(np.column_stack([5.0 * at, offset]), [(0, 6)], "R", np.ones(6, dtype=bool), Settings(step_m=5.0))
+    found = between_fixes(
+        s, Abreast(np.where(np.isnan(vertex)[:, None], NAN, line), vertex, ~np.isnan(vertex)), line, 70.0
+    )
+    kept = np.array([0, 1, 3, 5])
+    assert found.xy_m[:-1, 1] == pytest.approx(np.interp(np.arange(30), at[kept], offset[kept]))
+    assert found.vertex[:-1] == pytest.approx(np.interp(np.arange(30), at[kept], kept))
+
+
+def test_over_a_break_nothing_is_bent_and_after_it_all_is():
+    """Six fixes 30 m apart, broken between the third and the fourth: stations 13 to 17 stay unknown."""
+    line = np.column_stack([5.0 * np.arange(31), np.zeros(31)])
+    found = bent(line, line[::6] + np.array([0.0, 1.0]), range(0, 31, 6), [(0, 3), (3, 6)])
+    assert np.flatnonzero(np.isnan(found.vertex)).tolist() == [13, 14, 15, 16, 17]
+    assert found.xy_m[[*range(12), *range(18, 30)], 1] == pytest.approx(1.0)

@@ -153,3 +153,24 @@ def test_from_eight_rides_on_a_place_is_known_by_itself(days, well_known):
 def test_a_ride_that_one_device_recorded_has_no_common_course():
     rides = {str(day): [course(np.zeros(COUNT), day)] for day in range(4)}
     assert usual_spread.usual(rides, STEP_M).together == {}
+
+
+@given(
+    st.lists(
+        st.tuples(st.sampled_from("abc"), st.sampled_from([0.5, 1.0, 1.25, 3.0, 9.0, float("nan")])),
+        min_size=1,
+        max_size=9,
+    )
+)
+def test_bounds_are_those_of_the_formula_taken_for_each_trace_alone(traces):
+    """Its device's median, or its own, up to twice the median of the device's others, or of all others."""
+    everyone = [course(np.zeros(COUNT), k, device=device) for k, (device, _) in enumerate(traces)]
+    own = [sd for _, sd in traces]
+    found = usual_spread._bounded_m(everyone, dict(enumerate(own)))
+    for k, (device, sd) in enumerate(traces):
+        of_device = [x for j, (d, x) in enumerate(traces) if d == device and x == x and j != k]
+        of_all = [x for j, x in enumerate(own) if x == x and j != k]
+        bound = 2.0 * np.median(of_device or of_all) if of_device or of_all else np.inf
+        usual = [np.median([*of_device, *([sd] if sd == sd else [])])] if of_device or sd == sd else []
+        expected = [min(x, bound) for x in (*usual, sd) if x == x]
+        assert found[k] == pytest.approx(max(expected, default=float("nan")), nan_ok=True)

@@ -104,7 +104,7 @@ def _idle(text: str, *, compiled: bool) -> list[tuple[tuple[int, int], tuple[int
     return [((n.lineno, n.col_offset), (n.end_lineno or n.lineno, n.end_col_offset or 0)) for n in found]
 
 
-#: Mistakes in what is compiled: the module, what stands there, what is put in its place, and who must notice.
+#: Mistakes in what is compiled: the module, what stands there, what is put in its place, and the tests that must notice.
 KERNELS = (
     ("geometry/_in_order.py", "if i > 0 and before >= best:", "if i > 0 and before > best:", "geometry"),
     ("geometry/_in_order.py", "best, how = before, NEXT", "best, how = before, STAY", "geometry"),
@@ -115,11 +115,28 @@ KERNELS = (
     ("centreline/robust_middle.py", "(column[(seen - 1) // 2] + column[seen // 2]) / 2.0", "column[seen // 2]", "centreline"),
     ("centreline/robust_middle.py", "if here >= 3:", "if here >= 30:", "centreline"),
     ("centreline/robust_middle.py", "number[t] -= 1.0", "number[t] -= 0.0", "centreline"),
+    ("centreline/robust_middle.py", "if elsewhere[j + 1, t]", "if elsewhere[j - 1, t]", "centreline/test_kernels_by_numpy.py"),
+    ("centreline/passing.py", "if before >= 0 and j", "if before > 0 and j", "centreline/test_kernels_by_numpy.py"),
+    ("centreline/medoid.py", "gain += 1.0 - (away_m / cap_m) ** 2", "gain += 1.0", "centreline/test_medoid.py"),
+    ("centreline/slow_sampling.py", "vertex[j] = a + share * (b - a)", "vertex[j] = a", "centreline/test_kernels_by_numpy.py"),
+    ("centreline/scatter.py", "min(away[k], most) ** 2", "away[k] ** 2", "centreline/test_kernels_by_numpy.py"),
+    ("centreline/weights.py", "RIDERS_LINE_M**2 * total", "RIDERS_LINE_M * total", "centreline/test_weights.py"),
+    ("summaries/devices/others.py", "(others - 1) // 2, others // 2", "others // 2, others // 2", "summaries/test_others.py"),
+    ("geometry/_hausdorff.py", " and _segment_d2(qx, qy, b, s) <= best2", "", "geometry/test_kernels_by_shapely.py"),
+    ("geometry/_hausdorff.py", "min(cheap, max(ends, crossing))", "min(cheap, ends)", "geometry/test_curve_distances.py"),
+    ("geometry/_frechet.py", "top_low = max(top_low, below)", "top_low = max(top_low, 0.0)", "geometry/test_curve_distances.py"),
+    ("geometry/_frechet.py", "from_below < stop or r >= from_left // TILE", "True", "geometry/test_curve_distances.py"),
+    ("geometry/_frechet.py", "half2 < 0.0 or along < half", "half2 < 0.0", "geometry/test_kernels_by_shapely.py"),
+    ("geometry/_discrete_frechet.py", "max(value, low2, d2", "max(low2, d2", "geometry/test_curve_distances.py"),
+    ("geometry/_discrete_frechet.py", "ahead = min(best_below, corner)", "ahead = best_below", "geometry/test_curve_distances.py"),
+    ("geometry/_nearest.py", "leg_x * to_y - leg_y * to_x < 0", "leg_x * to_y - leg_y * to_x > 0", "geometry/test_polyline.py"),
+    ("geometry/_boxes.py", "max(-x_past, -x_before), max(", "max(-x_past, -x_before), min(", "geometry/test_kernels_by_shapely.py"),
+    ("geometry/_abreast.py", "elif seen[j] == number[j] // 2:", "elif seen[j] == 0.0:", "geometry/test_kernels_by_shapely.py"),
 )  # fmt: skip
 
 
 def kernels(package: Path) -> list[tuple[str, Mistake, str]]:
-    """Return our own mistakes in what is compiled: module, mistake, and the folder of the tests that must notice."""
+    """Return our own mistakes in what is compiled: module, mistake, and the tests that must notice."""
     found = []
     for module, before, after, tests in KERNELS:
         text = (package / module).read_text("utf-8")

@@ -164,3 +164,28 @@ def test_a_flag_without_seconds_says_the_metres_or_the_day_alone(whole):
     assert plain(replace(ridden, fix=replace(unknown, missed_m=NAN)).flag) == "Wed"
     long = replace(ridden, day="the day before yesterday", fix=replace(unknown, missed_m=NAN))
     assert len(long.flag) <= 14
+
+
+def test_where_the_way_before_the_fix_is_known_its_end_is_where_it_was_fixed(whole, monkeypatch):
+    head = metres("out")[[0, 3]] + 4.0
+    monkeypatch.setattr(overlay_rides, "not_recorded_m", lambda result, route: head if result.trace == 1 else head[:0])
+    amber = replace(whole.results[0], first_fix=replace(whole.results[0].first_fix, station_m=NAN))
+    ridden = overlays(replace(whole, results=(amber, *whole.results[1:])))[0].rides
+    assert ridden[1].station_m == 306.0
+    assert ridden[1].head_m.tolist() == head.tolist()
+    assert ridden[0].station_m == 101.0  # the nearest of the stations to its first fix
+
+
+def test_names_of_files_and_days_are_cut(whole):
+    assert overlay_rides.slug("x" * 60) == "x" * 40
+    ridden = overlays(whole)[1].rides[0]
+    long = replace(ridden, day="Wednesday morning")
+    assert plain(long.flag) == f"{overlay_rides.short(long.day, 14)} ≈ 17 s"
+    assert len(plain(long.flag)) == 14 + len(" ≈ 17 s")
+
+
+@pytest.mark.parametrize(("ride", "day"), [("R\t9", "R 9"), ("", "ride")])
+def test_a_ride_whose_day_is_unknown_is_called_by_its_name(whole, monkeypatch, ride, day):
+    monkeypatch.setattr(overlay_rides, "short_names", lambda analysis, rides: {})
+    named = [replace(r, ride=ride) for r in whole.results]
+    assert {r.day for r in overlays(replace(whole, results=tuple(named)))[0].rides} == {day}

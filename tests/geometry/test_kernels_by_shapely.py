@@ -172,10 +172,13 @@ def test_places_beyond_the_cap_are_at_no_station():
     assert _abreast.within(np.array([0, 1, 2, 0]), xy, LINE, 80.0).tolist() == [0, 1, 2, 0]
 
 
-def test_places_more_than_a_step_beyond_an_end_are_at_no_station():
-    xy = np.array([[-5.1, 3.0], [-4.9, 3.0], [0.0, 9.0], [44.9, -2.0], [45.1, -2.0], [99.0, 0.0]])
+@pytest.mark.parametrize("turn_deg", [0.0, 53.0, 90.0, 250.0])
+def test_places_more_than_a_step_beyond_an_end_are_at_no_station(turn_deg):
+    turn = np.deg2rad(turn_deg)
+    turned = np.array([[np.cos(turn), np.sin(turn)], [-np.sin(turn), np.cos(turn)]])
+    xy = np.array([[-5.1, 3.0], [-4.9, 3.0], [0.0, 9.0], [44.9, -2.0], [45.1, -2.0], [99.0, 0.0]]) @ turned
     stations = np.array([0, 0, 0, 8, 8, 7])
-    assert _abreast.within_ends(xy, stations, LINE).tolist() == [-1, 0, 0, 8, -1, 7]
+    assert _abreast.within_ends(xy, stations, LINE @ turned).tolist() == [-1, 0, 0, 8, -1, 7]
     assert _abreast.within_ends(xy, stations, LINE[:1]).tolist() == stations.tolist()
 
 

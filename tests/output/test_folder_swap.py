@@ -10,6 +10,7 @@ import subprocess
 import sys
 import time
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pytest
 from output_sample import sample
@@ -17,6 +18,9 @@ from output_sample import sample
 from gpsq.exceptions import OutputError
 from gpsq.output import folder_swap, run_file
 from gpsq.output.results_folder import write_results
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
 
 KILLS = 50 if os.environ.get("GPSQ_LONG") else 20
 FILES = 12
@@ -223,22 +227,28 @@ def test_a_place_that_cannot_be_written_gives_one_plain_sentence(tmp_path: Path)
     assert "\n" not in str(refused.value)
 
 
-def test_the_same_analysis_gives_the_same_bytes(tmp_path: Path) -> None:
-    first = write_results(sample(), tmp_path / "one")
+@pytest.fixture(scope="module")
+def results(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Sequence[Path]]:
+    """The sample's results, and what was said to be written."""
+    out = tmp_path_factory.mktemp("written") / "one"
+    return out, write_results(sample(), out)
+
+
+def test_the_same_analysis_gives_the_same_bytes(results: tuple[Path, Sequence[Path]], tmp_path: Path) -> None:
+    one, first = results
     second = write_results(sample(), tmp_path / "two")
-    assert [p.relative_to(tmp_path / "one") for p in first] == [p.relative_to(tmp_path / "two") for p in second]
+    assert [p.relative_to(one) for p in first] == [p.relative_to(tmp_path / "two") for p in second]
     differing = [a.name for a, b in zip(first, second, strict=True) if a.read_bytes() != b.read_bytes()]
     assert differing == []
 
 
-def test_run_json_holds_what_a_run_rests_on(tmp_path: Path) -> None:
-    analysis = sample()
-    written = write_results(analysis, tmp_path / "results")
-    said = json.loads((tmp_path / "results" / "run.json").read_text("utf-8"))
+def test_run_json_holds_what_a_run_rests_on(results: tuple[Path, Sequence[Path]]) -> None:
+    analysis, (out, written) = sample(), results
+    said = json.loads((out / "run.json").read_text("utf-8"))
     assert said["settings"]["gap_s"] == {"value": 60.0, "unit": "s"}
     assert said["inputs"] == dict(analysis.inputs)
     assert said["counts"]["recordings"] == len(analysis.traces) + 1
-    assert sorted(said["files"]) == sorted(p.relative_to(tmp_path / "results").as_posix() for p in written)
+    assert sorted(said["files"]) == sorted(p.relative_to(out).as_posix() for p in written)
 
 
 def test_a_file_of_the_persons_moves_on_and_ours_of_before_do_not(tmp_path):

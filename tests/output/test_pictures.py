@@ -18,7 +18,7 @@ from PIL import Image
 
 from gpsq.digests import version
 from gpsq.model import NAT, FirstFix
-from gpsq.output.charts import all_charts
+from gpsq.output.charts import all_charts, missed
 from gpsq.output.drawing import labels, margin
 from gpsq.output.drawing.rendering import SQUARE, WIDE, drawn_sheet
 from gpsq.output.drawing.sheet import Box
@@ -133,6 +133,31 @@ def test_no_text_lies_over_another_or_leaves_the_sheet(campaigns: dict[str, Anal
                 assert box.top < height_in, (drawing.name, text.text)
             for one, other in combinations(sheet.texts, 2):
                 assert not labels.overlap(one.box, other.box), (drawing.name, one.text, other.text)
+
+
+@pytest.mark.parametrize("devices", [1, 3, 5])
+def test_the_road_missed_on_four_ways_has_an_axis_for_each(devices: int) -> None:
+    """Two beside each other, however many devices; nothing is cut short but names."""
+    week = sample(devices=tuple(f"unit {k}" for k in range(devices)))
+    more = {"out": "there", "back": "home"}
+    routes = [dataclasses.replace(r, route=dataclasses.replace(r.route, name=more[r.route.name])) for r in week.routes]
+    results = [dataclasses.replace(r, route=more.get(r.route, "")) for r in week.results]
+    both = dataclasses.replace(
+        week,
+        routes=(*week.routes, *routes),
+        traces=week.traces * 2,
+        results=(*week.results, *(dataclasses.replace(r, trace=r.trace + len(week.traces)) for r in results)),
+    )
+    drawing = missed.missed(both)
+    assert drawing is not None
+    sheet = drawn_sheet(drawing, *WIDE[:2])
+    axes = [text.box for text in sheet.texts if text.text == "metres along the road"]
+    assert len({box.left for box in axes}) == len({box.top for box in axes}) == 2
+    assert len(axes) == 4
+    numbers = [text.text for text in sheet.texts if re.fullmatch(r"\d+", text.text)]
+    assert len(numbers) >= 8, "two ticks at least on each axis"
+    for one, other in combinations(sheet.texts, 2):
+        assert not labels.overlap(one.box, other.box), (one.text, other.text)
 
 
 def test_a_browser_draws_no_text_over_another(

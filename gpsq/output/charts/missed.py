@@ -116,16 +116,14 @@ def _misses(analysis: Analysis, found: RouteResult) -> list[Miss]:
 def _draw_roads(
     sheet: Sheet, roads: Sequence[tuple[RouteResult, list[Miss]]], looks: dict[str, Look], area: Box
 ) -> None:
-    """Side by side on the wide sheet, one below the other on the square one."""
-    count = len(roads)
+    """Two side by side on the wide sheet, all one below the other on the square one."""
+    columns = min(len(roads), 2) if sheet.wide else 1
+    apart = 0.3 if sheet.wide else 0.0
+    wide, high = (area.width + apart) / columns, area.height / -(-len(roads) // columns)
     for i, (found, own) in enumerate(roads):
-        if sheet.wide:
-            wide = (area.width + 0.3) / count
-            box = Box(area.left + i * wide, area.bottom, area.left + (i + 1) * wide - 0.3, area.top)
-        else:
-            high = area.height / count
-            box = Box(area.left, area.top - (i + 1) * high, area.right, area.top - i * high)
-        _draw_road(sheet, found, own, looks, box)
+        row, column = divmod(i, columns)
+        left, top = area.left + column * wide, area.top - row * high
+        _draw_road(sheet, found, own, looks, Box(left, top - high, left + wide - apart, top))
 
 
 def _draw_road(sheet: Sheet, found: RouteResult, own: Sequence[Miss], looks: dict[str, Look], box: Box) -> None:

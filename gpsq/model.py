@@ -153,7 +153,8 @@ class Trace:
     def __getstate__(self) -> dict[str, object]:
         """Return what is sent to another process or kept: columns of which nothing is known need not be."""
         return {
-            name: None if name in RARELY_KNOWN and np.isnan(value).all() else value for name, value in vars(self).items()
+            name: None if name in RARELY_KNOWN and np.isnan(value).all() else value
+            for name, value in vars(self).items()
         }
 
     def __setstate__(self, state: dict[str, object]) -> None:

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from gpsq.arrays import NAT, BoolArray, FloatArray, IntArray, TimeArray, freeze, same_length
+from gpsq.arrays import NAT, BoolArray, FloatArray, IntArray, SharesUnknown, TimeArray, freeze, same_length
 from gpsq.exceptions import GeometryError
 
 if TYPE_CHECKING:
@@ -32,18 +32,6 @@ PLACE_BASES = ("log", "hot start", "seen setting off", "way back", "none")
 ESTIMATE_BASES = ("companion", "file name", "road")
 ROUTE_CHOICE, RECEIVER_ERROR, CANNOT_BE_TOLD = SUGGESTIONS = ("route choice", "receiver error", "cannot be told")
 FLAGS = ("intentional", "error")
-
-#: Columns that many devices do not write.
-RARELY_KNOWN = ("ele_m", "hdop", "sat", "speed_mps")
-
-
-def unknown(count: int) -> FloatArray:
-    """Return a column of which nothing is known; it takes no room, however long it is.
-
-    >>> unknown(3), unknown(3).strides
-    (array([nan, nan, nan]), (0,))
-    """
-    return np.broadcast_to(np.nan, count)
 
 
 @dataclass(frozen=True)
@@ -77,7 +65,7 @@ class Gap:
 
 
 @dataclass(frozen=True, eq=False)
-class Trace:
+class Trace(SharesUnknown, columns=("ele_m", "hdop", "sat", "speed_mps")):
     """One recording by one device: its accepted fixes in time order, and what the file says about its start.
 
     Attributes
@@ -145,22 +133,8 @@ class Trace:
             raise GeometryError(f"{self.file}: accepted and set-aside points do not add up to {self.points}")
         if self.start_basis not in START_BASES:
             raise ValueError(f"start_basis must be one of {START_BASES}, but is {self.start_basis!r}")
-        for name in RARELY_KNOWN:
-            if np.isnan(getattr(self, name)).all():
-                object.__setattr__(self, name, unknown(self.accepted))
+        self.share_unknown()
         freeze(self)
-
-    def __getstate__(self) -> dict[str, object]:
-        """Return what is sent to another process or kept: columns of which nothing is known need not be."""
-        return {
-            name: None if name in RARELY_KNOWN and np.isnan(value).all() else value
-            for name, value in vars(self).items()
-        }
-
-    def __setstate__(self, state: dict[str, object]) -> None:
-        """Take up what was sent."""
-        vars(self).update(state)
-        vars(self).update({name: unknown(self.accepted) for name in RARELY_KNOWN if state[name] is None})
 
     @property
     def accepted(self) -> int:

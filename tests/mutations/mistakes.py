@@ -112,7 +112,7 @@ KERNELS = (
     ("geometry/_in_order.py", "value[j] = best + gain[j]", "value[j] = best + gain[j] ** 2", "geometry"),
     ("geometry/_in_order.py", "if value[k] > value[j]:", "if value[k] < value[j]:", "geometry"),
     ("centreline/robust_middle.py", "pull[t] = ws[t] / max(", "pull[t] = 1.0 / max(", "centreline"),
-    ("centreline/robust_middle.py", "(column[(seen - 1) // 2] + column[seen // 2]) / 2.0", "column[seen // 2]", "centreline"),
+    ("centreline/group_medians.py", "(column[(seen - 1) // 2] + column[seen // 2]) / 2.0", "column[seen // 2]", "centreline"),
     ("centreline/robust_middle.py", "if here >= 3:", "if here >= 30:", "centreline"),
     ("centreline/robust_middle.py", "number[t] -= 1.0", "number[t] -= 0.0", "centreline"),
     ("centreline/robust_middle.py", "if elsewhere[j + 1, t]", "if elsewhere[j - 1, t]", "centreline/test_kernels_by_numpy.py"),

@@ -433,6 +433,7 @@ def digest_of_a_run(campaign: Path) -> str:
     return digests.digest(run(campaign))
 
 
+@pytest.mark.filterwarnings("ignore:This process .* is multi-threaded:DeprecationWarning")  # Python 3.12 and newer
 def test_two_runs_of_one_campaign_at_a_time(campaign: Path) -> None:
     expected = fresh(campaign)
     copies = multiprocessing.get_context("fork" if os.name == "posix" else "spawn")

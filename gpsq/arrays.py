@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import fields
+from typing import Any, ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -88,3 +89,38 @@ def same_length(owner: object, names: tuple[str, ...]) -> None:
     lengths = {name: len(getattr(owner, name)) for name in names}
     if len(set(lengths.values())) > 1:
         raise GeometryError(f"{type(owner).__name__}: arrays must have one length, but have {lengths}")
+
+
+class SharesUnknown:
+    """A dataclass with columns that many devices do not write: one of which nothing is known takes no room.
+
+    All cells of such a column are one, and it is made anew where the owner is taken up again after it was sent or kept.
+    """
+
+    _columns: ClassVar[tuple[str, ...]] = ()
+
+    def __init_subclass__(cls, columns: tuple[str, ...]) -> None:
+        """Name the columns, arrays of float that are equally long."""
+        cls._columns = columns
+
+    def share_unknown(self) -> None:
+        """Have each column of which nothing is known take no room."""
+        for name in self._columns:
+            values = vars(self)[name]
+            if np.isnan(values).all():
+                vars(self)[name] = np.broadcast_to(np.nan, len(values))
+
+    def __getstate__(self) -> dict[str, Any]:
+        """Return what is sent to another process or kept; of an unknown column its length is enough."""
+        state = dict(vars(self))
+        for name in self._columns:
+            if np.isnan(state[name]).all():
+                state[name] = len(state[name])
+        return state
+
+    def __setstate__(self, state: dict[str, Any]) -> None:
+        """Take up what was sent."""
+        for name in self._columns:
+            if isinstance(length := state[name], int):
+                state[name] = np.broadcast_to(np.nan, length)
+        vars(self).update(state)

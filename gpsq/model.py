@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from gpsq.arrays import NAT, BoolArray, FloatArray, IntArray, TimeArray, freeze, same_length
+from gpsq.arrays import NAT, BoolArray, FloatArray, IntArray, SharesUnknown, TimeArray, freeze, same_length
 from gpsq.exceptions import GeometryError
 
 if TYPE_CHECKING:
@@ -65,7 +65,7 @@ class Gap:
 
 
 @dataclass(frozen=True, eq=False)
-class Trace:
+class Trace(SharesUnknown, columns=("ele_m", "hdop", "sat", "speed_mps")):
     """One recording by one device: its accepted fixes in time order, and what the file says about its start.
 
     Attributes
@@ -133,6 +133,7 @@ class Trace:
             raise GeometryError(f"{self.file}: accepted and set-aside points do not add up to {self.points}")
         if self.start_basis not in START_BASES:
             raise ValueError(f"start_basis must be one of {START_BASES}, but is {self.start_basis!r}")
+        self.share_unknown()
         freeze(self)
 
     @property

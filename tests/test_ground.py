@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+import pickle
+from dataclasses import dataclass, fields, replace
 from pathlib import Path
 
 import numpy as np
@@ -16,6 +17,9 @@ from gpsq.exceptions import GeometryError
 from gpsq.model import Centreline, FirstFix, Flag, SetAside
 
 NAN = float("nan")
+#: Fields of a made-up recording that hold what is not known.
+UNKNOWN = {"ele_m", "hdop", "sat", "speed_mps", "file_time", "started", "first_record", "last_record", "first_3d_fix",
+           "start_lat_deg", "start_lon_deg"}  # fmt: skip
 NAT = np.datetime64("NaT", "ms")
 MONDAY = np.datetime64("2026-05-04T07:00", "ms")
 
@@ -142,6 +146,25 @@ def test_points_of_a_recording_add_up():
         trace_on(PLACES, start_basis="bell")
     with pytest.raises(GeometryError, match="arrays must have one length"):
         trace_on(PLACES, hdop=np.zeros(2))
+
+
+@pytest.mark.parametrize(
+    "column", [[NAN] * 4, [1.0, NAN, NAN, NAN], [NAN, NAN, NAN, 2.0], [3.0] * 4, np.broadcast_to(5.0, 4)]
+)
+@pytest.mark.parametrize("name", ["ele_m", "hdop", "sat", "speed_mps"])
+def test_a_recording_that_was_sent_or_kept_is_the_same(name, column):
+    """Columns of which nothing is known take no room, here or on the way; what is known of a single fix is kept."""
+    values = np.array(column)
+    trace = replace(trace_on(np.zeros((4, 2))), **{name: np.asarray(column)})
+    sent = pickle.loads(pickle.dumps(trace))  # noqa: S301 - written here
+    for own in (trace, sent):
+        for f in fields(trace):
+            wanted = values if f.name == name else getattr(trace, f.name)
+            assert np.array_equal(getattr(own, f.name), wanted, equal_nan=f.name == name or f.name in UNKNOWN), f.name
+    assert digests.digest(sent) == digests.digest(trace)
+    assert any(getattr(sent, name).strides) == np.isfinite(values).any()
+    with pytest.raises(ValueError, match="read-only"):
+        getattr(trace, name)[0] = 1.0
 
 
 def test_how_recordings_are_called_and_known():

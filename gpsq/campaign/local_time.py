@@ -8,16 +8,20 @@ from datetime import UTC, datetime, timedelta, timezone, tzinfo
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
+import numpy as np
+
 if TYPE_CHECKING:
     from collections.abc import Iterable
-
-    import numpy as np
 
     from gpsq.model import Trace
 
 _OFFSET = re.compile(r"([+-])(\d\d):(\d\d)")
 #: Under this share of the recordings that bear an offset, theirs says nothing of the others.
 MOST = 0.5
+#: Days that are a zone's offset, and the sun's, from either end of the calendar: 3 January of year 1, 29 December 9999.
+DAY_S = 86_400
+FIRST_S = int(np.datetime64("0001-01-03", "s").astype("int64"))
+LAST_S = int(np.datetime64("9999-12-29T23:59:59", "s").astype("int64"))
 
 
 def zone_of(name: str) -> tzinfo:
@@ -55,8 +59,24 @@ def local(time: np.datetime64, zone: tzinfo) -> datetime:
     >>> str(local(np.datetime64("2026-05-04T06:54:31", "ms"), zone_of("Europe/Paris")))
     '2026-05-04 08:54:31+02:00'
     """
-    seconds = int(time.astype("datetime64[s]").astype("int64"))
+    seconds = on_calendar_s(int(time.astype("datetime64[s]").astype("int64")))
     return datetime.fromtimestamp(seconds, UTC).astimezone(zone)
+
+
+def on_calendar_s(seconds: int) -> int:
+    """Return seconds since 1970, at the same time of the day on a day that every zone can show.
+
+    A damaged date may lie in the first or the last days of the calendar, years 1 and 9999, or beyond.
+
+    Examples
+    --------
+    >>> first = int(np.datetime64("0001-01-01T07:00:00", "s").astype("int64"))
+    >>> str(datetime.fromtimestamp(on_calendar_s(first), UTC)), on_calendar_s(86_400)
+    ('0001-01-03 07:00:00+00:00', 86400)
+    """
+    if FIRST_S <= seconds <= LAST_S:
+        return seconds
+    return (FIRST_S if seconds < FIRST_S else LAST_S - DAY_S + 1) + seconds % DAY_S
 
 
 def clock_in_words(time: np.datetime64, name: str) -> str:

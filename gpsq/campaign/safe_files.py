@@ -77,8 +77,10 @@ def toml_table(text: str, name: str) -> dict[str, Any]:
     """
     try:
         return tomllib.loads(text)
-    except ValueError as error:
+    except tomllib.TOMLDecodeError as error:
         raise CampaignError(name, str(error), "TOML") from error
+    except ValueError as error:
+        raise CampaignError(name, "a number of thousands of digits", "TOML") from error
     except RecursionError as error:
         raise CampaignError(name, "brackets nested without end", "TOML") from error
 

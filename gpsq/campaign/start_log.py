@@ -116,6 +116,8 @@ def parse(data: bytes | str, time_zone: str | None = None) -> StartLog:
     >>> print(log.problems[0])
     rides.csv: found '15.5.2024 soon' as started in row 2; expected a time such as 2024-05-14T07:10:00Z
     """
+    if isinstance(data, bytes) and data.startswith(b"PK\x03\x04"):
+        return StartLog(problems=(Problem("a spreadsheet or an archive", "a table as text: save it as CSV"),))
     table = read_table(data if isinstance(data, str) else _decoded(data))
     reading = _Reading(time_zone, table.in_utc, _month_first(table.rows))
     rows = tuple(_entry(row, reading) for row in table.rows)

@@ -66,7 +66,7 @@ def lines(problems: Sequence[Problem]) -> tuple[str, ...]:
     """
     alike: dict[tuple[str, ...], list[Problem]] = {}
     for k, problem in enumerate(problems):
-        kind = (problem.why, problem.expected) if problem.row and problem.why else (str(k),)
+        kind = (problem.why or problem.found, problem.expected) if problem.row else (str(k),)
         alike.setdefault(kind, []).append(problem)
     said: list[str] = []
     for first, *others in alike.values():

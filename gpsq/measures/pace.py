@@ -65,9 +65,10 @@ def _under_way(xy_m: FloatArray, end: int) -> int:
 
 
 def own_pace_s_per_m(time: TimeArray, xy_m: FloatArray) -> float:
-    """Return the seconds a metre of a recording's own first minutes, standing left out; nan where it only stands."""
+    """Return the seconds a metre of a recording's own first minutes, standing left out; nan where it only stands or leaps."""
     time_s = np.asarray((time - time[0]) / np.timedelta64(1, "s"), dtype=float)
     early = time_s <= OWN_S
     legs_m, legs_s = norms(np.diff(xy_m[early], axis=0)), np.diff(time_s[early])
     moving = legs_m > MOVING_MPS * legs_s
-    return float(legs_s[moving].sum() / legs_m[moving].sum()) if moving.any() else float("nan")
+    taken_s = float(legs_s[moving].sum())
+    return taken_s / float(legs_m[moving].sum()) if taken_s > 0 else float("nan")

@@ -8,8 +8,7 @@ from typing import TYPE_CHECKING
 from gpsq.campaign import campaign_file as campaigns
 from gpsq.campaign import flags, start_log, start_table
 from gpsq.exceptions import NothingToAnalyse
-from gpsq.reading.folder import MOST_NAMED
-from gpsq.reading.listing import find_files, kinds
+from gpsq.reading.listing import MOST_NAMED, find_files, kinds
 from gpsq.reading.parquet import SUFFIX
 
 if TYPE_CHECKING:

@@ -23,7 +23,15 @@ from gpsq.model import Trace, Unreadable
 from gpsq.reading import reference_line
 from gpsq.reading.archives import MOST_BYTES, documents
 from gpsq.reading.document import read_document
-from gpsq.reading.listing import Found, cannot_open, find_files, is_no_recording, kinds, may_be_something_else
+from gpsq.reading.listing import (
+    MOST_NAMED,
+    Found,
+    cannot_open,
+    find_files,
+    is_no_recording,
+    kinds,
+    may_be_something_else,
+)
 from gpsq.reading.screen import Origin, make_trace
 from gpsq.reading.starts import contradicted, with_starts
 
@@ -35,10 +43,6 @@ if TYPE_CHECKING:
     from gpsq.reading.reference_line import ReferenceLine
     from gpsq.results import EarlierResults, Streets
     from gpsq.settings import Settings
-
-
-#: Files that are passed over and named in one line.
-MOST_NAMED = 6
 
 
 @dataclass(frozen=True, eq=False)

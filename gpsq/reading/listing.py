@@ -19,7 +19,10 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
 #: Files that belong to a campaign and are no recordings; gpsq's own and the usual company.
-_OWN_FILES = frozenset({"rides.csv", "campaign.toml", "flags.csv", "run.json"})
+_COMPANIONS = ("rides.csv", "campaign.toml", "flags.csv")
+_OWN_FILES = frozenset({*_COMPANIONS, "run.json"})
+#: So many files are named in one line.
+MOST_NAMED = 6
 _OTHER_KINDS = (
     ".md .toml .json .geojson .gpkg .html .htm .pdf .mp4 .mov "
     ".avi .mp3 .wav .py .sh .bat .r .ipynb .js .css .doc .docx .odt .xls .xlsx .ods .ppt .pptx .ini .cfg .yml "
@@ -48,7 +51,8 @@ class Listing:
     """Files that may be recordings, those that cannot be opened, and the names that lead to a file already listed.
 
     `not_entered` are links to folders that hold the one that is searched; `others` are files that are no recordings by
-    their names, but for those that gpsq writes or reads beside them.
+    their names, but for those that gpsq writes or reads beside them. `unread` are files named as those are read, but in
+    another folder, or with other capitals.
     """
 
     files: list[Found]
@@ -56,13 +60,21 @@ class Listing:
     links: dict[str, str]
     not_entered: tuple[str, ...] = ()
     others: tuple[str, ...] = ()
+    unread: tuple[str, ...] = ()
 
     @property
     def notes(self) -> tuple[str, ...]:
         """A line for each name that is another's link, or leads up and out."""
         same = [f"{link} is the same file as {file} and counts once." for link, file in self.links.items()]
         up = [f"{link} leads to a folder that holds this folder, and was not followed." for link in self.not_entered]
-        return (*same, *up)
+        return (*same, *up, *self._unread_lines())
+
+    def _unread_lines(self) -> Iterator[str]:
+        if self.unread:
+            more = f" and {len(self.unread) - MOST_NAMED} more" if len(self.unread) > MOST_NAMED else ""
+            names = f"{', '.join(self.unread[:MOST_NAMED])}{more}"
+            known = f"{', '.join(_COMPANIONS[:-1])} and {_COMPANIONS[-1]}"
+            yield f"Not read: {names}. {known} are read in the folder that is analysed, under just these names."
 
 
 def is_no_recording(name: str) -> bool:
@@ -122,8 +134,10 @@ def find_files(folder: Path, not_recordings: frozenset[str] = frozenset()) -> Li
     links: dict[str, str] = {}
     seen: dict[tuple[int, int], str] = {}
     others: list[str] = []
+    unread: list[str] = []
     for entry in entries:
         if is_no_recording(entry.name) or entry.name in not_recordings:
+            unread += [entry.name] if _is_companion_elsewhere(entry, folder) else []
             others += [] if is_hidden(entry.name) or entry.path.name.lower() in _OWN_FILES else [entry.name]
             continue
         try:
@@ -140,7 +154,16 @@ def find_files(folder: Path, not_recordings: frozenset[str] = frozenset()) -> Li
             files.append(entry)
         else:
             links[entry.name] = first
-    return Listing(sorted(files, key=lambda f: f.name), unreadable, links, tuple(search.not_entered), tuple(others))
+    files.sort(key=lambda f: f.name)
+    return Listing(files, unreadable, links, tuple(search.not_entered), tuple(others), tuple(unread))
+
+
+def _is_companion_elsewhere(entry: Found, folder: Path) -> bool:
+    """Whether a file bears the name of one that is read, but where, or so written that, none is looked for."""
+    name = entry.path.name.lower()
+    if name not in _COMPANIONS or is_hidden(entry.name):
+        return False
+    return "/" in entry.name or not (folder / name).exists()
 
 
 def cannot_open(name: str, error: OSError) -> Unreadable:

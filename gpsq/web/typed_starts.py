@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gpsq.campaign.local_time import zone_of
+from gpsq.campaign.local_time import on_calendar_s, zone_of
 from gpsq.campaign.start_matching import seconds
 from gpsq.campaign.timestamps import parse_time
 from gpsq.campaign.written_times import read_clock, read_time
@@ -106,7 +106,8 @@ def _until(track: Trace) -> np.datetime64:
 
 
 def _utc(moment: np.datetime64) -> datetime:
-    return datetime(1970, 1, 1, tzinfo=UTC) + timedelta(milliseconds=int(moment.astype("datetime64[ms]").astype(int)))
+    seconds, ms = divmod(int(moment.astype("datetime64[ms]").astype(int)), 1000)
+    return datetime(1970, 1, 1, tzinfo=UTC) + timedelta(seconds=on_calendar_s(seconds), milliseconds=ms)
 
 
 def _fits(moment: datetime, tracks: Sequence[Trace], settings: Settings) -> bool:

@@ -73,3 +73,4 @@ def test_the_own_pace_is_that_of_riding_in_the_first_two_minutes():
         [0.0, 100.0, 120.0], seconds=[0.0, 119.0, 121.0]
     )  # the last leg begins within two minutes and ends after
     assert own_pace_s_per_m(*late) == pytest.approx(1.19)
+    assert np.isnan(own_pace_s_per_m(*ride(np.arange(0.0, 60.0, 20.0), seconds=np.zeros(3))))  # all at one moment

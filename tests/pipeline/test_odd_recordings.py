@@ -179,3 +179,21 @@ def test_a_recording_that_is_written_backwards_leaves_the_road_where_it_did(tmp_
     assert np.flatnonzero(~counted).tolist() == list(range(here.from_point, here.to_point + 1))
     (shown,) = publication(backwards, ()).analysis.deviations
     assert (shown.from_point, shown.to_point) == (here.from_point, here.to_point)
+
+
+@pytest.mark.parametrize(
+    ("first", "zone"),
+    [("0001-01-01T00:00:00", ""), ("0001-01-01T00:00:00", "Etc/GMT+12"), ("9999-12-31T23:50:00", "Pacific/Kiritimati")],
+    ids=["year 1", "year 1, west", "year 9999, east"],
+)
+def test_impossible_times_of_one_recording_stop_nobody(tmp_path: Path, first: str, zone: str) -> None:
+    """By the sun, or a zone, the first day of the calendar begins before it and the last ends after it."""
+    rng, seconds = np.random.default_rng(5), np.arange(150.0)
+    (tmp_path / "campaign.toml").write_text(f'time_zone = "{zone}"\n[settings]\nresamples = 100\n')
+    for day in range(4):
+        road = road_m(seconds, rng)[day * 5 :]
+        write_ride(tmp_path / f"{day}.gpx", f"2024-05-1{day}T07:00:00", seconds[day * 5 :], road)
+    write_ride(tmp_path / "odd.gpx", first, seconds, road_m(seconds, rng))
+    found = analyse(tmp_path)
+    assert [trace.accepted for trace in found.traces] == [150, 145, 140, 135, 150]
+    assert found.routes[0].centreline is not None

@@ -181,7 +181,7 @@ def test_columns_that_are_needed_are_named(tmp_path: Path, without: tuple[str, .
     assert (found.file, found.track, found.reason) == ("x.parquet", 0, "no_coordinate_columns")
     assert (
         found.message
-        == f"x.parquet: found columns {have}; expected columns recording, and geometry or lon_deg and lat_deg"
+        == f"x.parquet: found columns {have}; expected columns recording, and geometry or lon_deg and lat_deg, each once"
     )
     (tmp_path / "x.parquet").write_bytes(b"no table")
     (broken,) = read_parquet(tmp_path / "x.parquet", "x.parquet", settings=Settings())

@@ -36,7 +36,7 @@ def test_files_of_other_kinds_are_told_of_and_the_campaigns_own_are_not(tmp_path
     found = find_files(tmp_path, frozenset({"line.gpx"}))
     assert found.others == ("SOURCE.md", "line.gpx", "photo.JPG", "sub/Readme first")
     assert [f.name for f in found.files] == ["mon.gpx", "sub/tue.xyz"]
-    assert (found.unreadable, found.links, found.not_entered, found.notes) == ([], {}, (), ())
+    assert (found.unreadable, found.links, found.not_entered, found.unread) == ([], {}, (), ("sub/Rides.CSV",))
 
 
 @pytest.mark.parametrize("ending", [

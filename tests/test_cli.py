@@ -286,6 +286,7 @@ def in_a_copy(run: Callable[[], None], killed_after_s: float | None = None) -> f
     return time.monotonic() - begun
 
 
+@pytest.mark.filterwarnings("ignore:This process .* is multi-threaded:DeprecationWarning")  # Python 3.12 and newer
 @pytest.mark.skipif(os.name != "posix", reason="a process is killed by a signal of POSIX systems")
 def test_a_killed_run_leaves_earlier_results_whole(tmp_path):
     """Kill runs at random moments of their time: what stands in the results folder is always one whole run."""

@@ -25,6 +25,8 @@ if TYPE_CHECKING:
 
 #: Detours and faults keep away from the ends of the road, where late fixes would hide them.
 HEAD_M, TAIL_M = 1100.0, 500.0
+#: So often a place is drawn anew that may not be.
+MOST_DRAWS = 100
 
 
 @dataclass(frozen=True, eq=False)
@@ -185,10 +187,12 @@ def _plant_faults(rng: np.random.Generator, spec: CampaignSpec, town: Town, ride
 
 
 def _fault(rng: np.random.Generator, length_m: float, tunnel: tuple[float, float] | None) -> Fault:
-    low, high = tunnel or (length_m, length_m)
-    at_m = rng.uniform(HEAD_M, length_m - TAIL_M - 900.0)
-    while low - 900.0 < at_m < high + 100.0 and tunnel is not None:
-        at_m = rng.uniform(HEAD_M, length_m - TAIL_M - 900.0)
+    # a road too short for a fault between its head and its tail has it as early as may be, also where a tunnel is near
+    latest_m = max(HEAD_M, length_m - TAIL_M - 900.0)
+    for _ in range(MOST_DRAWS):
+        at_m = rng.uniform(HEAD_M, latest_m)
+        if tunnel is None or not tunnel[0] - 900.0 < at_m < tunnel[1] + 100.0:
+            break
     peak_m = rng.uniform(80.0, 200.0) * rng.choice([-1.0, 1.0])
     return Fault(str(rng.choice(["drift", "jump"])), float(at_m), float(rng.uniform(60, 150)), float(peak_m))
 

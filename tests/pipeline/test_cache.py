@@ -5,13 +5,14 @@ from __future__ import annotations
 import builtins
 import io
 import json
+import multiprocessing
 import os
 import shutil
 import stat
 import subprocess
 import sys
 import time
-from concurrent.futures import Executor
+from concurrent.futures import Executor, ProcessPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -428,17 +429,17 @@ def test_a_writer_is_killed_and_another_goes_on_reading(tmp_path: Path, root: Pa
         assert store.get(f"{k:064d}") in (None, [k] * 50_000)
 
 
+def digest_of_a_run(campaign: Path) -> str:
+    return digests.digest(run(campaign))
+
+
+@pytest.mark.filterwarnings("ignore:This process .* is multi-threaded:DeprecationWarning")  # Python 3.12 and newer
 def test_two_runs_of_one_campaign_at_a_time(campaign: Path) -> None:
     expected = fresh(campaign)
-    code = (
-        "import sys, pathlib; from gpsq import digests; from gpsq.pipeline import analysis, cache\n"
-        "folder = pathlib.Path(sys.argv[1])\n"
-        "with cache.opened(folder) as store: print(digests.digest(analysis.analyse(folder, cache=store)))"
-    )
-    runs = [
-        subprocess.Popen([sys.executable, "-c", code, str(campaign)], stdout=subprocess.PIPE, text=True) for _ in "ab"
-    ]
-    assert [one.communicate()[0].strip() for one in runs] == [expected] * 2
+    copies = multiprocessing.get_context("fork" if os.name == "posix" else "spawn")
+    with ProcessPoolExecutor(2, copies) as both:
+        runs = [both.submit(digest_of_a_run, campaign) for _ in "ab"]
+        assert [one.result() for one in runs] == [expected] * 2
     assert digests.digest(run(campaign)) == expected
 
 

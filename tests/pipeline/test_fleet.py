@@ -39,6 +39,12 @@ def campaign(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture(scope="module")
+def one_day(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """As few as a fleet of three devices can be."""
+    return three_days.put(tmp_path_factory.mktemp("day"), "*-09-out.gpx")
+
+
+@pytest.fixture(scope="module")
 def results(campaign: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
     out = tmp_path_factory.mktemp("fleet") / "out"
     found = fleet.run(campaign, out, executor=Local(1))
@@ -130,9 +136,9 @@ def test_many_small_batches_are_worth_the_cores(tmp_path: Path) -> None:
     assert fleet.this_machine(files).is_much((path,) for path in few)
 
 
-def test_finished_results_stand_until_something_changes(campaign: Path, results: Path, tmp_path: Path) -> None:
+def test_finished_results_stand_until_something_changes(one_day: Path, tmp_path: Path) -> None:
     folder, out = tmp_path / "demo", tmp_path / "out"
-    shutil.copytree(campaign, folder)
+    shutil.copytree(one_day, folder)
     told: list[str] = []
 
     def run() -> fleet.Fleet:
@@ -219,8 +225,8 @@ def spoil(path: Path, how: Callable[[pd.DataFrame], pd.DataFrame]) -> None:
         (None, "a Parquet file"),
     ],
 )
-def test_bad_parquet_is_one_plain_line(campaign: Path, tmp_path: Path, how: Any, says: str) -> None:
-    as_parquet(campaign, tmp_path / "fixes", geometry=False)
+def test_bad_parquet_is_one_plain_line(one_day: Path, tmp_path: Path, how: Any, says: str) -> None:
+    as_parquet(one_day, tmp_path / "fixes", geometry=False)
     bad = tmp_path / "fixes" / "1.parquet"
     spoil(bad, how) if how else bad.write_bytes(b"PAR1 no more")
     found = fleet.run(tmp_path / "fixes", tmp_path / "out", executor=Local(1))

@@ -63,10 +63,14 @@ def floor(campaign: Campaign, direction: str) -> tuple[np.ndarray, np.ndarray, n
 
 
 def score_line(name: str, campaign: Campaign, direction: str, route: RouteResult) -> LineScore:
-    """Return one line's score, over the stations that two recordings hold."""
+    """Return one line's score, where two recordings hold the road and the line is held up by two.
+
+    Through a tunnel in which nobody has a fix the line leads straight from mouth to mouth, and says that nothing supports it.
+    """
     on = line_on_road(campaign, direction, route)
     station, count, mean = floor(campaign, direction)
     held = np.interp(on.station_m, station, (count >= 2).astype(float)) > 0.999
+    held &= route.centreline.support >= 2
     offset = on.offset_m[held]
     both = held[1:] & held[:-1]
     ridden_m = np.diff(on.station_m)[both].sum()

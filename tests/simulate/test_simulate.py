@@ -22,6 +22,7 @@ from gpsq.simulate import (
     DeviceSpec,
     drawn_spec,
     make_campaign,
+    plan,
     standard_spec,
     truth_of,
     write,
@@ -406,3 +407,13 @@ def test_standard_campaigns_are_what_the_requirements_speak_of(seed: int) -> Non
         assert 6000.0 <= arc_length(road)[-1] <= 9000.0
         first = min(r.missed_m for r in campaign.recordings if r.ride.plan.direction == direction and r.heard.fix_s)
         assert first < 5.0
+
+
+@given(st.integers(0, 2**32), st.floats(500.0, 9000.0), st.booleans())
+def test_a_fault_lies_between_head_and_tail_where_these_leave_room(seed: int, length_m: float, tunnelled: bool) -> None:
+    """And never within a tunnel or its 900 m before it, unless the road is too short for anything else."""
+    tunnel = (0.4 * length_m, 0.4 * length_m + 500.0) if tunnelled else None
+    fault = plan._fault(np.random.default_rng(seed), length_m, tunnel)
+    assert plan.HEAD_M <= fault.from_m <= max(plan.HEAD_M, length_m - plan.TAIL_M - 900.0)
+    if tunnel is not None and length_m > 7000.0:
+        assert not tunnel[0] - 900.0 < fault.from_m < tunnel[1] + 100.0

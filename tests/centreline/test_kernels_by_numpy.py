@@ -308,3 +308,11 @@ def test_over_a_break_nothing_is_bent_and_after_it_all_is():
     found = bent(line, line[::6] + np.array([0.0, 1.0]), range(0, 31, 6), [(0, 3), (3, 6)])
     assert np.flatnonzero(np.isnan(found.vertex)).tolist() == [13, 14, 15, 16, 17]
     assert found.xy_m[[*range(12), *range(18, 30)], 1] == pytest.approx(1.0)
+
+
+def test_a_station_without_places_keeps_no_later_one_from_its_median():
+    """Of (0, 0), (0, 1) and (0, 50) it is the middle one; before them is a station where nobody is."""
+    places = np.array([[[NAN, NAN]] * 3, [[0.0, 0.0], [0.0, 1.0], [0.0, 50.0]]])
+    found = robust_middle.geometric_median(places, np.ones((2, 3)), np.array([[3.0, 4.0], [0.0, 17.0]]))
+    assert found[0].tolist() == [3.0, 4.0]
+    assert found[1] == pytest.approx([0.0, 1.0], abs=0.05)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from gpsq.centreline.robust_middle import robust_middle, smooth, steadied
+from gpsq.centreline.robust_middle import _move_to_mean, robust_middle, smooth, steadied
 
 COUNT = 80
 
@@ -114,7 +114,7 @@ def test_a_lone_station_moves_with_its_neighbours():
 
 
 def test_smoothing_keeps_the_ends_of_a_bent_line():
-    bent = np.column_stack([np.arange(30.0), np.arange(30.0) ** 2 / 10.0])
+    bent = np.column_stack([70.0 + np.arange(30.0), np.arange(30.0) ** 2 / 10.0 - 40.0])
     found = smooth(bent, 2.0)
     assert found[[0, -1]] == pytest.approx(bent[[0, -1]])
     # a Gaussian over 2 steps lifts a parabola y = x²/10 by 2²/10, but for the truncation at three of them
@@ -141,3 +141,20 @@ def test_where_nobody_runs_for_long_nothing_moves():
     assert found[[5, 85]] == pytest.approx(8.0)
     assert found[22] == pytest.approx(8.0)
     assert found[45].tolist() == [0.0, 0.0]
+
+
+def test_stations_where_nobody_is_keep_no_others_from_moving():
+    """Nobody is at the first ten stations, nor at the thirtieth: there the line stays, elsewhere it moves to the middle."""
+    there = np.where((np.arange(COUNT) < 10) | (np.arange(COUNT) == 30), np.nan, 0.0)
+    found = middle([there + 1.0, there + 2.0, there + 3.0], start_m=7.0)
+    assert found[np.isnan(there)] == pytest.approx(7.0)
+    assert found[~np.isnan(there)] == pytest.approx(2.0, abs=0.01)
+
+
+def test_a_place_moves_until_it_stays():
+    """By the difference in either direction: what it moved by is told, north as east."""
+    for at, moved in (((3.0, 20.0), 5.0), ((8.0, 20.0), 0.0), ((8.0, 27.0), 7.0)):
+        place, near = np.array(at), np.ones(2)
+        by = _move_to_mean(np.array([[7.0, 19.0], [9.0, 21.0]]), np.ones(2), near, np.zeros(2, dtype=bool), 10.0, place)
+        assert by == pytest.approx(moved)
+        assert place.tolist() == [8.0, 20.0]

@@ -125,7 +125,6 @@ KERNELS = (
     ("geometry/_hausdorff.py", " and _segment_d2(qx, qy, b, s) <= best2", "", "geometry/test_kernels_by_shapely.py"),
     ("geometry/_hausdorff.py", "min(cheap, max(ends, crossing))", "min(cheap, ends)", "geometry/test_curve_distances.py"),
     ("geometry/_frechet.py", "top_low = max(top_low, below)", "top_low = max(top_low, 0.0)", "geometry/test_curve_distances.py"),
-    ("geometry/_frechet.py", "from_below < stop or r >= from_left // TILE", "True", "geometry/test_curve_distances.py"),
     ("geometry/_frechet.py", "half2 < 0.0 or along < half", "half2 < 0.0", "geometry/test_kernels_by_shapely.py"),
     ("geometry/_discrete_frechet.py", "max(value, low2, d2", "max(low2, d2", "geometry/test_curve_distances.py"),
     ("geometry/_discrete_frechet.py", "ahead = min(best_below, corner)", "ahead = best_below", "geometry/test_curve_distances.py"),

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+import shapely
 from by_hand import by_hand
 
 from gpsq.digests import version
@@ -208,3 +209,29 @@ def test_a_cloth_is_notched_away_from_its_mast(to_left, edge, text_in):
     assert cloth.colour == "red"
     assert (text.text, text.x_in, text.y_in) == ("5 s", pytest.approx(text_in), pytest.approx(1.1 - 0.36 * 10.0 / 72.0))
     assert flags.flag_width_in("12345", 10.0) == pytest.approx(0.5 + 0.12 + 0.06)
+
+
+def test_marks_are_alike_left_and_right_and_about_as_large_and_none_is_another():
+    """Each is its own mirror image, lies about its place, and covers about as much as the disc of the same size."""
+    shapes = {}
+    for kind, corners in sheet.MARKS.items():
+        mirrored = {(round(-x, 9) + 0.0, round(y, 9) + 0.0) for x, y in corners}
+        assert mirrored == {(round(x, 9) + 0.0, round(y, 9) + 0.0) for x, y in corners}, kind
+        shape = shapely.Polygon(corners)
+        assert shape.is_valid, kind
+        assert 0.6 * np.pi < shape.area < 1.25 * np.pi, kind
+        assert shape.contains(shapely.Point(0.0, 0.0)), kind
+        shapes[kind] = shape
+    assert len({shape.normalize().wkt for shape in shapes.values()}) == len(shapes)
+
+
+def test_the_key_shows_marks_in_the_middle_of_where_lines_would_be():
+    page = Sheet(8.0, 4.5)
+    page.legend(device_looks(by_hand()), 1.5, marks=True)
+    marks = [item.xy_in for item in page.items if not isinstance(item, Text)]
+    assert [(m.min(axis=0)[0] + m.max(axis=0)[0]) / 2 for m in marks] == pytest.approx([0.37, 1.49])
+
+
+def test_dashes_on_a_sheet_are_half_as_long_as_on_the_map():
+    look = replace(device_looks(by_hand())["Amber"], dashes=(6, 3))
+    assert sheet.dashes(look) == (3.0, 1.5)

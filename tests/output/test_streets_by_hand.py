@@ -50,8 +50,8 @@ def test_streets_are_drawn_to_four_hundred_metres_round_the_way(tmp_path):
 
 
 def test_round_a_long_way_it_is_six_tenths_of_its_extent(tmp_path):
-    analysis = written(tmp_path, line_deg((-9000.0, 20.0), (9000.0, 20.0)))
-    (found,) = drawn(analysis, WAY * [20.0, 1.0])
+    analysis = written(tmp_path, line_deg((-9000.0, 5020.0), (9000.0, 5020.0)))
+    (found,) = drawn(analysis, WAY * [20.0, 1.0] + [0.0, 5000.0])
     assert (found[:, 0].min(), found[:, 0].max()) == pytest.approx((-1200.0, 3200.0), abs=5.0)
 
 

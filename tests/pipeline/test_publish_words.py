@@ -51,6 +51,7 @@ def test_of_each_route_it_is_said_how_much_is_shown(whole):
     ("names", "said"),
     [
         (NAMES, "Devices under their own names: 'Amber'; 'Basalt' as 'device 1'."),
+        ({"Amber": "Amber", "Basalt": "Alder"}, "Devices under their own names: 'Amber'; 'Basalt' as 'Alder'."),
         ({"Amber": "Amber", "Basalt": "Basalt"}, "Devices under their own names: 'Amber', 'Basalt'."),
         (
             {"Amber": "device 1", "Basalt": "device 2"},
@@ -77,6 +78,16 @@ def test_zones_that_are_new_are_kept_and_those_that_are_kept_are_not_written_aga
     before = (tmp_path / secret.NAME).stat().st_mtime_ns
     publish._without_private(whole, tmp_path, None)
     assert (tmp_path / secret.NAME).stat().st_mtime_ns == before
+
+
+def test_zones_are_drawn_from_the_source_that_is_given_else_from_the_systems_secret_one(whole, tmp_path, monkeypatch):
+    drawn = []
+    monkeypatch.setattr(publish.ends, "zones_for", lambda *given: (drawn.append(given[3].integers(2**62)), ((), ()))[1])
+    monkeypatch.setattr(publish, "publication", lambda *_: publish.Publication(whole, ()))
+    monkeypatch.setattr(publish.secrets, "randbits", lambda bits: 11)
+    publish._without_private(whole, tmp_path, np.random.default_rng(7))
+    publish._without_private(whole, tmp_path, None)
+    assert drawn == [np.random.default_rng(seed).integers(2**62) for seed in (7, 11)]
 
 
 def test_what_is_previewed_is_said_and_not_written(whole, tmp_path, monkeypatch):

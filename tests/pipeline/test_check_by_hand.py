@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-import os
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -142,9 +142,9 @@ def test_copies_and_links_are_told_at_the_recording_they_are_of(tmp_path):
     write(
         tmp_path, **{"a.gpx": gpx(), "b.gpx": gpx(creator="other"), "z.gpx": "?", "notes.txt": "Dear diary"}
     )  # fmt: skip
-    os.symlink(tmp_path / "a.gpx", tmp_path / "c.gpx")
+    (tmp_path / "c.gpx").symlink_to(tmp_path / "a.gpx")
     records = check.inspect_paths([tmp_path], Settings())
-    names = [os.path.basename(r["file"]) for r in records]
+    names = [Path(r["file"]).name for r in records]
     assert names == ["a.gpx", "b.gpx", "z.gpx"]
     assert records[0]["file"] == f"{tmp_path}/a.gpx"
     assert [r["outcome"] for r in records] == ["ok-warn", "ok-warn", "error"]

@@ -310,8 +310,16 @@ def test_what_was_published_is_handed_out_once_it_was_made_here(client, desk, wr
     assert client.get("/published/foreign.csv").status_code == 404
 
 
+KINDS = {
+    "page.css": "text/css",
+    "page.js": "text/javascript",
+    "leaflet.css": "text/css",
+    "leaflet.js": "text/javascript",
+}
+
+
 def test_the_pages_own_files_have_their_kinds(client):
-    for name, kind in (("page.css", "text/css"), ("page.js", "text/javascript"), ("leaflet.css", "text/css"), ("leaflet.js", "text/javascript")):  # fmt: skip
+    for name, kind in KINDS.items():
         answer = client.get(f"/static/{name}")
         assert (answer.status_code, answer.headers["content-type"].split(";")[0]) == (200, kind)
     assert client.get("/static/app.py").json() == {"problem": "There is no such file."}

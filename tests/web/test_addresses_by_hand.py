@@ -151,6 +151,20 @@ def test_a_form_without_script_waits_a_while_and_no_longer(client, desk, monkeyp
     )
 
 
+def test_only_a_form_without_script_is_waited_for(client, desk, monkeypatch):
+    waited = []
+
+    async def settled(answer):
+        waited.append(answer)
+
+    monkeypatch.setattr(app, "_settled", settled)
+    for headers in ({}, PLAIN):
+        client.post("/title", data={"title": "t"}, headers=headers)
+        client.post(guard.DROP, files=files(b"one"), headers=headers)
+        client.post("/cancel", data={"x": ""}, headers=headers)
+        assert waited == [desk.answer] * (2 if headers else 0)
+
+
 def test_it_is_opened_with_the_server_and_closed_with_it(desk):
     async def served():
         made = app.make_app(desk, PORT)
@@ -181,7 +195,8 @@ def files(*bodies):
 
 def test_each_file_of_a_drop_is_received_with_its_own_bytes(client, reading):
     bodies = (b"one", b"", b"three" * 50_000, b"4")
-    answer = client.post(guard.DROP, data={"path": "x/y.gpx"}, files=files(*bodies))
+    in_parts = files(*(io.BytesIO(body) for body in bodies))  # of 64 kB
+    answer = client.post(guard.DROP, data={"path": "x/y.gpx"}, files=in_parts)
     assert answer.json() == {"received": [f"{k}.gpx was stored." for k in (1, 2, 3, 4)]}
     assert contents(reading) == [(f"{k}.gpx", body) for k, body in enumerate(bodies, start=1)]
     assert (reading.calls[0], reading.calls[-1]) == (("check_folder",), ("analyse",))
@@ -322,4 +337,5 @@ def test_the_pages_own_files_have_their_kinds(client):
     for name, kind in KINDS.items():
         answer = client.get(f"/static/{name}")
         assert (answer.status_code, answer.headers["content-type"].split(";")[0]) == (200, kind)
-    assert client.get("/static/app.py").json() == {"problem": "There is no such file."}
+    answer = client.get("/static/app.py")
+    assert (answer.status_code, answer.json()) == (404, {"problem": "There is no such file."})

@@ -146,6 +146,28 @@ def test_fast_riding_is_what_a_twentieth_of_the_legs_exceed():
     assert "it jumps, 30 m/s where its fast riding is 5 m/s" in judged(course(beside + off), spread_m=1.0)[1]
 
 
+def test_of_two_fixes_of_one_second_no_speed_is_made_up():
+    """Times cut to whole seconds: 26 m between two fixes of the same one say nothing of how fast they were ridden."""
+    off = np.where((np.arange(COUNT) > LOW) & (np.arange(COUNT) < HIGH), 80.0, 0.0)
+    off[LOW + 40 : HIGH] += 26.0
+    seconds = np.arange(COUNT)
+    seconds[[LOW + 1, HIGH]] += 50  # out and back are slow
+    seconds = np.maximum.accumulate(seconds)
+    for same, jumps in ((False, True), (True, False)):
+        times = seconds.copy()
+        times[LOW + 40 :] += 60
+        times[LOW + 39] = times[LOW + 40] - (0 if same else 1)
+        time = np.datetime64("2026-05-04T07:00", "ms") + (1000 * times).astype("timedelta64[ms]")
+        assert ("it jumps" in judged(course(off, time=time), spread_m=1.0)[1]) is jumps
+
+
+def test_a_recording_whose_times_are_known_in_part_has_no_jumps():
+    jump = np.where((np.arange(COUNT) > LOW) & (np.arange(COUNT) < HIGH), 200.0, 0.0)
+    time = np.datetime64("2026-05-04T07:00", "ms") + (1000 * np.arange(COUNT)).astype("timedelta64[ms]")
+    time[5] = np.datetime64("NaT", "ms")
+    assert "it jumps" not in judged(course(jump, time=time))[1]
+
+
 def test_sparse_sampling_makes_no_jump_of_a_detour():
     """A fix every 10 s on a street 150 m off, reached at 12 m/s by side streets."""
     assert judged(course(plateau(150.0), interval_s=10.0))[0] == CANNOT_BE_TOLD
@@ -181,6 +203,9 @@ def test_wandering_is_told_against_an_outline_of_thirty_metres():
     wave = np.column_stack([x, 5.0 * (x // 10 % 2)])
     assert evidence._wander(wave) == pytest.approx((270 + 30 * np.sqrt(26)) / (10 * np.hypot(30, 5)))
     assert evidence._wander(wave[:1]) == 0.0
+    assert (
+        evidence._wander(np.array([[0.0, 0.0], [0.0, 1.5], [0.0, 0.0]])) == 3.0
+    )  # an outline of nothing counts as 1 m
 
 
 def test_a_receiver_that_wanders_everywhere_does_not_wander_there():

@@ -30,12 +30,9 @@ def _passed_by(
     at: FloatArray, vertex: FloatArray, piece: IntArray, counts: BoolArray
 ) -> BoolArray:  # pragma: no cover - compiled
     """Return the same from (m,) the vertices abreast of the stations, and the (k,) steps of the trace."""
-    by, before = np.zeros(len(at), dtype=np.bool_), -1
-    for j in range(len(at)):
-        if np.isnan(at[j]):
-            continue
-        if before >= 0 and j > before + 1:
+    by, known = np.zeros(len(at), dtype=np.bool_), np.flatnonzero(~np.isnan(at))
+    for before, j in zip(known[:-1], known[1:]):  # noqa: B905  # of a zip that is compiled nothing more can be asked
+        if j > before + 1:
             first, last = np.searchsorted(vertex, at[before]), min(np.searchsorted(vertex, at[j]), len(vertex) - 1)
             by[before + 1 : j] = piece[first] == piece[last] and counts[first:last].all()
-        before = j
     return by

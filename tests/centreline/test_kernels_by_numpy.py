@@ -185,6 +185,8 @@ def passing(vertex, pieces=None, counts=None):
         ([NAN, NAN, 0.0, 1.0, NAN], []),  # neither before it comes nor after it is gone
         ([0.0, NAN, 1.0, NAN, NAN, 2.0], [1, 3, 4]),
         ([NAN, 0.0, NAN, NAN, 1.0], [2, 3]),
+        ([NAN, NAN], []),
+        ([0.0, NAN, np.nextafter(2.0, 3.0)], [1]),  # a mean of the last fix alone may round to beyond it
     ],
 )
 def test_between_two_stations_that_a_trace_is_abreast_of_it_passes_by(vertex, by):

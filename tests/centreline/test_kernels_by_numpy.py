@@ -167,7 +167,7 @@ def test_a_distance_counts_for_four_median_ones_at_most():
 def passing(vertex, pieces=None, counts=None):
     """Return the stations passed by of a trace with a step at each whole vertex."""
     at = np.array(vertex)
-    count = int(np.nanmax(at)) + 1
+    count = int(np.nanmax(at, initial=0.0)) + 1
     piece = np.zeros(count, dtype=np.int64) if pieces is None else np.array(pieces)
     fit = np.ones(count, dtype=bool) if counts is None else np.array(counts, dtype=bool)
     steps = Steps(np.zeros((count, 2)), np.arange(float(count)), piece)

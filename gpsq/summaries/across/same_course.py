@@ -51,8 +51,8 @@ def _one_course(first: FloatArray, second: FloatArray, settings: Settings) -> bo
     """Return whether most of the shorter line lies near the other and runs the same way."""
     from scipy.spatial import cKDTree
 
-    begun = to_earth_centred(*np.stack([first[0], second[0]]).T)
-    if norms(begun[0] - begun[1]) > FAR_M:
+    begun_m = to_earth_centred(*np.stack([first[0], second[0]]).T)
+    if norms(np.diff(begun_m, axis=0))[0] > FAR_M:
         return False
     plane = Plane.centred_on(*np.vstack([first, second]).T)
     short, long = sorted((plane.to_metres(*line.T) for line in (first, second)), key=len)

@@ -89,6 +89,7 @@ def pairs():
     yield "detour", same[:66], np.vstack([other[:30], other[30:40] + 40.0, other[40:66]])
     yield "ends at a tile's edge", same[: TILE + 1], other[: 2 * TILE + 1][::2]
     yield "one more than a tile", same[: TILE + 2], other[: TILE + 2]
+    yield "tiles full of places", same[:TILE], other[: 2 * TILE]
     yield "two places", same[[0, 69]], other
     yield "other roads", walk(2, 20), walk(3, 40)
 

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 Key = TypeVar("Key", bound="Hashable")
 
 #: Lines that begin further apart than this are not compared, as no plane holds two ends of the earth.
-FAR_M = 200_000.0
+FAR_M = 110_000.0
 
 
 def courses(lines: Mapping[Key, FloatArray], settings: Settings) -> dict[Key, str]:

@@ -14,6 +14,7 @@ from gpsq.centreline.consensus_line import (
     _with_length,
     line_of_parts,
     step_for,
+    step_of_start,
 )
 from gpsq.centreline.strands import strand
 from gpsq.centreline.weights import Counted
@@ -119,6 +120,18 @@ def test_a_step_is_a_hundredth_of_a_short_way_and_a_thirty_thousandth_of_a_long_
     assert step_for([way, way, np.array([[0.0, 0.0], [900_000.0, 0.0]])], Settings(step_m=5.0)) == pytest.approx(
         max(step_m, 1.0) if length_m >= 500 else 5.0
     )
+
+
+def test_of_two_lengths_the_shorter_sets_the_step():
+    """One that leads far away must not coarsen the line: the middle one of an even number is the lower."""
+    ways = [np.array([[0.0, 0.0], [length_m, 0.0]]) for length_m in (900_000.0, 5_000.0)]
+    assert step_for(ways, Settings(step_m=5.0)) == 5.0
+    assert step_for([], Settings(step_m=5.0)) == 1.0
+
+
+def test_the_trace_that_a_line_starts_from_has_thirty_thousand_stations_at_most():
+    assert step_of_start([along(0.0, 300.0)], Settings(step_m=5.0)) == pytest.approx(300.0 / 30_000)
+    assert step_of_start([along(0.0, 0.0)], Settings(step_m=5.0)) == step_of_start([], Settings()) == 0.0
 
 
 def along(first_m, last_m, left_m=0.0, counts=None):

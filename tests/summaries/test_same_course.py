@@ -40,6 +40,13 @@ def test_lines_in_other_parts_of_the_world_are_other_courses(lon_deg, lat_deg):
     assert not one(line(), line(lon_deg, lat_deg))
 
 
+def test_a_long_tour_that_begins_far_down_another_is_one_course():
+    """109 km down a road of 200 km; one that begins 111 km off is not looked at."""
+    long = line(east_m=np.arange(0.0, 200_000.0, 500.0))
+    assert one(long, line(east_m=np.arange(109_000.0, 200_000.0, 500.0)))
+    assert not one(long, line(east_m=np.arange(111_000.0, 200_000.0, 500.0)))
+
+
 def test_six_tenths_of_the_shorter_line_must_run_along_the_other():
     """The setting says "this share", so exactly 60 % will do."""
     for share, is_one in ((30, True), (29, False)):

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from gpsq.centreline import consensus_line
 from gpsq.centreline.consensus_line import (
     _carried_over,
     _middle,
@@ -171,3 +172,42 @@ def test_what_does_not_count_has_no_place_on_the_line():
     (late,) = _places([along(0.0, 300.0, 1.0, lambda x: x >= 20.0)], [np.arange(61)], LINE, Settings(step_m=5.0))
     assert np.isnan(late.vertex[:4]).all()
     assert late.vertex[4:] == pytest.approx(np.arange(4.0, 61.0))
+
+
+LINES = {"same": LINE, "longer": np.vstack([LINE, LINE[-1:] + 5.0]), "shorter": LINE[:-1]}
+
+
+@pytest.mark.parametrize(
+    ("lengths", "last"),
+    [
+        (("longer", "same", "same"), "rerouted"), (("shorter", "same", "same"), "rerouted"),
+        (("same", "shorter", "same"), "without_spurs"), (("same", "longer", "same"), "without_spurs"),
+        (("same", "same", "shorter"), "trimmed"), (("same", "same", "same"), "trimmed"),
+    ],
+)  # fmt: skip
+def test_a_round_mends_one_thing_as_places_belong_to_the_line_as_it_was(monkeypatch, lengths, last):
+    asked = []
+    names = ("rerouted", "without_spurs", "trimmed")
+    for name, length in zip(names, lengths, strict=True):
+
+        def mended(line, *_, name=name, length=length):
+            asked.append(name)
+            return LINES[length]
+
+        monkeypatch.setattr(consensus_line.ends, name, mended)
+    monkeypatch.setattr(consensus_line.ends, "extended", lambda *_: LINES["longer"])
+    weight, passed = np.ones((61, 1)), np.zeros((61, 1), dtype=bool)
+    for number, expected in ((2, LINES["longer"]), (3, LINES[lengths[names.index(last)]])):
+        found = consensus_line._mended(LINE, [], [], weight, passed, Settings(step_m=5.0), number)
+        assert found is expected
+    assert asked == list(names[: names.index(last) + 1])
+
+
+@pytest.mark.parametrize(("moved_m", "rounds"), [(0.05, 6), (0.0999, 6), (0.1, 12), (3.0, 12)])
+def test_a_line_has_settled_where_it_moves_less_than_a_decimetre(monkeypatch, moved_m, rounds):
+    """Not before two rounds after the last that carries its ends on, and after twelve in any case."""
+    lines, right = [], consensus_line._mended
+    monkeypatch.setattr(consensus_line, "_moved_m", lambda *_: moved_m)
+    monkeypatch.setattr(consensus_line, "_mended", lambda *given: lines.append(0) or right(*given))
+    line_of_parts([along(0.0, 300.0, 2.0), along(0.0, 300.0, -2.0)], Settings(step_m=5.0))
+    assert len(lines) == rounds

@@ -160,7 +160,10 @@ def test_a_long_line_is_thinned_to_a_few_hundred_places(stations, shown):
     x = np.arange(float(stations))
     line = type("L", (), {"xy_m": np.column_stack([x, x])})
     found = type("F", (), {"centreline": line, "route": by_hand().routes[0].route})
-    assert len(page_data._line(found)["line"]) == shown
+    drawn = page_data._line(found)["line"]
+    assert len(drawn) == shown
+    lon, lat = by_hand().routes[0].route.plane.to_degrees(np.array([[1.0, 1.0]]) * (stations // 300))
+    assert drawn[1] == [round(float(lat[0]), 6), round(float(lon[0]), 6)], "to a decimetre"
 
 
 def test_a_route_without_a_line_is_not_on_the_ground(bare):
@@ -213,6 +216,10 @@ def test_each_recording_is_shown_with_its_ride_its_start_and_what_is_to_be_known
     assert len(second["remarks"]) == 1
     assert "219" in second["remarks"][0] or "0.2 km" in second["remarks"][0]
     assert never["remarks"] == ["it never found a position"]
+    times = analysis.traces[0].time.copy()
+    times[0] = np.datetime64("NaT")
+    unknown = page_data._recording(replace(analysis.traces[0], time=times), analysis.results[0], "")
+    assert unknown["fixed_at"] == ""
     odd = replace(analysis.traces[3], notes=("It is odd.",))
     shown = page_data._recording(odd, analysis.results[3], "")
     assert shown["remarks"] == ["only 1 ride on this route: cross-track error needs 3", "It is odd."]

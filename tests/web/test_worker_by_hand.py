@@ -99,6 +99,7 @@ def test_an_analysis_is_kept_for_what_is_written_of_it(made, tmp_path):
 def test_a_process_that_is_new_makes_the_analysis_first(made, tmp_path):
     assert made.answer("preview", (str(tmp_path),)) == (["cut"], "")
     assert [name for name, *_ in made.asked] == ["analyse", "preview"]
+    assert made.asked[1] == ("preview", f"analysis of {tmp_path}", tmp_path)
 
 
 def test_a_file_is_looked_into_from_its_folder_by_the_campaigns_own_rules(made, tmp_path):
@@ -140,7 +141,7 @@ def test_what_goes_wrong_is_one_line(made, monkeypatch, error, said):
 
 
 def test_the_job_that_is_taken_back_ends_and_no_other(made, tmp_path):
-    made.cancelling = Told(3, 4)
+    made.cancelling = Told(3, 4, 6)
     assert made.answer("preview", (str(tmp_path),))[1] == ""
     made.cancelling = Told(4, 5, 6)
     assert made.answer("preview", (str(tmp_path),)) == (None, "Cancelled; the earlier results stay.")

@@ -170,9 +170,7 @@ def _settled(strands: Sequence[Strand], usable: list[int], settings: Settings) -
         line = polyline.resample(mended, settings.step_m)
         number = numbering.numbered_anew(moved, mended, line)
         near = numbering.carried_over(paths, number, len(line))
-        weight = (
-            numbering.along_new(counted.weight.sum(axis=1), number, len(line)) if len(mended) == len(moved) else None
-        )
+        weight = numbering.along_new(counted.weight.sum(axis=1), number, len(line))
         if round_number > EXTENDING_ROUNDS + 1 and _moved_m(before, line) < SETTLED_M:
             break
     return _Settled(line, near, weight)

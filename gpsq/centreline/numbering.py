@@ -20,27 +20,32 @@ if TYPE_CHECKING:
 CARRIED_STATIONS = 40
 
 
-def numbered_anew(moved: FloatArray, mended: FloatArray, resampled: FloatArray) -> FloatArray:
-    """Return (m,) the numbers of a line's stations after it was mended and resampled; of one that is gone, between others'."""
+def numbered_anew(moved: FloatArray, mended: FloatArray, resampled: FloatArray) -> FloatArray | None:
+    """Return (m,) the numbers of a line's stations after it was mended and resampled; of one that is gone, between others'.
+
+    None where the line was led another way in between: of who runs there the path tells only where he left and came back.
+    """
     along = polyline.along_m(mended)
     number = along * ((len(resampled) - 1) / along[-1])
-    if len(mended) == len(moved):
+    if np.array_equal(mended, moved):
         return np.asarray(number)
     _, old, new = np.intersect1d(_as_complex(moved), _as_complex(mended), return_indices=True)
-    order = np.argsort(old)
-    return np.asarray(np.interp(np.arange(len(moved)), old[order], np.maximum.accumulate(number[new[order]])))
+    old, new = np.sort(old), np.sort(new)
+    if (np.diff(new) > 1).any():
+        return None
+    return np.asarray(np.interp(np.arange(len(moved)), old, number[new]))
 
 
 def _as_complex(xy_m: FloatArray) -> NDArray[np.complex128]:
     return np.ascontiguousarray(xy_m).view(np.complex128)[:, 0]
 
 
-def carried_over(paths: Sequence[IntArray], number: FloatArray, count: int) -> list[IntArray] | None:
-    """Return near where paths run along a line of `count` stations numbered anew; None where too much was carried on.
+def carried_over(paths: Sequence[IntArray], number: FloatArray | None, count: int) -> list[IntArray] | None:
+    """Return near where paths run along a line of `count` stations numbered anew; None where that cannot be told.
 
     Places beyond an end are counted on from it, one a station, along what the line was carried on by there.
     """
-    if number[0] > CARRIED_STATIONS or count - 1 - number[-1] > CARRIED_STATIONS:
+    if number is None or number[0] > CARRIED_STATIONS or count - 1 - number[-1] > CARRIED_STATIONS:
         return None
     nearest, found = np.rint(number).astype(np.int64), []
     for path in paths:
@@ -52,9 +57,9 @@ def carried_over(paths: Sequence[IntArray], number: FloatArray, count: int) -> l
     return found
 
 
-def along_new(values: FloatArray, number: FloatArray, count: int) -> FloatArray:
-    """Return (count,) values of stations along the line on which they were numbered anew."""
-    return np.asarray(np.interp(np.arange(count), number, values))
+def along_new(values: FloatArray, number: FloatArray | None, count: int) -> FloatArray | None:
+    """Return (count,) values of stations along the line on which they were numbered anew; None where that is not known."""
+    return None if number is None else np.asarray(np.interp(np.arange(count), number, values))
 
 
 def shifted(path: IntArray, kept: slice, count: int) -> IntArray:

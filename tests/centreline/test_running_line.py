@@ -116,6 +116,15 @@ def test_along_a_line_that_was_carried_on_they_count_from_its_new_beginning():
     assert numbered_anew(UNEVEN, mended, each_5_m(-15.0, 50.0)).tolist() == [3.0, 5.0, 8.0, 11.0]
 
 
+@pytest.mark.parametrize("kept", [[2, 3], [3]])
+def test_a_line_that_was_led_another_way_is_not_numbered_anew(kept):
+    """Also where as many stations are new as are gone, or more: who runs there was beside them all."""
+    mended = np.vstack([UNEVEN[:1], [[10.0, 4.0], [15.0, 5.0]], UNEVEN[kept]])
+    assert numbered_anew(UNEVEN, mended, each_5_m(0.0, 45.0)) is None
+    assert carried_over([np.array([0, 1])], None, 9) is None
+    assert along_new(np.ones(4), None, 9) is None
+
+
 def test_stations_cut_off_are_numbered_as_the_end_that_is_left():
     assert numbered_anew(UNEVEN, UNEVEN[1:3], each_5_m(10.0, 30.0)).tolist() == [0.0, 0.0, 4.0, 4.0]
 

@@ -12,7 +12,6 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gpsq.arrays import norms
 from gpsq.centreline.ends import USUAL_REACH_M
 from gpsq.geometry import polyline
 
@@ -162,7 +161,7 @@ def _run_together(along_m: FloatArray, beside_m: FloatArray, foot_m: FloatArray)
 
 
 def _step_m(line_m: FloatArray) -> float:
-    legs = norms(np.diff(line_m, axis=0))
+    legs = np.hypot(*np.diff(line_m, axis=0).T)
     known = legs[~np.isnan(legs)]
     return float(np.median(known)) if len(known) else 0.0
 

@@ -98,12 +98,13 @@ def test_a_line_of_other_length_is_looked_for_at_the_same_share_of_the_way():
     assert _moved_m(LINE, LINE[::2] + np.array([0.0, 0.4])) == pytest.approx(0.4)
 
 
-def test_paths_are_carried_over_by_distance_along_the_line():
+def test_paths_and_weights_are_carried_over_by_distance_along_the_line():
     """The line of 30 m had stations at 0, 10 and 30 m; with one each 5 m these are numbers 0, 2 and 6."""
     line = np.array([[0.0, 0.0], [10.0, 0.0], [30.0, 0.0]])
     anew = np.column_stack([5.0 * np.arange(7.0), np.zeros(7)])
-    found = _carried_over([np.array([0, 1, 1, 2]), np.array([2])], line, anew)
-    assert [f.tolist() for f in found] == [[0, 2, 2, 6], [6]]
+    paths, weight = _carried_over([np.array([0, 1, 1, 2]), np.array([2])], np.array([2.0, 4.0, 8.0]), line, anew)
+    assert [path.tolist() for path in paths] == [[0, 2, 2, 6], [6]]
+    assert weight.tolist() == [2.0, 3.0, 4.0, 5.0, 6.0, 7.0, 8.0]
 
 
 def test_stations_are_numbered_along_the_part_that_is_kept():

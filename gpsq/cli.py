@@ -26,8 +26,8 @@ if TYPE_CHECKING:
 
     from gpsq.results import Analysis
 
-#: All well; done, but some recordings could not be read; nothing done.
-WELL, PARTLY, NOTHING = 0, 1, 2
+#: All well; done, but some recordings could not be read; nothing done; stopped from the keyboard (128 and the signal's number).
+WELL, PARTLY, NOTHING, STOPPED = 0, 1, 2, 130
 app = typer.Typer(
     help="Judge the quality of repeated GPS tracks: time to first fix, distance missed, cross-track error, deviations.\n\n"
     "Not for navigation or safety of life. Never operate a device while riding; follow the local rules of the road.",
@@ -219,11 +219,8 @@ def flag(
         return
     *names, decision = words
     if decision not in flags.DECISIONS or not names:
-        raise InputError(
-            "gpsq flag",
-            " ".join(words),
-            "one or more deviations, events or rides, then intentional, error or clear",
-        )
+        expected = "one or more deviations, events or rides, then intentional, error or clear"
+        raise InputError("gpsq flag", " ".join(words), expected)
     chosen = meant(analysis, names)
     flags.change(folder, lambda kept: flags.decided(kept, events.each_once(chosen), analysis.traces, decision, note))
     _tell(terminal.decision_line(chosen, decision))
@@ -341,8 +338,10 @@ def main(arguments: Sequence[str] | None = None) -> None:
         _say(*error.lines, str(error))
     except OSError as error:  # of what was named on the command line, or of a system that gives way
         _say(f"{error.filename or 'gpsq'}: {error.strerror or error}")
-    except KeyboardInterrupt:
-        _say("stopped; earlier results are whole")
+    except SystemExit as ended:
+        if ended.code == STOPPED:  # of this the library says nothing
+            _say("stopped; earlier results are whole")
+        raise
     raise SystemExit(NOTHING)  # what went well has ended the process already
 
 

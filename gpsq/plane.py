@@ -87,9 +87,8 @@ class Plane:
     def _transformer(self) -> Transformer:
         from pyproj import Transformer
 
-        scale = " +k=1" if self.projection == "tmerc" else ""
         centre = f"+lat_0={float(self.lat_deg)!r} +lon_0={float(self.lon_deg)!r}"
-        plane = f"+proj={self.projection} {centre}{scale} +ellps=WGS84 +units=m"
+        plane = f"+proj={self.projection} {centre} +ellps=WGS84 +units=m"
         pipeline = f"+proj=pipeline +step +proj=unitconvert +xy_in=deg +xy_out=rad +step {plane}"
         return Transformer.from_pipeline(pipeline)
 
@@ -161,8 +160,6 @@ def geodesic_inverse_m(
     from_lon_deg: FloatArray, from_lat_deg: FloatArray, to_lon_deg: FloatArray, to_lat_deg: FloatArray
 ) -> FloatArray:
     """Return the (n,) geodesic distances in metres between pairs of positions on WGS 84 (Karney 2013)."""
-    if len(from_lon_deg) == 0:
-        return np.empty(0)
     return np.asarray(_geod().inv(from_lon_deg, from_lat_deg, to_lon_deg, to_lat_deg)[2], dtype=float)
 
 

@@ -32,23 +32,22 @@ def sweep(folder: Path) -> None:
     with contextlib.suppress(OSError):
         for part in folder.glob(f"{PART}*"):
             _delete(part, part)
-        asides = [aside for name in _WRITTEN for aside in folder.glob(f".{name}.*")]
-        if asides and (folder / safe_files.LOCK_NAME).is_file():
-            for aside in asides:
+        for name in _WRITTEN:
+            for aside in folder.glob(f".{name}.*"):
                 _delete(aside, folder / safe_files.LOCK_NAME)
 
 
 def _delete(left: Path, locked_by: Path) -> None:
     with contextlib.suppress(OSError), _nobodys(locked_by, left) as is_left:
         if is_left:
-            left.unlink(missing_ok=True)
+            left.unlink()
 
 
 @contextlib.contextmanager
 def _nobodys(path: Path, left: Path) -> Iterator[bool]:
     """Tell whether nobody holds the lock on a file, and hold it meanwhile."""
     if os.name != "posix":  # pragma: no cover - another system's way
-        yield time.time() - left.stat().st_mtime > _STALE_S
+        yield left.stat().st_mtime < time.time() - _STALE_S
         return
     import fcntl
 

@@ -9,7 +9,7 @@ told in docs/method.md.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
@@ -81,7 +81,7 @@ class Consensus:
         counted = weights.counted(self.places, keep)
         xy_m = _middle(self.centreline.xy_m, counted, self.places.passed)
         xy_m[~weights.runs_by(counted, xy_m)] = np.nan
-        return head.led_by(xy_m, self.opposite_m)
+        return head.led_by(xy_m, self.opposite_m, counted.weight.sum(axis=1))
 
 
 def step_for(xy_m: Sequence[FloatArray], settings: Settings) -> float:
@@ -117,10 +117,10 @@ def make(strands: Sequence[Strand], settings: Settings, opposite_m: FloatArray |
     usable = _with_length(strands)
     if not usable:
         return None
-    line, near = _settled(strands, usable, settings)
-    shares = places_by_share(strands, usable, line, settings)
+    settled = _settled(strands, usable, settings)
+    shares = places_by_share(strands, usable, settled.xy_m, settings)
     if shares is None:
-        line, paths, found = _between_usual_ends(strands, line, near, opposite_m, settings)
+        line, paths, found = _between_usual_ends(strands, settled, opposite_m, settings)
     else:
         line = mean_of(shares)
         paths = _paths(strands, line, settings, None)
@@ -137,21 +137,28 @@ def line_of_parts(strands: Sequence[Strand], settings: Settings) -> FloatArray |
     Shares of their ways are not comparable, so the line is the aligned one.
     """
     usable = _with_length(strands)
-    return _between_usual_ends(strands, *_settled(strands, usable, settings), None, settings)[0] if usable else None
+    return _between_usual_ends(strands, _settled(strands, usable, settings), None, settings)[0] if usable else None
 
 
 def _with_length(strands: Sequence[Strand]) -> list[int]:
     return [k for k, s in enumerate(strands) if s.counts.sum() >= 2]
 
 
-def _settled(
-    strands: Sequence[Strand], usable: list[int], settings: Settings
-) -> tuple[FloatArray, list[IntArray] | None]:
-    """Return the line that settles from the medoid, and near where the paths of the strands run along it, if known."""
+class _Settled(NamedTuple):
+    """A line that has settled: near where the strands' paths run along it, and what its places are worth, if known."""
+
+    xy_m: FloatArray
+    near: list[IntArray] | None
+    weight: FloatArray | None
+
+
+def _settled(strands: Sequence[Strand], usable: list[int], settings: Settings) -> _Settled:
+    """Return the line that settles from the medoid."""
     first = strands[medoid(strands, usable, settings)]
     line = polyline.resample(first.steps.xy_m[first.counts], settings.step_m)
     everyone = np.ones(len(strands), dtype=bool)
     near: list[IntArray] | None = None
+    weight: FloatArray | None = None
     for round_number in range(ROUNDS):
         before = line
         paths = _paths(strands, line, settings, near)
@@ -161,23 +168,22 @@ def _settled(
         moved = _middle(line, counted, places.passed)
         mended = _mended(moved, strands, found, counted.weight, places.passed, settings, round_number)
         line = polyline.resample(mended, settings.step_m)
-        near = _carried_over(paths, moved, line) if len(mended) == len(moved) else None
+        near = weight = None
+        if len(mended) == len(moved):
+            near, weight = _carried_over(paths, counted.weight.sum(axis=1), moved, line)
         if round_number > EXTENDING_ROUNDS + 1 and _moved_m(before, line) < SETTLED_M:
             break
-    return line, near
+    return _Settled(line, near, weight)
 
 
 def _between_usual_ends(
-    strands: Sequence[Strand],
-    line: FloatArray,
-    near: Sequence[IntArray] | None,
-    opposite_m: FloatArray | None,
-    settings: Settings,
+    strands: Sequence[Strand], settled: _Settled, opposite_m: FloatArray | None, settings: Settings
 ) -> tuple[FloatArray, list[IntArray], list[Abreast]]:
     """Return a settled line led along the opposite way's end, between the usual reaches of its strands; paths; places."""
-    begun = polyline.resample(head.begun_at(head.led_by(line, opposite_m), opposite_m), settings.step_m)
+    led = head.led_by(settled.xy_m, opposite_m, settled.weight)
+    begun = polyline.resample(head.begun_at(led, opposite_m), settings.step_m)
     # a line that begins elsewhere numbers its stations anew
-    paths = _paths(strands, begun, settings, near if len(begun) == len(line) else None)
+    paths = _paths(strands, begun, settings, settled.near if len(begun) == len(settled.xy_m) else None)
     found = _places(strands, paths, begun, settings)
     kept = ends.usual_reach(found, settings.step_m)
     return begun[kept], [_shifted(p, kept, len(begun)) for p in paths], [ends.part(f, kept) for f in found]
@@ -241,11 +247,14 @@ def _places(
     return places
 
 
-def _carried_over(paths: Sequence[IntArray], moved: FloatArray, resampled: FloatArray) -> list[IntArray]:
-    """Return the paths with their stations numbered as they are after the moved line was resampled."""
+def _carried_over(
+    paths: Sequence[IntArray], weight: FloatArray, moved: FloatArray, resampled: FloatArray
+) -> tuple[list[IntArray], FloatArray]:
+    """Return paths and (m,) weights with their stations numbered as they are after the moved line was resampled."""
     along = polyline.along_m(moved)
-    number = np.rint(along * ((len(resampled) - 1) / along[-1])).astype(np.int64)
-    return [number[path] for path in paths]
+    number = along * ((len(resampled) - 1) / along[-1])
+    nearest = np.rint(number).astype(np.int64)
+    return [nearest[path] for path in paths], np.interp(np.arange(len(resampled)), number, weight)
 
 
 def _shifted(path: IntArray, kept: slice, count: int) -> IntArray:

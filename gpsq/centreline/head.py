@@ -16,28 +16,33 @@ from gpsq.centreline.ends import USUAL_REACH_M
 from gpsq.geometry import polyline
 
 if TYPE_CHECKING:
-    from gpsq.model import FloatArray, IntArray
+    from gpsq.model import BoolArray, FloatArray, IntArray
 
 #: The two ways are one street while they run this near each other and advance alike within so many metres. Over the first
 #: so many metres that is looked at, and so many at least must be one street: in one-way streets the ways may soon part.
-BESIDE_M, ASTRAY_M, OVER_M, LEAST_OVER_M = 30.0, 15.0, 200.0, 100.0
-#: What parts the two is taken from here on, as a share of the street, …
-SETTLED_FROM = 0.5
+BESIDE_M, ASTRAY_M, OVER_M, LEAST_OVER_M = 30.0, 15.0, 350.0, 100.0
+#: What parts the two is taken from so many metres on, and from this share of a shorter street: errors go on for hundreds of
+#: metres, so that over a longer stretch it is known better. …
+SETTLED_FROM_M, SETTLED_FROM = 100.0, 0.5
 #: … and must be the same there within this (median absolute difference): else they do not run along each other.
 PARALLEL_M = 3.0
 #: A line that begins up to this much before the other way's end begins with noise.
 TOO_EARLY_M = 15.0
-#: The line is led by the other way in full up to here, and less and less up to there, as shares of the street.
+#: The line is led by the other way up to here, and less and less up to there, as shares of the street.
 FULL, UNTIL = 0.25, 0.75
 
 
-def led_by(line_m: FloatArray, opposite_m: FloatArray | None) -> FloatArray:
-    """Return the line with its first metres moved sideways onto the opposite way's end, where the two are one street.
+def led_by(line_m: FloatArray, opposite_m: FloatArray | None, weight: FloatArray | None = None) -> FloatArray:
+    """Return the line with its first metres moved sideways to the opposite way's end, where the two are one street.
+
+    A place set over from the other way is worth what the line is worth where it is settled, and the two are averaged by
+    their worth: recordings that begin settled keep the half of their say, new fixes have next to none.
 
     Parameters
     ----------
     line_m : (m, 2) the line at equal steps; nan where nothing is known.
     opposite_m : (k, 2) the end of the opposite way, turned round: it begins where those rides end. None: there is none.
+    weight : (m,) what the line's places are worth, in inverse variances; without it the first metres are worth nothing.
 
     Examples
     --------
@@ -53,6 +58,10 @@ def led_by(line_m: FloatArray, opposite_m: FloatArray | None) -> FloatArray:
     if found is None or opposite_m is None:
         return line_m
     share = np.clip((UNTIL - found.along_m / found.over_m) / (UNTIL - FULL), 0.0, 1.0)
+    if weight is not None:
+        own = weight[found.known]
+        settled = float(np.median(own[found.settled]))
+        share *= settled / np.maximum(settled + own, 1e-12)
     normal = polyline.at_along(polyline.left_normals(opposite_m), polyline.along_m(opposite_m), found.foot_m)
     led = line_m.copy()
     led[found.known] -= (share * (found.beside_m - found.apart_m))[:, None] * normal
@@ -110,13 +119,14 @@ def begun_at(line_m: FloatArray, opposite_m: FloatArray | None) -> FloatArray:
 class _OneStreet:
     """The first known stations of a line: how far along it, how far beside the other way and where along that.
 
-    `apart_m` is what parts the two ways where both are settled, `over_m` how far they are one street.
+    `apart_m` is what parts the two ways where both are `settled`, `over_m` how far they are one street.
     """
 
     known: IntArray
     along_m: FloatArray
     beside_m: FloatArray
     foot_m: FloatArray
+    settled: BoolArray
     apart_m: float
     over_m: float
 
@@ -133,11 +143,12 @@ def _one_street(line_m: FloatArray, opposite_m: FloatArray | None) -> _OneStreet
     known, along_m, beside_m, foot_m = known[:ran], along_m[:ran], beside_m[:ran], foot_m[:ran]
     if not ran or along_m[-1] < LEAST_OVER_M:
         return None
-    settled = along_m >= SETTLED_FROM * along_m[-1]
+    over_m = float(along_m[-1])
+    settled = along_m >= min(SETTLED_FROM_M, SETTLED_FROM * over_m)
     apart_m = float(np.median(beside_m[settled]))
     if np.median(np.abs(beside_m[settled] - apart_m)) > PARALLEL_M:
         return None
-    return _OneStreet(known, along_m, beside_m, foot_m, apart_m, float(along_m[-1]))
+    return _OneStreet(known, along_m, beside_m, foot_m, settled, apart_m, over_m)
 
 
 def _run_together(along_m: FloatArray, beside_m: FloatArray, foot_m: FloatArray) -> int:

@@ -159,7 +159,7 @@ def _hints(stretch: Stretch) -> list[str]:
     said = []
     xy, first, last = stretch.course.xy_m, stretch.first, stretch.last
     ratio = _wander(xy[first : last + 1])
-    if ratio > WANDER_RATIO * max(1.0, _wander(xy)):
+    if ratio > WANDER_RATIO * _wander(xy):
         said.append(f"it wanders, {ratio:.1f} times as long as its outline")
     hdop = stretch.course.trace.hdop[first : last + 1]
     if np.isfinite(hdop).any() and np.nanmedian(hdop) > POOR_HDOP:
@@ -178,7 +178,7 @@ def _wander(xy_m: FloatArray) -> float:
 def _jump(stretch: Stretch) -> list[str]:
     """Return that the trace jumps as no rider can, in words; nothing where it does not."""
     seconds, metres = _legs(stretch.course.trace, stretch.course.xy_m)
-    speed = np.where(seconds > 0, metres / np.where(seconds > 0, seconds, 1.0), np.nan)
+    speed = metres / np.where(seconds > 0, seconds, np.nan)
     inside = slice(stretch.first, stretch.last)
     if not stretch.course.trace.timed or not np.isfinite(speed[inside]).any():
         return []

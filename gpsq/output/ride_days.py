@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from gpsq.arrays import NAT
 from gpsq.campaign.local_time import local, zone_of
 from gpsq.output.instants import dated
 from gpsq.output.wording import cell
@@ -25,12 +26,14 @@ MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", 
 
 def ride_starts(analysis: Analysis) -> dict[str, datetime]:
     """Return when each ride began, in the campaign's zone; rides without a date are left out."""
+    pairs = [(t, r) for t, r in zip(analysis.traces, analysis.results, strict=True) if r.ride]
+    times = [(r.first_fix.started, t.first_record, t.time[0] if len(t.time) else NAT) for t, r in pairs]
+    # of all recordings at once, as many a picture asks; an unknown time is no least one
+    first = np.fmin.reduce(dated(np.array(times, "datetime64[ms]").reshape(-1, 3)), axis=1)
     earliest: dict[str, np.datetime64] = {}
-    for trace, result in zip(analysis.traces, analysis.results, strict=True):
-        times = dated(np.array([result.first_fix.started, trace.first_record, *trace.time[:1]], "datetime64[ms]"))
-        known = times[~np.isnat(times)]
-        if result.ride and len(known):
-            earliest[result.ride] = min(known.min(), earliest.get(result.ride, known.min()))
+    for (_, result), time in zip(pairs, first, strict=True):
+        if not np.isnat(time):
+            earliest[result.ride] = min(time, earliest.get(result.ride, time))
     zone = zone_of(analysis.time_zone)
     return {ride: local(time, zone) for ride, time in earliest.items()}
 

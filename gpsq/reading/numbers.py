@@ -48,7 +48,7 @@ def parse_numbers(texts: Sequence[str | None]) -> Numbers:
         value = np.array(texts, dtype=np.float64)
     except (TypeError, ValueError):
         value = None
-    if value is not None and np.isfinite(value).all() and not any("_" in t for t in texts if t):
+    if value is not None and np.isfinite(value).all() and "_" not in "".join(filter(None, texts)):
         return Numbers(value, np.full(len(texts), "", dtype=object))
     read = [_parse_number(text) for text in texts]
     return Numbers(

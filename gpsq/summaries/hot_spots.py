@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 
 from gpsq.arrays import mean_of_known, stretches
 from gpsq.measures.route import MOST_LINES
@@ -186,9 +187,11 @@ def _usual(size_m: FloatArray) -> float:
 
 def _shifted(found: _Search, distance: IntArray) -> FloatArray:
     """Return the offsets, (…, b, k), once for each row of `distance`, those of each ride moved round by its own bins."""
-    bins = found.offset_m.shape[1]
-    which = (np.arange(bins)[:, None] - distance[:, None, found.ride]) % bins
-    return np.take_along_axis(found.offset_m.T[None], which, axis=1)
+    recordings, bins = found.offset_m.shape
+    # (k, b + 1, b): each row read round from each of its bins on
+    round_from = sliding_window_view(np.tile(found.offset_m, 2), bins, axis=1)
+    moved = round_from[np.arange(recordings), bins - distance[:, found.ride]]
+    return np.asarray(moved.swapaxes(-1, -2), dtype=float)
 
 
 def _from_others(found: _Search, offset_m: FloatArray) -> FloatArray:

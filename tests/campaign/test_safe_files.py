@@ -158,3 +158,47 @@ def test_a_pipe_that_a_person_names_is_read(tmp_path: Path) -> None:
     os.close(writing)
     assert safe_files.read_bytes(Path(f"/dev/fd/{reading}"), pipes=True) == b"text"
     os.close(reading)
+
+
+def test_a_name_that_no_system_holds_is_no_file(tmp_path: Path) -> None:
+    """NAME_MAX is 255 bytes on Linux and macOS (limits.h)."""
+    assert not safe_files.is_file(tmp_path / ("x" * 300))
+    (tmp_path / "x").touch()
+    assert safe_files.is_file(tmp_path / "x")
+
+
+@pytest.mark.parametrize(
+    ("text", "found"),
+    [
+        ("a = [", "TOML"),
+        (f"a = {'1' * 5000}", "found a number of thousands of digits; expected TOML"),
+        (f"a = {'[' * 200_000}", "found brackets nested without end; expected TOML"),
+    ],
+)
+def test_what_is_no_toml_is_said_in_a_line(text: str, found: str) -> None:
+    with pytest.raises(CampaignError, match=found) as refused:
+        safe_files.toml_table(text, "campaign.toml")
+    assert str(refused.value).startswith("campaign.toml: found ")
+    assert "\n" not in str(refused.value)
+
+
+def test_a_file_aside_that_is_gone_does_not_hide_why_the_disk_refused(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def gone_and_full(_: int) -> None:
+        for aside in tmp_path.iterdir():
+            aside.unlink()
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    monkeypatch.setattr(safe_files.os, "fsync", gone_and_full)
+    with pytest.raises(OutputError, match="No space left"):
+        safe_files.write_text(tmp_path / "flags.csv", "later")
+
+
+def test_the_lock_is_for_its_owner_to_write_and_no_program(tmp_path: Path) -> None:
+    before = os.umask(0)
+    try:
+        with safe_files.locked(tmp_path):
+            assert stat.S_IMODE((tmp_path / safe_files.LOCK_NAME).stat().st_mode) == 0o644
+    finally:
+        os.umask(before)

@@ -308,16 +308,27 @@ def straight(first_m, last_m, left_m=0.0):
 
 
 def test_the_end_of_the_opposite_way_leads_the_line_and_the_lines_without_a_ride():
-    """All traces begin 12 m aside and 8 m early; where the other way's rides end, the road begins, 4 m to the right."""
-    x = np.arange(-8.0, 800.0, 5.0)
-    ways = [np.column_stack([x, 12.0 * np.exp(-np.maximum(x, 0.0) / 30.0) + o]) for o in (-1.0, 0.0, 1.0)]
-    strands = [
-        strand(way, [(0, len(way))], f"R{k}", np.ones(len(way), dtype=bool), SETTINGS) for k, way in enumerate(ways)
-    ]
+    """All new fixes lie 12 m aside and 8 m early; where the other way's rides end, the road begins, 4 m to the right."""
+    strands = _beginning_aside(age_s=np.arange(162.0))
     found = consensus_line.make(strands, SETTINGS, straight(0.0, 400.0, -4.0))
     assert found.centreline.xy_m[0] == pytest.approx([0.0, 0.0], abs=1.5)
     for line in (found.centreline, found.without("R1")):
         assert np.abs(line.xy_m[:100, 1]).max() < 1.5
+
+
+def test_settled_fixes_and_the_opposite_way_have_half_of_the_say_each():
+    """The same where nothing says that the fixes are new: 12 m aside by all of them, none by the other way."""
+    found = consensus_line.make(_beginning_aside(age_s=None), SETTINGS, straight(0.0, 400.0, -4.0))
+    for line in (found.centreline, found.without("R1")):
+        assert line.xy_m[0] == pytest.approx([0.0, 6.0], abs=1.0)
+        assert line.xy_m[80:120, 1] == pytest.approx(np.zeros(40), abs=0.1)
+
+
+def _beginning_aside(age_s):
+    x = np.arange(-8.0, 800.0, 5.0)
+    ways = [np.column_stack([x, 12.0 * np.exp(-np.maximum(x, 0.0) / 30.0) + o]) for o in (-1.0, 0.0, 1.0)]
+    counts = np.ones(len(x), dtype=bool)
+    return [strand(way, [(0, len(x))], f"R{k}", counts, SETTINGS, age_s=age_s) for k, way in enumerate(ways)]
 
 
 def test_a_stretch_that_may_not_count_does_not_move_the_line():

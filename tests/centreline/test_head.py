@@ -25,7 +25,7 @@ def unsettled(off_m, apart_m=4.0):
 def test_the_head_comes_to_lie_beside_the_opposite_way(off_m, apart_m):
     led = led_by(unsettled(off_m, apart_m), way(0.0))
     assert np.abs(led[:30, 1] - apart_m).max() < 0.6
-    assert np.array_equal(led[40:], unsettled(off_m, apart_m)[40:])
+    assert np.array_equal(led[53:], unsettled(off_m, apart_m)[53:])
 
 
 def test_it_leads_on_a_bent_road_too():

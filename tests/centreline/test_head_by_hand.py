@@ -29,12 +29,33 @@ def is_led(made, opposite=OPPOSITE):
     return not np.array_equal(led_by(made, opposite), made, equal_nan=True)
 
 
-def test_it_leads_in_full_over_50_m_and_less_and_less_to_150_m():
-    """Shares of the 200 m looked at: of 1 m too far left, so much is left as (along − 50) / 100 says."""
-    made, at = line(), [0, 10, 11, 19, 20, 29, 30]
+def test_it_leads_in_full_over_87_m_and_less_and_less_to_262_m():
+    """Shares of the 350 m looked at: of 1 m too far left, so much is left as (along − 87.5) / 175 says."""
+    made, at = line(), [0, 17, 18, 35, 52, 53]
     made[at, 1] += 1.0
     left = led_by(made, OPPOSITE)[at, 1] - 4.0
-    assert left == pytest.approx([0.0, 0.0, 0.05, 0.45, 0.5, 0.95, 1.0])
+    assert left == pytest.approx([0.0, 0.0, 2.5 / 175.0, 0.5, 172.5 / 175.0, 1.0])
+
+
+@pytest.mark.parametrize(("own", "left_m"), [(0.0, 0.0), (0.5, 0.2), (2.0, 0.5), (6.0, 0.75)])
+def test_what_a_place_is_worth_against_the_settled_ones_is_its_say(own, left_m):
+    """The settled stations from 100 m on, of which there are 51, are worth 2 in the median; 2 : 2 is half and half."""
+    made, weight = first_off(), np.full(len(X), 50.0)
+    weight[20:71] = [2.0] + [1.0, 9.0] * 25
+    weight[0] = own
+    assert led_by(made, OPPOSITE, weight)[0, 1] - 4.0 == pytest.approx(left_m)
+
+
+def test_a_place_has_the_worth_of_its_own_station_where_others_are_unknown():
+    made, weight = line(), np.full(len(X), 2.0)
+    made[5, 1] += 1.0
+    made[:5] = np.nan
+    weight[:5] = 0.0
+    assert led_by(made, OPPOSITE, weight)[5, 1] - 4.0 == pytest.approx(0.5)
+
+
+def test_where_no_place_is_worth_anything_the_line_stays():
+    assert led_by(first_off(), OPPOSITE, np.zeros(len(X))).tolist() == first_off().tolist()
 
 
 def test_on_a_street_of_100_m_it_leads_to_75_m():
@@ -45,19 +66,25 @@ def test_on_a_street_of_100_m_it_leads_to_75_m():
     assert not is_led(first_off()[:20])
 
 
-def test_what_parts_the_two_is_the_median_from_half_of_the_street_on():
-    """The station at 100 m counts, the one at 95 m does not: of 21 the middle one is 0.8 m."""
+def test_what_parts_the_two_is_the_median_from_100_m_to_350_m():
+    """The station at 100 m counts, the one at 95 m does not: of 51 the middle one is 0.8 m."""
     made = line(9.0)
-    made[20:41, 1] = [0.8] + [0.0, 2.0] * 10
+    made[20:71, 1] = [0.8] + [0.0] * 25 + [2.0] * 25
     assert led_by(made, OPPOSITE)[0, 1] == pytest.approx(0.8)
-    made[41:, 1] = 2.0
+    made[71:, 1] = 2.0
+    assert led_by(made, OPPOSITE)[0, 1] == pytest.approx(0.8)
+
+
+def test_on_a_street_of_160_m_it_is_the_median_of_its_second_half():
+    made = line(9.0)[:33]
+    made[16:, 1] = [0.8] + [0.0, 2.0] * 8
     assert led_by(made, OPPOSITE)[0, 1] == pytest.approx(0.8)
 
 
 @pytest.mark.parametrize(("apart_m", "led"), [(3.0, True), (3.1, False)])
 def test_the_two_run_along_each_other_within_3_m(apart_m, led):
     made = first_off(0.0)
-    made[20:41, 1] = [0.0] + [-apart_m, apart_m] * 10
+    made[20:71, 1] = [0.0] + [-apart_m] * 25 + [apart_m] * 25
     assert is_led(made) is led
 
 
@@ -88,7 +115,7 @@ def test_of_nothing_known_nothing_is_led():
     nowhere = np.full((60, 2), np.nan)
     assert led_by(nowhere, OPPOSITE) is nowhere
     late = line()
-    late[:41] = np.nan
+    late[:71] = np.nan
     assert led_by(late, OPPOSITE) is late
     assert led_by(first_off(), OPPOSITE[:1]).tolist() == first_off().tolist()
     still = np.zeros((60, 2))
@@ -145,7 +172,7 @@ def test_it_is_carried_on_in_its_first_direction():
 def test_in_steps_of_a_metre_it_leads_just_as_far():
     """Also where the other way begins with a leg of half a metre, 20 m further on."""
     x = np.arange(0.0, 401.0)
-    made, at = line(x=x), [0, 50, 51, 100, 149, 150]
+    made, at = line(x=x), [0, 87, 88, 175, 262, 263]
     made[at, 1] += 1.0
     for opposite in (OPPOSITE, np.array([[20.0, 0.0], [20.5, 0.0], [400.0, 0.0]])):
-        assert led_by(made, opposite)[at, 1] - 4.0 == pytest.approx([0.0, 0.0, 0.01, 0.5, 0.99, 1.0])
+        assert led_by(made, opposite)[at, 1] - 4.0 == pytest.approx([0.0, 0.0, 0.5 / 175.0, 0.5, 174.5 / 175.0, 1.0])

@@ -167,7 +167,7 @@ def test_a_distance_counts_for_four_median_ones_at_most():
 def passing(vertex, pieces=None, counts=None):
     """Return the stations passed by of a trace with a step at each whole vertex."""
     at = np.array(vertex)
-    count = int(np.nanmax(at)) + 1
+    count = int(np.nanmax(at, initial=0.0)) + 1
     piece = np.zeros(count, dtype=np.int64) if pieces is None else np.array(pieces)
     fit = np.ones(count, dtype=bool) if counts is None else np.array(counts, dtype=bool)
     steps = Steps(np.zeros((count, 2)), np.arange(float(count)), piece)
@@ -185,6 +185,8 @@ def passing(vertex, pieces=None, counts=None):
         ([NAN, NAN, 0.0, 1.0, NAN], []),  # neither before it comes nor after it is gone
         ([0.0, NAN, 1.0, NAN, NAN, 2.0], [1, 3, 4]),
         ([NAN, 0.0, NAN, NAN, 1.0], [2, 3]),
+        ([NAN, NAN], []),
+        ([0.0, NAN, np.nextafter(2.0, 3.0)], [1]),  # a mean of the last fix alone may round to beyond it
     ],
 )
 def test_between_two_stations_that_a_trace_is_abreast_of_it_passes_by(vertex, by):

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from gpsq.centreline import consensus_line
 from gpsq.centreline.consensus_line import (
     _carried_over,
     _middle,
@@ -14,6 +15,7 @@ from gpsq.centreline.consensus_line import (
     _with_length,
     line_of_parts,
     step_for,
+    step_of_start,
 )
 from gpsq.centreline.strands import strand
 from gpsq.centreline.weights import Counted
@@ -96,12 +98,13 @@ def test_a_line_of_other_length_is_looked_for_at_the_same_share_of_the_way():
     assert _moved_m(LINE, LINE[::2] + np.array([0.0, 0.4])) == pytest.approx(0.4)
 
 
-def test_paths_are_carried_over_by_distance_along_the_line():
+def test_paths_and_weights_are_carried_over_by_distance_along_the_line():
     """The line of 30 m had stations at 0, 10 and 30 m; with one each 5 m these are numbers 0, 2 and 6."""
     line = np.array([[0.0, 0.0], [10.0, 0.0], [30.0, 0.0]])
     anew = np.column_stack([5.0 * np.arange(7.0), np.zeros(7)])
-    found = _carried_over([np.array([0, 1, 1, 2]), np.array([2])], line, anew)
-    assert [f.tolist() for f in found] == [[0, 2, 2, 6], [6]]
+    paths, weight = _carried_over([np.array([0, 1, 1, 2]), np.array([2])], np.array([2.0, 4.0, 8.0]), line, anew)
+    assert [path.tolist() for path in paths] == [[0, 2, 2, 6], [6]]
+    assert weight.tolist() == [2.0, 3.0, 4.0, 5.0, 6.0, 7.0, 8.0]
 
 
 def test_stations_are_numbered_along_the_part_that_is_kept():
@@ -119,6 +122,18 @@ def test_a_step_is_a_hundredth_of_a_short_way_and_a_thirty_thousandth_of_a_long_
     assert step_for([way, way, np.array([[0.0, 0.0], [900_000.0, 0.0]])], Settings(step_m=5.0)) == pytest.approx(
         max(step_m, 1.0) if length_m >= 500 else 5.0
     )
+
+
+def test_of_two_lengths_the_shorter_sets_the_step():
+    """One that leads far away must not coarsen the line: the middle one of an even number is the lower."""
+    ways = [np.array([[0.0, 0.0], [length_m, 0.0]]) for length_m in (900_000.0, 5_000.0)]
+    assert step_for(ways, Settings(step_m=5.0)) == 5.0
+    assert step_for([], Settings(step_m=5.0)) == 1.0
+
+
+def test_the_trace_that_a_line_starts_from_has_thirty_thousand_stations_at_most():
+    assert step_of_start([along(0.0, 300.0)], Settings(step_m=5.0)) == pytest.approx(300.0 / 30_000)
+    assert step_of_start([along(0.0, 0.0)], Settings(step_m=5.0)) == step_of_start([], Settings()) == 0.0
 
 
 def along(first_m, last_m, left_m=0.0, counts=None):
@@ -157,3 +172,42 @@ def test_what_does_not_count_has_no_place_on_the_line():
     (late,) = _places([along(0.0, 300.0, 1.0, lambda x: x >= 20.0)], [np.arange(61)], LINE, Settings(step_m=5.0))
     assert np.isnan(late.vertex[:4]).all()
     assert late.vertex[4:] == pytest.approx(np.arange(4.0, 61.0))
+
+
+LINES = {"same": LINE, "longer": np.vstack([LINE, LINE[-1:] + 5.0]), "shorter": LINE[:-1]}
+
+
+@pytest.mark.parametrize(
+    ("lengths", "last"),
+    [
+        (("longer", "same", "same"), "rerouted"), (("shorter", "same", "same"), "rerouted"),
+        (("same", "shorter", "same"), "without_spurs"), (("same", "longer", "same"), "without_spurs"),
+        (("same", "same", "shorter"), "trimmed"), (("same", "same", "same"), "trimmed"),
+    ],
+)  # fmt: skip
+def test_a_round_mends_one_thing_as_places_belong_to_the_line_as_it_was(monkeypatch, lengths, last):
+    asked = []
+    names = ("rerouted", "without_spurs", "trimmed")
+    for name, length in zip(names, lengths, strict=True):
+
+        def mended(line, *_, name=name, length=length):
+            asked.append(name)
+            return LINES[length]
+
+        monkeypatch.setattr(consensus_line.ends, name, mended)
+    monkeypatch.setattr(consensus_line.ends, "extended", lambda *_: LINES["longer"])
+    weight, passed = np.ones((61, 1)), np.zeros((61, 1), dtype=bool)
+    for number, expected in ((2, LINES["longer"]), (3, LINES[lengths[names.index(last)]])):
+        found = consensus_line._mended(LINE, [], [], weight, passed, Settings(step_m=5.0), number)
+        assert found is expected
+    assert asked == list(names[: names.index(last) + 1])
+
+
+@pytest.mark.parametrize(("moved_m", "rounds"), [(0.05, 6), (0.0999, 6), (0.1, 12), (3.0, 12)])
+def test_a_line_has_settled_where_it_moves_less_than_a_decimetre(monkeypatch, moved_m, rounds):
+    """Not before two rounds after the last that carries its ends on, and after twelve in any case."""
+    lines, right = [], consensus_line._mended
+    monkeypatch.setattr(consensus_line, "_moved_m", lambda *_: moved_m)
+    monkeypatch.setattr(consensus_line, "_mended", lambda *given: lines.append(0) or right(*given))
+    line_of_parts([along(0.0, 300.0, 2.0), along(0.0, 300.0, -2.0)], Settings(step_m=5.0))
+    assert len(lines) == rounds

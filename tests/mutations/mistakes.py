@@ -116,7 +116,7 @@ KERNELS = (
     ("centreline/robust_middle.py", "if here >= 3:", "if here >= 30:", "centreline"),
     ("centreline/robust_middle.py", "number[t] -= 1.0", "number[t] -= 0.0", "centreline"),
     ("centreline/robust_middle.py", "if elsewhere[j + 1, t]", "if elsewhere[j - 1, t]", "centreline/test_kernels_by_numpy.py"),
-    ("centreline/passing.py", "if before >= 0 and j", "if before > 0 and j", "centreline/test_kernels_by_numpy.py"),
+    ("centreline/passing.py", "piece[first] == piece[last] and ", "", "centreline/test_kernels_by_numpy.py"),
     ("centreline/medoid.py", "gain += 1.0 - (away_m / cap_m) ** 2", "gain += 1.0", "centreline/test_medoid.py"),
     ("centreline/slow_sampling.py", "vertex[j] = a + share * (b - a)", "vertex[j] = a", "centreline/test_kernels_by_numpy.py"),
     ("centreline/scatter.py", "min(away[k], most) ** 2", "away[k] ** 2", "centreline/test_kernels_by_numpy.py"),

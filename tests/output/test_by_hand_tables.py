@@ -187,7 +187,10 @@ def test_the_lines_as_geojson_and_as_gpx_are_those_put_in() -> None:
         {"route": "home", "rides": 1, "length_m": 407.5, "median_spread_m": 3.28},
     ]
     for feature, name in zip(found, ("out", "home"), strict=True):
-        assert np.allclose(feature["geometry"]["coordinates"], PLACES[name], rtol=0, atol=6e-8)
+        assert feature["geometry"]["type"] == "LineString"
+        line = np.array(feature["geometry"]["coordinates"])
+        assert line.shape == (len(PLACES[name]), 2)
+        assert np.allclose(line, PLACES[name], rtol=0, atol=6e-8)
     tracks = gpxpy.parse(centrelines_gpx.centrelines_gpx(by_hand())).tracks
     assert [(t.name, t.comment or t.description) for t in tracks] == [
         ("Route out", "3 rides, 621.0 m"), ("Route home", "1 rides, 407.5 m"),

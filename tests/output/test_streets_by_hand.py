@@ -98,6 +98,22 @@ def test_very_many_points_are_thinned_and_few_are_not(tmp_path, monkeypatch):
     streets.lines_deg.cache_clear()
 
 
+def test_lines_are_thinned_only_as_far_as_it_takes(tmp_path, monkeypatch):
+    """A corner of 30 m stays where a zigzag of 2 m goes."""
+    monkeypatch.setattr(streets, "MOST_POINTS", 100)
+    at = np.arange(0.0, 300.0, 1.0)
+    zigzag = np.column_stack([at, 2.0 * (np.arange(300) % 2) + np.where(at > 150.0, 30.0, 0.0)])
+    (line,) = streets.lines_m(written(tmp_path, line_deg(*zigzag)), PLANE, WAY)
+    assert len(line) < 100
+    assert np.ptp(line[:, 1]) == pytest.approx(30.0, abs=4.5)
+
+
+def test_lines_that_are_few_enough_keep_every_place(tmp_path, monkeypatch):
+    monkeypatch.setattr(streets, "MOST_POINTS", 5)
+    (line,) = drawn(written(tmp_path, line_deg((0, 0), (10, 0), (20, 0), (30, 0))))
+    assert line.tolist() == [[0, 0], [10, 0], [20, 0], [30, 0]]
+
+
 def test_positions_that_are_no_degrees_are_refused(tmp_path):
     metres = geopandas.GeoDataFrame(geometry=[line_deg((-90.0, 20.0), (90.0, 20.0))], crs="EPSG:4326").to_crs(
         "EPSG:32633"

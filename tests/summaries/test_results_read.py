@@ -142,10 +142,13 @@ def test_courses_are_numbered_as_they_come_and_cross_the_antimeridian():
 
 
 @pytest.mark.parametrize(("lon_deg", "lat_deg", "begins_deg", "told"), [
-    (2.0, 0.0, 0.9, True), (0.0, 2.0, 0.9, True), (2.0, 0.0, 1.1, False), (0.0, 2.0, 1.1, False),
+    (2.0, 0.0, 1.25, True), (0.0, 2.0, 0.95, True), (2.0, 0.0, 1.33, False), (0.0, 2.0, 1.05, False),
 ])  # fmt: skip
-def test_what_begins_more_than_a_degree_away_is_not_compared(lon_deg, lat_deg, begins_deg, told):
-    """A part of a road of two degrees, begun so far on; over the antimeridian as elsewhere."""
+def test_what_begins_more_than_110_km_away_is_not_compared(lon_deg, lat_deg, begins_deg, told):
+    """A part of a road of two degrees, begun so far on; over the antimeridian as elsewhere.
+
+    At 40 degrees one of longitude is 85.4 km, one of latitude 111.0 km (WGS 84).
+    """
     for west_deg in (10.0, 179.5):
         share = np.linspace(0.0, 1.0, 4001)[:, None]
         road = np.array([west_deg, 40.0]) + share * [lon_deg, lat_deg]

@@ -56,12 +56,37 @@ def test_of_a_place_that_is_listed_twice_one_is_removed(tmp_path):
 
 
 @pytest.mark.parametrize(
-    "place", [(91, 0, 300), (0, -181, 300), (0, 0, 0), (0, 0, 1e9), (float("nan"), 0, 300), (0, 0, float("inf"))]
+    "place",
+    [
+        (91, 0, 300),
+        (90.000001, 0, 300),
+        (0, -181, 300),
+        (0, 180.000001, 300),
+        (0, 0, 0),
+        (0, 0, 0.9),
+        (0, 0, 100_000.1),
+        (0, 0, 1e9),
+        (float("nan"), 0, 300),
+        (0, 0, float("inf")),
+    ],
 )
 def test_a_place_that_the_campaign_would_refuse_is_not_written(tmp_path, place):
     with pytest.raises(CampaignError, match="expected a number between"):
         campaign_edits.add_place(tmp_path, *place)
     assert not (tmp_path / campaign_file.FILE).exists()
+
+
+def test_a_place_is_kept_to_a_decimetre_and_those_at_the_ends_of_the_earth_are_taken(tmp_path):
+    for place in ((90, -180, 1), (-90, 180, 100_000), (1.2345678, -2.3456789, 25.06)):
+        campaign_edits.add_place(tmp_path, *place)
+    written = [(p.lat_deg, p.lon_deg, p.radius_m) for p in campaign_file.load(tmp_path).private_places]
+    assert written == [(90, -180, 1), (-90, 180, 100_000), (1.234568, -2.345679, 25.1)]
+
+
+def test_only_the_device_that_is_meant_is_renamed(tmp_path):
+    (tmp_path / campaign_file.FILE).write_text('[devices]\na = "Bar"\nb = "Baz"\nc = "Aba"\n')
+    campaign_edits.rename_device(tmp_path, "Bar", "New", [], [])
+    assert campaign_file.load(tmp_path).devices == {"a": "New", "b": "Baz", "c": "Aba"}
 
 
 @given(st.floats(-90, 90), st.floats(-180, 180), st.floats(1, 100_000))

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
     import geopandas
 
-    from gpsq.model import FloatArray, IntArray, Trace
+    from gpsq.model import Centreline, FloatArray, IntArray, Trace
     from gpsq.results import Analysis, RouteResult
 
 CRS = "EPSG:4326"
@@ -70,16 +70,16 @@ def tracks(analysis: Analysis) -> geopandas.GeoDataFrame:
 
 def centrelines(analysis: Analysis) -> geopandas.GeoDataFrame:
     """Return a row per route that has a centreline: `route`, `rides`, `length_m`, `median_spread_m`."""
-    routes = [found for found in analysis.routes if found.centreline is not None]
+    routes = _with_lines(analysis)
     rows = pd.DataFrame(
         {
-            "route": pd.array([wording.cell(found.route.name) for found in routes], dtype="str"),
-            "rides": pd.array([len(found.rides) for found in routes], dtype="Int64"),
-            "length_m": _rounded([_length_m(found) for found in routes]),
-            "median_spread_m": _rounded([_median_spread_m(found) for found in routes]),
+            "route": pd.array([wording.cell(found.route.name) for found, _ in routes], dtype="str"),
+            "rides": pd.array([len(found.rides) for found, _ in routes], dtype="Int64"),
+            "length_m": _rounded([line.length_m for _, line in routes]),
+            "median_spread_m": _rounded([_median_m(line.spread_m) for _, line in routes]),
         }
     )
-    return _frame(rows, [_multi_line(cut_antimeridian(*_line_deg(found))) for found in routes])
+    return _frame(rows, [_multi_line(cut_antimeridian(*_line_deg(found, line))) for found, line in routes])
 
 
 def deviations(analysis: Analysis) -> geopandas.GeoDataFrame:
@@ -109,7 +109,7 @@ def stations(analysis: Analysis) -> geopandas.GeoDataFrame:
     """Return a row per station of every centreline: `route`, `along_m`, `support`, `rides`, `spread_m`, `band_m`."""
     import shapely
 
-    routes = [(found.route.name, found.centreline, *_line_deg(found)) for found in analysis.routes if found.centreline]
+    routes = [(found.route.name, line, *_line_deg(found, line)) for found, line in _with_lines(analysis)]
     rows = pd.DataFrame(
         {
             "route": pd.array(
@@ -130,9 +130,9 @@ def centrelines_geojson(analysis: Analysis) -> str:
     """Return the centrelines as RFC 7946 GeoJSON with 7 decimals (1 cm); a line over ±180° comes in parts."""
     features = []
     rows = centrelines(analysis).drop(columns="geometry").astype(object)
-    routes = [found for found in analysis.routes if found.centreline is not None]
-    for found, values in zip(routes, rows.where(rows.notna(), None).to_dict("records"), strict=True):
-        pieces = [np.round(piece, 7).tolist() for piece in cut_antimeridian(*_line_deg(found))]
+    both = _with_lines(analysis)
+    for (found, line), values in zip(both, rows.where(rows.notna(), None).to_dict("records"), strict=True):
+        pieces = [np.round(piece, 7).tolist() for piece in cut_antimeridian(*_line_deg(found, line))]
         geometry: dict[str, Any] | None = None
         if len(pieces) == 1:
             geometry = {"type": "LineString", "coordinates": pieces[0]}
@@ -226,19 +226,17 @@ def _multi_line(pieces: list[FloatArray]) -> Any:
     return shapely.multilinestrings(lines)
 
 
-def _line_deg(found: RouteResult) -> tuple[FloatArray, FloatArray]:
-    if found.centreline is None:
-        return np.empty(0), np.empty(0)
-    return found.route.plane.to_degrees(found.centreline.xy_m)
+def _with_lines(analysis: Analysis) -> list[tuple[RouteResult, Centreline]]:
+    """Return the routes that have a centreline, each with it."""
+    return [(found, found.centreline) for found in analysis.routes if found.centreline is not None]
 
 
-def _length_m(found: RouteResult) -> float:
-    return float("nan") if found.centreline is None else found.centreline.length_m
+def _line_deg(found: RouteResult, line: Centreline) -> tuple[FloatArray, FloatArray]:
+    return found.route.plane.to_degrees(line.xy_m)
 
 
-def _median_spread_m(found: RouteResult) -> float:
-    spread = np.empty(0) if found.centreline is None else found.centreline.spread_m
-    known = spread[np.isfinite(spread)]
+def _median_m(values: FloatArray) -> float:
+    known = values[np.isfinite(values)]
     return float(np.median(known)) if len(known) else float("nan")
 
 

@@ -69,7 +69,10 @@ def _has_one_more(sink: Sink, before: tuple[Columns | None, int, int]) -> bool:
 
 @dataclass(frozen=True)
 class _Form:
-    """How points of a track are written: a pattern, names of the values that it finds, and texts that are the same in each."""
+    """How points of a track are written: a pattern, names of the values that it finds, and texts that are the same in each.
+
+    Where the pattern finds no such point it finds all the rest, as its last value: so points that it finds follow each other.
+    """
 
     track: Columns
     pattern: re.Pattern[str]
@@ -79,20 +82,18 @@ class _Form:
 
     def take(self, data: bytes, at: int) -> int:
         """Add the points that follow to the track, and return where what follows is no such point."""
-        while rows := self._rows(data[at : at + _AT_A_TIME].decode("latin-1")):
-            at += rows[-1].end()
-            self._add([row.groups() for row in rows])
+        while text := data[at : at + _AT_A_TIME].decode("latin-1"):
+            *rows, last = self.pattern.findall(text)
+            rest = len(last[-1])
+            rows += [last] * (not rest)
+            if not rows:
+                break
+            at += len(text) - rest
+            self._add(rows)
         return at
 
-    def _rows(self, text: str) -> list[re.Match[str]]:
-        found, match, end = [], self.pattern.match, 0
-        while row := match(text, end):
-            found.append(row)
-            end = row.end()
-        return found
-
     def _add(self, rows: Sequence[tuple[str, ...]]) -> None:
-        first, second, *columns = zip(*rows, strict=True)
+        first, second, *columns, _ = zip(*rows, strict=True)
         points = range(len(self.track.lat), len(self.track.lat) + len(rows))
         self.track.lat.extend(first if self.lat_first else second)
         self.track.lon.extend(second if self.lat_first else first)
@@ -129,7 +130,8 @@ def _values(track: Columns) -> dict[str, str] | None:
 
 
 def _pattern(text: str, spans: Sequence[tuple[int, int]]) -> str:
-    """Return the text as a pattern, with any value at the places of its own."""
+    """Return the text as a pattern, with any value at the places of its own; what is not the text is the rest."""
     ends = [0, *(end for _, end in spans)]
     starts = [*(start for start, _ in spans), len(text)]
-    return f"({_VALUE})".join(re.escape(text[end:start]) for end, start in zip(ends, starts, strict=True))
+    point = f"({_VALUE})".join(re.escape(text[end:start]) for end, start in zip(ends, starts, strict=True))
+    return rf"{point}|((?s:.+))"

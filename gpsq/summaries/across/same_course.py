@@ -6,19 +6,20 @@ from typing import TYPE_CHECKING, TypeVar
 
 import numpy as np
 
-from gpsq.plane import Plane
+from gpsq.arrays import norms
+from gpsq.plane import Plane, to_earth_centred
 from gpsq.statistics.rank_correlation import rank_correlation
 
 if TYPE_CHECKING:
-    from collections.abc import Hashable, Mapping, Sequence
+    from collections.abc import Hashable, Mapping
 
     from gpsq.model import FloatArray
     from gpsq.settings import Settings
 
 Key = TypeVar("Key", bound="Hashable")
 
-#: Courses further apart than this, in degrees, need no comparison.
-FAR_DEG = 1.0
+#: Lines that begin further apart than this are not compared, as no plane holds two ends of the earth.
+FAR_M = 110_000.0
 
 
 def courses(lines: Mapping[Key, FloatArray], settings: Settings) -> dict[Key, str]:
@@ -50,18 +51,13 @@ def _one_course(first: FloatArray, second: FloatArray, settings: Settings) -> bo
     """Return whether most of the shorter line lies near the other and runs the same way."""
     from scipy.spatial import cKDTree
 
-    apart = np.abs(first[0] - second[0])
-    if apart[1] > FAR_DEG or FAR_DEG < apart[0] < 360 - FAR_DEG:
+    begun_m = to_earth_centred(*np.stack([first[0], second[0]]).T)
+    if norms(np.diff(begun_m, axis=0))[0] > FAR_M:
         return False
-    plane = Plane.centred_on(*_columns(first, second))
+    plane = Plane.centred_on(*np.vstack([first, second]).T)
     short, long = sorted((plane.to_metres(*line.T) for line in (first, second)), key=len)
     distance, nearest = cKDTree(long).query(short)
     near = np.asarray(distance <= settings.pair_near_m)
     if near.mean() < settings.pair_share or near.sum() < 3:
         return False
     return rank_correlation(np.arange(len(short))[near], np.asarray(nearest)[near]) > 0
-
-
-def _columns(*lines: FloatArray) -> Sequence[FloatArray]:
-    both = np.vstack(lines)
-    return both[:, 0], both[:, 1]

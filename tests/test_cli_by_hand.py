@@ -243,6 +243,7 @@ def test_replay_films_the_ride_that_is_meant(run, campaign, monkeypatch, noted):
     monkeypatch.setattr(film, "write_film", lambda found, ride, path: noted.append((found, ride, path)))
     monkeypatch.setattr(rides, "slug", lambda ride: ride.replace(" ", "_"))
     assert run("replay", "week", "R01")[:2] == (0, ["Film: replay-the_R01.gif"])
+    assert noted[0][2]["cut_passes"] is False
     assert noted[1] == (HAND, "the R01", Path("replay-the_R01.gif"))
     assert run("replay", "week", "R01", "--out", "x.mp4", "--cut-passes")[1] == ["Film: x.mp4"]
     assert noted[2][2]["cut_passes"] is True
@@ -261,6 +262,7 @@ def test_publish_says_what_it_hides_and_where_that_is_kept(run, campaign, monkey
     assert (err[0], err[2]) == ("cut", LOST)
     assert str(secret.parent) in err[1]
     assert err[1].endswith(": never publish that file, and do not lose it.")
+    assert noted[0][2]["cut_passes"] is False
     assert noted[1] == (HAND, Path("week"), Path("p"), "osm")
     assert run("publish", "week", "--out", "p", "-q")[2] == ["cut", LOST]
     campaign.analysis = WELL
@@ -278,6 +280,22 @@ def test_serve_gives_folder_and_port(run, monkeypatch, noted):
     assert run("serve") == (0, ["here"], [])
     run("serve", "week", "--port", "5000", "--open")
     assert noted == [(Path("gpsq-campaign"), None, False), (Path("week"), 5000, True)]
+
+
+@pytest.mark.parametrize(
+    "command", [["analyse", "week"], ["flag", "week"], ["replay", "week", "R"], ["publish", "week", "--out", "p"]]
+)
+def test_progress_is_shown_unless_it_is_not_wanted(run, campaign, monkeypatch, command):
+    asked = []
+
+    def progress(*, quiet):
+        asked.append(quiet)
+        raise OutputError("far enough")
+
+    monkeypatch.setattr(cli, "Progress", progress)
+    run(*command)
+    run(*command, "--quiet")
+    assert asked == [False, True]
 
 
 # ---- what goes wrong ----

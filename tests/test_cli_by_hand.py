@@ -350,14 +350,3 @@ def test_the_version_is_that_which_was_installed(run, monkeypatch):
     assert status == 2
     assert "Not for navigation or safety of life" in "".join([*out, *err])
     assert (cli.WELL, cli.PARTLY, cli.NOTHING) == (0, 1, 2)
-
-
-def test_it_runs_as_a_module_too(monkeypatch):
-    import runpy
-
-    ran = []
-    monkeypatch.setattr(cli, "main", lambda: ran.append(1))
-    runpy.run_module("gpsq.__main__", run_name="gpsq.__main__")
-    assert ran == []
-    runpy.run_module("gpsq.__main__", run_name="__main__")
-    assert ran == [1]

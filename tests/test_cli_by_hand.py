@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import json
+import signal
 import sys
 import webbrowser
 from pathlib import Path
@@ -192,9 +193,9 @@ def test_check_ends_by_how_much_could_be_read(run, checked, noted, tmp_path):
     assert run("check", tmp_path / "a.gpx", "--json")[0] == 1
     checked.records = []
     assert run("check", tmp_path / "gone", "--json")[::2] == (2, [gone])
-    (tmp_path / "link").symlink_to("nowhere")
+    (tmp_path / "link").symlink_to("nowhere")  # which is told by what reads it
     checked.records = [{"outcome": "ok-warn"}]
-    assert run("check", tmp_path / "link", "--json")[::2] == (0, []), "a link to nothing is told by what reads it"
+    assert run("check", tmp_path / "link", "--json")[::2] == (0, [])
 
 
 # ---- flag ----
@@ -321,13 +322,10 @@ def test_every_refusal_is_plain_lines_and_status_2(run, monkeypatch):
 
 def test_who_stops_it_is_told_that_nothing_is_lost(run, monkeypatch):
     """The status is 128 and the number of SIGINT, 2 (POSIX; common practice of shells)."""
-    from gpsq.pipeline import campaign_run
+    from gpsq.web import serve
 
-    def stopped(*given, **how):
-        raise KeyboardInterrupt
-
-    monkeypatch.setattr(campaign_run, "analyse_into", stopped)
-    assert run("analyse", "week") == (130, [], ["stopped; earlier results are whole"])
+    monkeypatch.setattr(serve, "serve", lambda *given, **how: signal.raise_signal(signal.SIGINT))
+    assert run("serve") == (130, [], ["stopped; earlier results are whole"])
 
 
 def test_names_break_no_line_and_a_stream_of_few_letters_spells_the_others_out(run, campaign, monkeypatch):

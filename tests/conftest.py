@@ -55,7 +55,7 @@ def pytest_xdist_auto_num_workers(config: pytest.Config) -> int:
 
 
 #: What takes longest is begun first: begun last, it would keep one process at work while the other has nothing to do.
-LONGEST = ("test_story.py", "test_starts_played.py", "test_publish_attack.py")
+LONGEST = ("test_story.py", "test_starts_played.py", "test_publish_attack.py", "test_cli.py")
 
 
 def pytest_sessionstart(session: pytest.Session) -> None:

@@ -8,6 +8,7 @@ import sys
 import webbrowser
 from pathlib import Path
 from types import SimpleNamespace
+from unittest.mock import Mock
 
 import pytest
 from by_hand import by_hand
@@ -192,9 +193,9 @@ def test_check_ends_by_how_much_could_be_read(run, checked, noted, tmp_path):
     assert run("check", tmp_path / "a.gpx", "--json")[0] == 1
     checked.records = []
     assert run("check", tmp_path / "gone", "--json")[::2] == (2, [gone])
-    (tmp_path / "link").symlink_to("nowhere")
+    (tmp_path / "link").symlink_to("nowhere")  # which is told by what reads it
     checked.records = [{"outcome": "ok-warn"}]
-    assert run("check", tmp_path / "link", "--json")[::2] == (0, []), "a link to nothing is told by what reads it"
+    assert run("check", tmp_path / "link", "--json")[::2] == (0, [])
 
 
 # ---- flag ----
@@ -243,6 +244,7 @@ def test_replay_films_the_ride_that_is_meant(run, campaign, monkeypatch, noted):
     monkeypatch.setattr(film, "write_film", lambda found, ride, path: noted.append((found, ride, path)))
     monkeypatch.setattr(rides, "slug", lambda ride: ride.replace(" ", "_"))
     assert run("replay", "week", "R01")[:2] == (0, ["Film: replay-the_R01.gif"])
+    assert noted[0][2]["cut_passes"] is False
     assert noted[1] == (HAND, "the R01", Path("replay-the_R01.gif"))
     assert run("replay", "week", "R01", "--out", "x.mp4", "--cut-passes")[1] == ["Film: x.mp4"]
     assert noted[2][2]["cut_passes"] is True
@@ -261,6 +263,7 @@ def test_publish_says_what_it_hides_and_where_that_is_kept(run, campaign, monkey
     assert (err[0], err[2]) == ("cut", LOST)
     assert str(secret.parent) in err[1]
     assert err[1].endswith(": never publish that file, and do not lose it.")
+    assert noted[0][2]["cut_passes"] is False
     assert noted[1] == (HAND, Path("week"), Path("p"), "osm")
     assert run("publish", "week", "--out", "p", "-q")[2] == ["cut", LOST]
     campaign.analysis = WELL
@@ -278,6 +281,22 @@ def test_serve_gives_folder_and_port(run, monkeypatch, noted):
     assert run("serve") == (0, ["here"], [])
     run("serve", "week", "--port", "5000", "--open")
     assert noted == [(Path("gpsq-campaign"), None, False), (Path("week"), 5000, True)]
+
+
+@pytest.mark.parametrize(
+    "command", [["analyse", "week"], ["flag", "week"], ["replay", "week", "R"], ["publish", "week", "--out", "p"]]
+)
+def test_progress_is_shown_unless_it_is_not_wanted(run, campaign, monkeypatch, command):
+    asked = []
+
+    def progress(*, quiet):
+        asked.append(quiet)
+        raise OutputError("far enough")
+
+    monkeypatch.setattr(cli, "Progress", progress)
+    run(*command)
+    run(*command, "--quiet")
+    assert asked == [False, True]
 
 
 # ---- what goes wrong ----
@@ -303,13 +322,10 @@ def test_every_refusal_is_plain_lines_and_status_2(run, monkeypatch):
 
 def test_who_stops_it_is_told_that_nothing_is_lost(run, monkeypatch):
     """The status is 128 and the number of SIGINT, 2 (POSIX; common practice of shells)."""
-    from gpsq.pipeline import campaign_run
+    from gpsq.web import serve
 
-    def stopped(*given, **how):
-        raise KeyboardInterrupt
-
-    monkeypatch.setattr(campaign_run, "analyse_into", stopped)
-    assert run("analyse", "week") == (130, [], ["stopped; earlier results are whole"])
+    monkeypatch.setattr(serve, "serve", Mock(side_effect=KeyboardInterrupt))
+    assert run("serve") == (130, [], ["stopped; earlier results are whole"])
 
 
 def test_names_break_no_line_and_a_stream_of_few_letters_spells_the_others_out(run, campaign, monkeypatch):
@@ -332,14 +348,3 @@ def test_the_version_is_that_which_was_installed(run, monkeypatch):
     assert status == 2
     assert "Not for navigation or safety of life" in "".join([*out, *err])
     assert (cli.WELL, cli.PARTLY, cli.NOTHING) == (0, 1, 2)
-
-
-def test_it_runs_as_a_module_too(monkeypatch):
-    import runpy
-
-    ran = []
-    monkeypatch.setattr(cli, "main", lambda: ran.append(1))
-    runpy.run_module("gpsq.__main__", run_name="gpsq.__main__")
-    assert ran == []
-    runpy.run_module("gpsq.__main__", run_name="__main__")
-    assert ran == [1]

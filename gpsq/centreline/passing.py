@@ -30,10 +30,12 @@ def _passed_by(
     at: FloatArray, vertex: FloatArray, piece: IntArray, counts: BoolArray
 ) -> BoolArray:  # pragma: no cover - compiled
     """Return the same from (m,) the vertices abreast of the stations, and the (k,) steps of the trace."""
-    by, known = np.zeros(len(at), dtype=np.bool_), np.flatnonzero(~np.isnan(at))
-    for k in range(1, len(known)):
-        before, j = known[k - 1], known[k]
-        if j > before + 1:
+    by, before = np.zeros(len(at), dtype=np.bool_), -1
+    for j in range(len(at)):
+        if np.isnan(at[j]):
+            continue
+        if 0 <= before < j - 1:
             first, last = np.searchsorted(vertex, at[before]), min(np.searchsorted(vertex, at[j]), len(vertex) - 1)
             by[before + 1 : j] = piece[first] == piece[last] and counts[first:last].all()
+        before = j
     return by

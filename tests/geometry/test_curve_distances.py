@@ -24,7 +24,7 @@ from gpsq.exceptions import GeometryError
 from gpsq.geometry._hausdorff import directed_hausdorff_kernel
 from gpsq.geometry.curve_distances import directed_hausdorff, discrete_frechet_m, frechet_m, hausdorff_m
 
-PAIRS, LONGER = (2000, 2) if os.environ.get("GPSQ_LONG") else (300, 1)
+PAIRS, LONGER = (2000, 2) if os.environ.get("GPSQ_LONG") else (120, 1)
 TOLERANCE_M = 0.01
 
 

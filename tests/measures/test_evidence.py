@@ -112,6 +112,12 @@ def test_another_ride_elsewhere_is_not_the_same_other_way(elsewhere_m):
     assert judged(course(plateau(80.0)), others=[course(plateau(elsewhere_m), 1)])[0] == CANNOT_BE_TOLD
 
 
+def test_far_out_the_same_other_way_may_be_wider():
+    """Within 35 % of the peak: 70 m of 200."""
+    assert judged(course(plateau(200.0)), others=[course(plateau(131.0), 1)])[0] == ROUTE_CHOICE
+    assert judged(course(plateau(200.0)), others=[course(plateau(129.0), 1)])[0] == CANNOT_BE_TOLD
+
+
 def test_another_ride_that_is_near_the_line_is_no_witness_of_a_small_excursion():
     """20 m apart, but within the width of a street: two errors of ordinary size."""
     assert judged(course(plateau(40.0)), others=[course(plateau(28.0), 1)])[0] == CANNOT_BE_TOLD
@@ -126,6 +132,12 @@ def test_a_jump_is_what_no_rider_can_do():
     assert "smoothly" not in said
     # whoever jumps on another ride too chose no road
     assert judged(course(jump), others=[course(jump, 1)])[0] == CANNOT_BE_TOLD
+
+
+def test_the_speed_of_a_jump_is_rounded_not_cut():
+    """60.7 m to the side in a second, with 5 m ahead: 60.9 m/s."""
+    jump = np.where((np.arange(COUNT) > LOW) & (np.arange(COUNT) < HIGH), 60.7, 0.0)
+    assert "it jumps, 61 m/s where its fast riding is 5 m/s" in judged(course(jump))[1]
 
 
 def test_a_jump_is_more_than_fast_riding_or_noise():
@@ -203,6 +215,8 @@ def test_wandering_is_told_against_an_outline_of_thirty_metres():
     wave = np.column_stack([x, 5.0 * (x // 10 % 2)])
     assert evidence._wander(wave) == pytest.approx((270 + 30 * np.sqrt(26)) / (10 * np.hypot(30, 5)))
     assert evidence._wander(wave[:1]) == 0.0
+    sparse = np.column_stack([20.0 * np.arange(31.0), 5.0 * (np.arange(31) % 2)])  # every second place is 40 m on
+    assert evidence._wander(sparse) == pytest.approx(np.hypot(20, 5) / 20)
     assert (
         evidence._wander(np.array([[0.0, 0.0], [0.0, 1.5], [0.0, 0.0]])) == 3.0
     )  # an outline of nothing counts as 1 m

@@ -15,6 +15,7 @@ from __future__ import annotations
 
 import argparse
 import ast
+import contextlib
 import gc
 import importlib
 import os
@@ -49,6 +50,8 @@ def verdict(module: Path, text: str, tests: list[str], limit_s: float, *, compil
     while time.monotonic() < until:
         done, status = os.waitpid(child, os.WNOHANG)
         if done:
+            with contextlib.suppress(ProcessLookupError):  # processes that outlive a mistaken test, if any
+                os.killpg(child, signal.SIGKILL)
             return UNNOTICED if os.waitstatus_to_exitcode(status) == 0 else NOTICED
         time.sleep(0.05)
     os.killpg(child, signal.SIGKILL)

@@ -192,6 +192,7 @@ def test_a_bar_is_drawn_on_a_terminal_alone_and_taken_away(monkeypatch, stream, 
     with bar as tell:
         for done in (1, 2):
             tell("reading", done, 4)
+        tell("drawing", 1, 3)
         tell("drawing", 3, 3)
         text = sys.stderr.getvalue()
         if drawn:
@@ -200,10 +201,12 @@ def test_a_bar_is_drawn_on_a_terminal_alone_and_taken_away(monkeypatch, stream, 
                 ("drawing", 3, 3),
             ]
             assert bar.bar.live.is_started
+            assert not bar.bar.live.auto_refresh  # what is not told is not drawn, and no thread draws it
     assert ("reading" in text) is drawn
-    assert ("50%" in text) is drawn
+    assert ("50%" in text) is ("100%" in text) is drawn
     if drawn:
         assert not bar.bar.live.is_started
+        assert "\x1b[2K" in sys.stderr.getvalue()[len(text) :]  # ECMA-48, 8.3.41: its line is erased when all is done
     else:
         assert text == ""
 

@@ -155,6 +155,11 @@ def test_the_arrow_points_north_and_n_stands_at_its_head(turn, north):
     ground._north(own, np.array([2.0, 2.0]))
     shaft = lines(own)[0].xy_in
     assert (shaft[1] - shaft[0]) / np.hypot(*(shaft[1] - shaft[0])) == pytest.approx(north)
+    assert shaft - 2.0 == pytest.approx(np.array([[-0.15], [0.02]]) * north)
+    sides = [i.xy_in[0] - shaft[0] for i in lines(own)[1:]]
+    assert sides[0] == pytest.approx(-sides[1])
+    assert np.hypot(*sides[0]) == pytest.approx(0.07)
+    assert sides[0] @ np.array(north) == pytest.approx(0.0)
     (letter,) = own.sheet.texts
     assert np.array([letter.x_in, letter.y_in + 0.045]) - 2.0 == pytest.approx(0.11 * np.array(north))
 
@@ -180,6 +185,7 @@ def test_arrowheads_point_the_way_that_is_ridden(out, way):
         assert (tip[0] - left[0]) * ahead == pytest.approx(0.09)
         assert tip[1] == pytest.approx(2.5)
         assert (left[1] - right[1]) * ahead == pytest.approx(0.12)
+        assert right[0] == pytest.approx(left[0])
     shares = [(head[1][0] - 3.0) * ahead / 3.0 + 0.5 for head in heads]
     assert shares == pytest.approx([0.2, 0.4, 0.6, 0.8], abs=0.11)
     ground.draw_direction(own, road(out, way[:1]))
@@ -208,6 +214,14 @@ def test_a_bar_marks_the_start_two_the_finish_and_a_cut_way_says_so(out, cut, wo
     assert abs(finish.box.left + finish.box.right - 9.0) < abs(finish.box.left + finish.box.right - 3.0)
     ground.draw_ends(own, road(out, EAST[:1]))
     assert len(own.sheet.texts) == 2
+
+
+def test_bars_lie_across_a_way_that_is_neither_level_nor_upright(out):
+    own = panel()
+    ground.draw_ends(own, road(out, [(-90.0, -60.0), (90.0, 120.0)]))
+    for bar in (i.xy_in for i in lines(own, INK)):
+        assert (bar[1] - bar[0]) @ [1.0, 1.0] == pytest.approx(0.0)
+        assert np.hypot(*(bar[1] - bar[0])) == pytest.approx(0.14)
 
 
 # ---- flags and names ----

@@ -11,6 +11,7 @@ import pytest
 import shapely
 from by_hand import by_hand
 
+from gpsq.exceptions import OutputError
 from gpsq.output.tables import layers
 from gpsq.plane import Plane
 
@@ -74,3 +75,29 @@ def test_the_reference_system_in_full_is_the_one_of_the_register():
     assert ours.ellipsoid.semi_major_metre == theirs.ellipsoid.semi_major_metre == 6378137.0
     assert ours.ellipsoid.inverse_flattening == pytest.approx(theirs.ellipsoid.inverse_flattening, abs=1e-12)
     assert [a.direction for a in ours.axis_info] == [a.direction for a in theirs.axis_info] == ["north", "east"]
+
+
+def test_a_line_that_is_one_place_has_no_geometry_and_an_unknown_spread_is_null():
+    line = by_hand().routes[0].centreline
+    standing = replace(line, xy_m=np.zeros_like(line.xy_m), spread_m=np.full(len(line.spread_m), np.nan))
+    text = layers.centrelines_geojson(with_routes(centreline=standing))
+    out, home = json.loads(text)["features"]
+    assert (out["geometry"], out["properties"]["median_spread_m"]) == (None, None)
+    assert home["geometry"]["type"] == "LineString"
+
+
+def test_names_stand_in_geojson_as_they_are_written():
+    """RFC 8259, section 8.1: UTF-8; a name with an umlaut is no row of escapes."""
+    route = replace(by_hand().routes[0].route, name="Straße über 東")
+    assert '"Straße über 東"' in layers.centrelines_geojson(with_routes(route=route))
+
+
+def test_without_its_library_geoparquet_is_refused_in_one_line(tmp_path, monkeypatch):
+    def missing(*_):
+        raise ImportError("No module named 'pyarrow'")
+
+    monkeypatch.setattr(layers, "put_parquet", missing)
+    with pytest.raises(
+        OutputError, match=r"^tracks\.parquet: GeoParquet needs the package pyarrow, which is not installed$"
+    ):
+        layers.write_geoparquet(by_hand(), tmp_path)

@@ -50,6 +50,12 @@ def test_a_line_has_its_places_from_the_top_and_its_looks():
     assert style_of(second) == {"fill": "none", "stroke": "#123456", "stroke-width": "1", "stroke-linejoin": "round"}
 
 
+def test_places_are_written_to_a_hundredth_of_a_point():
+    page = Sheet(10.0, 5.0)
+    page.line([(0.123456, 0.0), (1.0, 4.654321)])
+    assert elements(page)[1][0].get("d") == "M8.89 360L72 24.89"
+
+
 def test_an_area_is_closed_and_cut_where_it_is_to_be():
     page = Sheet(10.0, 5.0)
     box, other = Box(1.0, 2.0, 4.0, 3.0), Box(0.0, 0.0, 1.0, 1.0)
@@ -141,6 +147,7 @@ def test_an_area_is_filled_inside_its_edge_and_cut():
     assert colour_at(page, 2.0, 1.0) == (255, 0, 0)
     assert colour_at(page, 1.02, 0.52) == (255, 0, 0)  # no edge is drawn
     assert colour_at(page, 0.98, 1.0) == PAPER
+    assert (pixels(page, 100)[:, :, :3] != PAPER).any(axis=2).sum() == 200 * 100
     cut = Sheet(4.0, 2.0)
     cut.area([(1, 0.5), (3, 0.5), (3, 1.5), (1, 1.5)], "#ff0000", within=Box(0.0, 0.0, 2.0, 2.0))
     assert (colour_at(cut, 1.5, 1.0), colour_at(cut, 2.5, 1.0)) == ((255, 0, 0), PAPER)
@@ -155,6 +162,7 @@ def test_a_line_is_as_thick_as_asked_for_with_gaps_where_it_is_dashed():
     dashed = Sheet(4.0, 2.0)
     dashed.line([(0.5, 1.0), (3.5, 1.0)], "#0000ff", 10.0, dashes_pt=(36.0, 36.0))
     assert [colour_at(dashed, x, 1.0) == (0, 0, 255) for x in (0.75, 1.25, 1.75, 2.25)] == [True, False, True, False]
+    assert colour_at(dashed, 0.507, 1.0) == colour_at(dashed, 0.993, 1.0) == (0, 0, 255)
     rounded = Sheet(4.0, 2.0)
     rounded.line([(0.5, 1.0), (3.5, 1.0)], "#0000ff", 36.0, round_ends=True)
     assert colour_at(rounded, 0.4, 1.0) == (0, 0, 255)
@@ -171,6 +179,13 @@ def test_text_stands_where_it_was_measured():
     assert (columns[0] / 100, columns[-1] / 100) == pytest.approx((box.left, box.right), abs=0.06)
     assert box.bottom - 0.02 <= 2.0 - rows[-1] / 100 < 1.0
     assert 1.3 < 2.0 - rows[0] / 100 <= box.top + 0.02
+
+
+def test_signs_of_formulas_in_a_name_are_drawn_as_they_are():
+    page = Sheet(4.0, 2.0)
+    box = page.write(2.0, 1.0, "$x_1^2$", size_pt=36.0, anchor="middle")
+    columns = np.flatnonzero((np.array(pixels(page, 100))[:, :, :3] != PAPER).any(axis=(0, 2)))
+    assert (columns[0] / 100, columns[-1] / 100) == pytest.approx((box.left, box.right), abs=0.06)
 
 
 def test_one_drawing_after_another_stands_on_the_ground_that_is_kept():

@@ -30,10 +30,10 @@ def test_states_stand_from_hot_to_cold_and_others_after_them(whole):
     states = [
         StateSummary(device, state, 3, fix)
         for device in ("b", "a")
-        for state in ("unknown", "cold", "late", "warm", "hot")
+        for state in ("unknown", "cold", "assisted", "warm", "hot")
     ]
     rows = page._states(with_summaries(whole, start_states=tuple(states)))["rows"]
-    order = ("hot", "warm", "cold", "late", "unknown")
+    order = ("hot", "warm", "cold", "assisted", "unknown")
     assert [row[:3] for row in rows] == [(state, device, 3) for state in order for device in "ab"]
     only_hot = tuple(s for s in states if s.state == "hot")
     assert page._states(with_summaries(whole, start_states=only_hot))["rows"] == []  # nothing to tell apart

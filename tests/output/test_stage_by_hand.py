@@ -7,12 +7,14 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from by_hand import by_hand
+from output_sample import sample
 
 from gpsq.output.drawing.sheet import Box, Line, Sheet
 from gpsq.output.drawing.views import View
+from gpsq.output.overlay import picture
 from gpsq.output.overlay.ground import Panel
 from gpsq.output.overlay.rides import overlays
-from gpsq.output.replay import stage
+from gpsq.output.replay import film, stage
 from gpsq.output.replay.moments import Moments, Runner
 from gpsq.output.replay.stage import Stage
 
@@ -111,6 +113,7 @@ def test_a_flag_without_text_flies_on_its_mast():
     assert cloth.xy_in[:, 1].max() == pytest.approx(1.5)
     assert cloth.xy_in[:, 1].min() == pytest.approx(1.38)
     assert cloth.xy_in[:, 0].max() == pytest.approx(2.2)
+    assert cloth.xy_in[:, 0].min() == pytest.approx(2.0)
     assert (mast.colour, cloth.fill) == ("red", "red")
 
 
@@ -156,3 +159,32 @@ def test_each_device_has_its_row_and_each_panel_its_runners(out):
     assert texts(page)[0] == "0:30"
     rows = [(t.text.split(":")[0], round(t.y_in, 3)) for t in page.texts[2:]]
     assert rows == [("Amber", round(4.0 - 0.23 * k, 3)) for k in range(6)]
+
+
+def test_the_first_stretch_is_enlarged_below_the_whole_way(monkeypatch):
+    """Three devices of one ride, fixed 25, 90 and 330 m along 1,500 m: two of them near one another."""
+    analysis = sample()
+    found = film.stage_of(analysis, "out 2")
+    whole, near = found.panels
+    assert near.view.scale > picture.WORTH_ENLARGING * whole.view.scale
+    assert (whole.box.bottom > near.box.top, whole.box.left, near.box.right) == (True, 0.2, 9.8)
+    assert whole.box.top == pytest.approx(found.rows_in - 3 * stage.ROW_IN)
+    said = texts(found.still)
+    assert "The first stretch, enlarged" in said
+    assert {"start", "finish", "N"} <= set(said)
+    for text in found.still.texts:
+        assert (text.box.left >= 0.19, text.box.right <= 9.81, text.box.bottom >= 0.0, text.box.top <= 5.6) == (
+            True,
+        ) * 4
+    monkeypatch.setattr(picture, "WORTH_ENLARGING", 1.1 * near.view.scale / whole.view.scale)
+    (alone,) = film.stage_of(analysis, "out 2").panels
+    assert alone.box == Box(0.2, near.box.bottom, 9.8, whole.box.top)
+
+
+def test_a_long_name_of_a_route_is_cut_in_the_title():
+    analysis, long = sample(), "x" * 40
+    routes = [replace(r, route=replace(r.route, name=long)) if r.route.name == "out" else r for r in analysis.routes]
+    results = [replace(r, route=long) if r.route == "out" else r for r in analysis.results]
+    titles = texts(film.stage_of(replace(analysis, routes=tuple(routes), results=tuple(results)), "out 2").still)
+    (title,) = (title for title in titles if ", route " in title)
+    assert title.partition(", route ")[2] == "x" * 12 + "…" + "x" * 11

@@ -98,14 +98,16 @@ def test_very_many_points_are_thinned_and_few_are_not(tmp_path, monkeypatch):
     streets.lines_deg.cache_clear()
 
 
-def test_lines_are_thinned_only_as_far_as_it_takes(tmp_path, monkeypatch):
-    """A corner of 30 m stays where a zigzag of 2 m goes."""
-    monkeypatch.setattr(streets, "MOST_POINTS", 100)
+@pytest.mark.parametrize(("most", "high_m", "left_m"), [(100, 30.0, 30.0), (1, 250.0, 250.0)])
+def test_lines_are_thinned_only_as_far_as_it_takes(tmp_path, monkeypatch, most, high_m, left_m):
+    """A bulge of 30 m stays where a zigzag of 2 m goes; one of 250 m stays however many points it has: 0.001° is 111 m."""
+    monkeypatch.setattr(streets, "MOST_POINTS", most)
     at = np.arange(0.0, 300.0, 1.0)
-    zigzag = np.column_stack([at, 2.0 * (np.arange(300) % 2) + np.where(at > 150.0, 30.0, 0.0)])
+    bulge = np.where((at > 100.0) & (at < 200.0), high_m, 0.0)
+    zigzag = np.column_stack([at, 2.0 * (np.arange(300) % 2) + bulge])
     (line,) = streets.lines_m(written(tmp_path, line_deg(*zigzag)), PLANE, WAY)
     assert len(line) < 100
-    assert np.ptp(line[:, 1]) == pytest.approx(30.0, abs=4.5)
+    assert np.ptp(line[:, 1]) == pytest.approx(left_m, abs=4.5)
 
 
 def test_lines_that_are_few_enough_keep_every_place(tmp_path, monkeypatch):

@@ -50,6 +50,7 @@ from gpsq.output.charts import all_charts
 from gpsq.output.report import page
 from gpsq.output.tables import layers
 from gpsq.reading import folder
+from gpsq.pipeline import analysis, second_process
 from gpsq.pipeline.campaign_run import analyse_into
 from gpsq.summaries import summarise
 for module, name in (
@@ -58,6 +59,10 @@ for module, name in (
 ):
     told(module, name)
 local, (source, out, ways) = executors.Local, sys.argv[1:]
+how, main = "loading", os.getpid()
+second_process.load_what_draws()
+second_process.load_what_writes()
+analysis.analyse(Path(source), executor=local(processes=1))  # loads what is compiled
 for how, (cores, worth) in json.loads(ways).items():
     if os.fork():
         assert os.wait()[1] == 0, how

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
-from hypothesis import assume, example, given, settings
+from hypothesis import assume, example, given
 from hypothesis import strategies as st
 
 from gpsq.model import Trace
@@ -176,7 +176,6 @@ def rides_of(traces: list[Trace]) -> list[set[str]]:
 DAYS = ("2024-05-13T07:01:00", "2024-05-14T07:03:30", "2024-05-15T06:58:00")
 
 
-@settings(max_examples=60, deadline=None)
 @given(days=st.integers(-15_000, 15_000), beside_s=st.integers(-40, 40))
 @example(days=105, beside_s=8_543)  # 9,080,743 s
 @example(days=1, beside_s=0)
@@ -190,7 +189,6 @@ def test_shifting_the_dates_of_one_device_never_makes_one_ride_of_two_days(days:
     assert all(len(ride_) == 1 for ride_ in rides_of(traces))
 
 
-@settings(max_examples=60, deadline=None)
 @given(quarters=st.integers(-56, 56), beside_s=st.integers(-25, 25))
 def test_every_zone_is_found_and_seconds_beside_it_are_kept(quarters: int, beside_s: int) -> None:
     assume(abs(quarters) > 1)

@@ -10,16 +10,19 @@ import zipfile
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import copies
+
 if TYPE_CHECKING:
     from collections.abc import Iterator
+    from multiprocessing.process import BaseProcess
 
 PATIENCE_MS = 180_000
 PHONE_PX = 600
 
 
 @contextlib.contextmanager
-def served(folder: Path) -> Iterator[str]:
-    """The address of a page for a folder."""
+def begun(folder: Path) -> Iterator[str]:
+    """The address of a page for a folder, begun as a person begins it."""
     command = [sys.executable, "-m", "gpsq.cli", "serve", str(folder), "--port", "0"]
     with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as process:
         assert process.stdout is not None
@@ -28,12 +31,37 @@ def served(folder: Path) -> Iterator[str]:
         process.wait(20)
 
 
-class Visit:
-    """A page, what it asked for elsewhere, and what the browser complained of."""
+@contextlib.contextmanager
+def served(folder: Path, port: int = 0) -> Iterator[tuple[str, BaseProcess]]:
+    """The address of a page for a folder, and its process: a copy of one that has the libraries."""
+    hears, says = copies.CONTEXT.Pipe(duplex=False)
+    process = copies.CONTEXT.Process(target=copies.serve, args=(folder, port, says.send))
+    process.start()
+    says.close()
+    yield hears.recv().split()[0], process
+    process.terminate()
+    process.join(20)
+    assert not process.is_alive()
+    hears.close()
 
-    def __init__(self, chromium: Any, address: str, width: int, **more: Any) -> None:
+
+def without_pictures(context: Any) -> None:
+    """Answer each request for a picture with an empty one."""
+    empty = '<svg xmlns="http://www.w3.org/2000/svg"/>'
+    context.route("**/figures/**", lambda asked: asked.fulfill(content_type="image/svg+xml", body=empty))
+
+
+class Visit:
+    """A page, what it asked for elsewhere, and what the browser complained of.
+
+    Without its pictures the server need not write all results after each change that the page shows.
+    """
+
+    def __init__(self, chromium: Any, address: str, width: int, *, pictures: bool = False, **more: Any) -> None:
         self.context = chromium.new_context(viewport={"width": width, "height": 900}, accept_downloads=True, **more)
         self.context.set_default_timeout(PATIENCE_MS)
+        if not pictures:
+            without_pictures(self.context)
         self.elsewhere, self.complaints = [], []
         self.context.on("request", lambda request: self._asked(request.url, address))
         self.page = self.context.new_page()

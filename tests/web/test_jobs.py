@@ -6,7 +6,9 @@ import os
 import shutil
 import signal
 import time
+from types import SimpleNamespace
 
+import copies
 import pytest
 from web_session import DEMO
 
@@ -28,7 +30,16 @@ def campaign(tmp_path):
 
 
 @pytest.fixture
-def line():
+def line(monkeypatch):
+    monkeypatch.setattr("gpsq.web.jobs.multiprocessing", SimpleNamespace(get_context=lambda _: copies.CONTEXT))
+    made = Line()
+    yield made
+    made.close()
+
+
+@pytest.fixture
+def begun_line():
+    """With its process begun as gpsq begins it."""
     made = Line()
     yield made
     made.close()
@@ -40,7 +51,8 @@ def told(analysis):
     return [tables.csv_text(table(analysis)) for table in made]
 
 
-def test_a_job_gives_its_answer_and_a_second_one_waits(line, campaign):
+def test_a_job_gives_its_answer_and_a_second_one_waits(begun_line, campaign):
+    line = begun_line
     first = line.put("analyse", str(campaign))
     second = line.put("analyse", str(campaign), once=True)
     third = line.put("analyse", str(campaign), once=True)

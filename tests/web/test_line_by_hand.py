@@ -44,11 +44,12 @@ class Process:
         return self.alive
 
     def kill(self):
-        self.alive, self.exitcode = False, Process.ends_with
+        self.alive = False
         self.pipe.close()
 
     def join(self, timeout=None):
         assert timeout == jobs.PATIENCE_S
+        self.exitcode = Process.ends_with  # not known before it was waited for
 
 
 def connection_again(end):
@@ -83,6 +84,8 @@ def test_jobs_are_numbered_and_done_in_turn_by_one_process(line):
     assert [a.result(PATIENCE_S) for a in answers] == [(1, "read", ("folder", "a")), (2, "write", ("folder",))]
     assert idle(line)
     assert (line.waiting, line.progress, len(Process.begun)) == (0, jobs.Progress(), 1)
+    line.cancel()
+    assert not Process.begun[0].cancelling.poll(), "nothing is at work, and nothing is taken back"
 
 
 def held(monkeypatch):
@@ -120,6 +123,19 @@ def test_one_that_waits_stands_for_the_next_and_how_far_it_is_is_told(line, monk
         refused.result(PATIENCE_S)
     assert idle(line)
     assert (line.busy, line.waiting) == (False, 0)
+
+
+def test_one_that_is_done_is_counted_once(line, monkeypatch):
+    line.put("read").result(PATIENCE_S)
+    assert idle(line)
+    go, begun = held(monkeypatch)
+    line.put("analyse")
+    begun.acquire(timeout=PATIENCE_S)
+    assert (line.busy, line.waiting) == (True, 0)
+    last = line.put("write")
+    assert (line.busy, line.waiting) == (True, 1)
+    go.set()
+    last.result(PATIENCE_S)
 
 
 def test_every_kind_of_job_has_its_words_before_it_tells_its_own(line, monkeypatch):

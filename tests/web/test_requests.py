@@ -611,7 +611,7 @@ def test_no_request_makes_it_stumble(desk, client):
     rng = random.Random(2025)
     desk.reader.put = lambda *_: type("Never", (), {"add_done_callback": lambda *_: None})()
     desk.write = desk.analyse
-    desk.publish = desk.analyse
+    desk.publish = desk.look_at_cuts = desk.analyse
     for number in range(FUZZ):
         method, path, more = any_request(rng, desk)
         answer = client.request(method, path, **more)

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import socket
+import sys
 from types import SimpleNamespace
 
 import pytest
 
+from gpsq import cli
 from gpsq.exceptions import InputError, OutputError
 from gpsq.web import serve
 
@@ -69,5 +71,19 @@ def test_a_taken_port_is_refused_where_it_is_named_and_passed_over_where_it_is_n
         monkeypatch.setattr(serve, "MORE_PORTS", 1)
         with pytest.raises(InputError):
             serve._listening(None)
+        serve._listening(0).close()  # any that is free
     with pytest.raises(InputError, match="--port: found 70000; expected a number from 0 to 65535"):
         serve._listening(70000)
+
+
+def test_without_its_libraries_it_is_said_how_to_get_them(tmp_path, monkeypatch):
+    monkeypatch.setitem(sys.modules, "uvicorn", None)
+    with pytest.raises(OutputError, match=r"gpsq serve needs uvicorn; pip install 'gpsq\[web\]' brings it"):
+        serve.serve(tmp_path / "a", 0, open_browser=False, say=print)
+
+
+def test_the_first_port_is_the_one_that_is_promised(capsys):
+    with pytest.raises(SystemExit):
+        cli.main(["serve", "--help"])
+    said = " ".join(capsys.readouterr().out.replace("│", " ").split())
+    assert f"the first free from {serve.PORT} on" in said

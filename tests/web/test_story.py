@@ -6,13 +6,11 @@ Once with mouse and hand at 1280 px, once by keyboard alone at 390 px, in a dark
 from __future__ import annotations
 
 import shutil
-import subprocess
-import sys
 import zipfile
 from typing import TYPE_CHECKING, Any
 
 import pytest
-from visiting import Visit, served, tab_to
+from visiting import Visit, begun, served, tab_to
 from web_session import DEMO
 
 from gpsq.campaign import campaign_file, flags, start_log
@@ -34,13 +32,20 @@ def demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
 @pytest.fixture
 def address(tmp_path: Path) -> Iterator[str]:
     """A page for an empty folder."""
-    with served(tmp_path / "week") as address:
+    with served(tmp_path / "week") as (address, _):
         yield address
 
 
-def test_the_story_with_the_mouse(chromium: Any, address: str, demo: Path, tmp_path: Path) -> None:
-    week = tmp_path / "week"
-    visit = Visit(chromium, address, 1280)
+@pytest.fixture
+def begun_address(tmp_path: Path) -> Iterator[str]:
+    """The same, begun as a person begins it."""
+    with begun(tmp_path / "week") as address:
+        yield address
+
+
+def test_the_story_with_the_mouse(chromium: Any, begun_address: str, demo: Path, tmp_path: Path) -> None:
+    week, address = tmp_path / "week", begun_address
+    visit = Visit(chromium, address, 1280, pictures=True)
     page = visit.page
     assert not page.locator("#fix").is_visible()
     page.set_input_files("#tree", str(demo))
@@ -191,16 +196,11 @@ def test_the_story_without_a_script(chromium: Any, address: str, demo: Path) -> 
 
 
 def test_a_page_whose_server_is_gone_says_so_and_finds_it_again(chromium: Any, tmp_path: Path) -> None:
-    command = [sys.executable, "-m", "gpsq.cli", "serve", str(tmp_path), "--port"]
-    with subprocess.Popen([*command, "0"], stdout=subprocess.PIPE, text=True) as process:
-        address = process.stdout.readline().split()[0]
+    with served(tmp_path) as (address, process):
         visit = Visit(chromium, address, 1280)
         process.kill()
     visit.page.wait_for_selector("#refusal:has-text('cannot reach gpsq serve')")
-    port = address.rstrip("/").rpartition(":")[2]
-    with subprocess.Popen([*command, port], stdout=subprocess.PIPE, text=True) as process:
-        process.stdout.readline()
+    with served(tmp_path, int(address.rstrip("/").rpartition(":")[2])):
         visit.page.wait_for_selector("#refusal:not(:has-text('cannot reach'))", state="attached")
-        process.kill()
     visit.context.close()
     assert visit.elsewhere == []  # the browser complains of every request that was not answered, and may

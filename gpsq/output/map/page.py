@@ -107,7 +107,7 @@ def start_script(provider: Any) -> str:
     import folium
 
     drawn = folium.Map(
-        location=(0.0, 0.0), tiles=None, prefer_canvas=True, zoom_control="topright", zoom_snap=0.25, max_zoom=21,
+        location=(0.0, 0.0), tiles=None, prefer_canvas=True, zoom_control="topright", zoom_snap=0.25,
         attribution_control=provider is not None,
     )  # fmt: skip
     if provider is not None:

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import contextlib
 import json
-import signal
 import sys
 import webbrowser
 from pathlib import Path
 from types import SimpleNamespace
+from unittest.mock import Mock
 
 import pytest
 from by_hand import by_hand
@@ -324,7 +324,7 @@ def test_who_stops_it_is_told_that_nothing_is_lost(run, monkeypatch):
     """The status is 128 and the number of SIGINT, 2 (POSIX; common practice of shells)."""
     from gpsq.web import serve
 
-    monkeypatch.setattr(serve, "serve", lambda *given, **how: signal.raise_signal(signal.SIGINT))
+    monkeypatch.setattr(serve, "serve", Mock(side_effect=KeyboardInterrupt))
     assert run("serve") == (130, [], ["stopped; earlier results are whole"])
 
 

@@ -66,12 +66,9 @@ def gpx_text(campaign: Campaign, recording: SimulatedRecording) -> str:
     if recording.prelude.file_second is not None:
         head.append(f"<metadata><time>{clock(recording, recording.prelude.file_second)}</time></metadata>")
     head.append(f"<trk><name>{escape(recording.ride.label)}</name>")
-    segments = [_prelude_points(campaign, recording)]
-    blocks = recording.heard.fixes.segment
-    points = _fix_points(recording)
-    for block in np.unique(blocks):
-        here = [p for p, b in zip(points, blocks, strict=True) if b == block]
-        segments = [segments[0] + here] if block == blocks[0] else [*segments, here]
+    blocks, points = recording.heard.fixes.segment, _fix_points(recording)
+    fixed = [[p for p, b in zip(points, blocks, strict=True) if b == block] for block in np.unique(blocks)] or [[]]
+    segments = [_prelude_points(campaign, recording) + fixed[0], *fixed[1:]]
     body = [line for s in segments for line in ("<trkseg>", *s, "</trkseg>")]
     return "\n".join([*head, *body, "</trk>", "</gpx>", ""])
 

@@ -124,6 +124,12 @@ def test_a_step_is_a_hundredth_of_a_short_way_and_a_thirty_thousandth_of_a_long_
     )
 
 
+def test_the_extent_of_a_short_way_is_that_of_the_box_about_it():
+    """300 m by 100 m: a hundredth of √(300² + 100²) = 316 m."""
+    way = np.array([[0.0, 40.0], [150.0, 100.0], [300.0, 0.0]])
+    assert step_for([way], Settings(step_m=5.0)) == pytest.approx(3.1623, abs=1e-4)
+
+
 def test_of_two_lengths_the_shorter_sets_the_step():
     """One that leads far away must not coarsen the line: the middle one of an even number is the lower."""
     ways = [np.array([[0.0, 0.0], [length_m, 0.0]]) for length_m in (900_000.0, 5_000.0)]
@@ -190,8 +196,9 @@ def test_a_round_mends_one_thing_as_places_belong_to_the_line_as_it_was(monkeypa
     names = ("rerouted", "without_spurs", "trimmed")
     for name, length in zip(names, lengths, strict=True):
 
-        def mended(line, *_, name=name, length=length):
+        def mended(line, *given, name=name, length=length):
             asked.append(name)
+            assert name != "without_spurs" or len(given[0]) == len(line)  # the weight of all traces at each station
             return LINES[length]
 
         monkeypatch.setattr(consensus_line.ends, name, mended)

@@ -162,7 +162,7 @@ def test_a_line_is_as_thick_as_asked_for_with_gaps_where_it_is_dashed():
     dashed = Sheet(4.0, 2.0)
     dashed.line([(0.5, 1.0), (3.5, 1.0)], "#0000ff", 10.0, dashes_pt=(36.0, 36.0))
     assert [colour_at(dashed, x, 1.0) == (0, 0, 255) for x in (0.75, 1.25, 1.75, 2.25)] == [True, False, True, False]
-    assert colour_at(dashed, 0.507, 1.0) == (0, 0, 255)
+    assert colour_at(dashed, 0.507, 1.0) == colour_at(dashed, 0.993, 1.0) == (0, 0, 255)
     rounded = Sheet(4.0, 2.0)
     rounded.line([(0.5, 1.0), (3.5, 1.0)], "#0000ff", 36.0, round_ends=True)
     assert colour_at(rounded, 0.4, 1.0) == (0, 0, 255)

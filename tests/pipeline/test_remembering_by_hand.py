@@ -255,7 +255,9 @@ def test_a_folder_is_put_right_before_it_is_read(tmp_path, monkeypatch):
     monkeypatch.setattr(analysis, "analyse_readings", lambda readings, **how: (readings.folder, how))
     folder, how = analysis.analyse(str(tmp_path), cut_passes=True, executor=ENGINE)
     assert folder == str(tmp_path)
-    assert how == {"cut_passes": True, "executor": ENGINE, "cache": None, "on_progress": None}
+    usual = {"executor": ENGINE, "cache": None, "on_progress": None}
+    assert how == usual | {"cut_passes": True}
+    assert analysis.analyse(tmp_path, executor=ENGINE)[1] == usual | {"cut_passes": False}
 
 
 # ---- the cache ----

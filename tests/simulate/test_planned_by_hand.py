@@ -11,7 +11,14 @@ import pytest
 from gpsq.exceptions import OutputError
 from gpsq.simulate import CampaignSpec, DeviceSpec, drawn_spec, plan, shipped_demo, standard_spec
 from gpsq.simulate.ride import Way, way_on
-from gpsq.simulate.road import leg_lengths, parallel_street, round_the_block, with_spur
+from gpsq.simulate.road import (
+    corners_each_way,
+    leg_lengths,
+    parallel_street,
+    round_the_block,
+    street_corners,
+    with_spur,
+)
 
 SEEDS = range(60)
 SQUARE = np.array([[0.0, 0.0], [1000.0, 0.0], [1000.0, 800.0], [400.0, 800.0]])
@@ -146,6 +153,29 @@ def test_a_street_beside_a_block_and_a_spur_by_hand():
         [400, 800],
     ]
     assert with_spur(SQUARE, 1, 400.0, 300.0, drive_left=True)[4].tolist() == [700.0, 402.0]
+
+
+def test_a_loop_is_as_long_as_asked_for_and_ends_beside_its_start():
+    for seed in SEEDS:
+        corners = street_corners(np.random.default_rng(seed), 7000.0, "loop")
+        assert leg_lengths(corners).sum() == pytest.approx(7000.0)
+        assert 40.0 * np.sqrt(2) <= np.hypot(*corners[-1]) <= 90.0 * np.sqrt(2)
+        assert (np.diff(corners, axis=0) == 0.0).any(axis=1).all()  # on the grid
+        assert 0.28 * 7000.0 <= corners[:, 0].max() <= 0.34 * 7000.0
+
+
+def test_each_way_has_its_spur_and_the_way_back_its_street():
+    for seed in range(10):
+        rng = np.random.default_rng(seed)
+        ways = corners_each_way(rng, spec_of(spur=True, back="same street"))
+        plain = corners_each_way(np.random.default_rng(seed), spec_of(back="same street"))
+        for corners in ways.values():
+            short = np.flatnonzero(np.abs(leg_lengths(corners) - 2.0) < 1e-6)
+            assert len(short) == 1
+            assert 280.0 <= leg_lengths(corners)[short[0] - 1] <= 420.0
+        assert plain["back"].tolist() == plain["out"][::-1].tolist()
+        beside = corners_each_way(np.random.default_rng(seed), spec_of(parallel_m=75.0))
+        assert (np.abs(leg_lengths(beside["back"]) - 75.0) < 1e-9).sum() == 2
 
 
 # ---- specifications ----

@@ -31,7 +31,6 @@ SQUARE = (4.5, 4.5, 240)
 THEMED = {INK: "var(--ink)", SOFT: "var(--soft)", RULE: "var(--rule)", LEAF: "var(--leaf)", STREET: "var(--street)"}
 
 _OPTIONS: Any = {
-    "text.parse_math": False,
     "text.hinting": "no_hinting",  # letters are large enough without, and are drawn faster
     "path.simplify": True,
 }
@@ -63,7 +62,7 @@ class Chart:
         """Return the SVG for a page: colours follow the page, and no name in it meets that of another chart."""
         svg = self.wide_svg if wide else self.square_svg
         svg = _themed(svg[svg.index("<svg") :])
-        svg = re.sub(r"<title>.*?</title>\n", "", svg, count=1).translate(SPELLED_OUT)
+        svg = re.sub(r"<title>.*?</title>\n", "", svg).translate(SPELLED_OUT)
         return re.sub(
             r'^<svg [^>]*viewBox="([^"]+)"[^>]*>', r'<svg viewBox="\1" aria-hidden="true" focusable="false">', svg
         )

@@ -130,10 +130,10 @@ def test_a_file_is_read_by_its_kind_and_cut_where_the_campaign_asks(monkeypatch)
     monkeypatch.setattr(fleet_routes, "may_be_something_else", lambda r: r is strange)
     told = replace(CAMPAIGN, time_zone="Europe/Paris", cut_passes=True)
     assert fleet_routes.traces_in(Path("a.parquet"), "a", told) == [trace]
-    assert fleet_routes.traces_in(Path("z.gpx"), "z", told) == [trace, "cut True", lost]
+    assert fleet_routes.traces_in(Path("z.txt"), "z", told) == [trace, "cut True", lost]
     assert asked == [
         (Path("a.parquet"), "a", told.settings),
-        (Path("z.gpx"), "z", {"settings": told.settings, "time_zone": "Europe/Paris"}),
+        (Path("z.txt"), "z", {"settings": told.settings, "time_zone": "Europe/Paris"}),
     ]
 
 
@@ -192,7 +192,10 @@ def test_only_results_of_a_fleet_are_cleared_away(tmp_path):
         OutputError, match="found files that gpsq did not write; expected an empty folder or earlier results"
     ):
         fleet._begin(foreign, "this", FOUND)
-    assert (foreign / "a.csv").exists()
+    (foreign / "a.csv").rename(foreign / "z.csv")
+    with pytest.raises(OutputError):
+        fleet._begin(foreign, "this", FOUND)
+    assert (foreign / "z.csv").exists()
     for out in (ours, empty, new):
         fleet._begin(out, "this", FOUND)
         assert [p.name for p in (out / "work").iterdir()] == ["sorted.json"]

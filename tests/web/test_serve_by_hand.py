@@ -71,6 +71,7 @@ def test_a_taken_port_is_refused_where_it_is_named_and_passed_over_where_it_is_n
         monkeypatch.setattr(serve, "MORE_PORTS", 1)
         with pytest.raises(InputError):
             serve._listening(None)
+        serve._listening(0).close()  # any that is free
     with pytest.raises(InputError, match="--port: found 70000; expected a number from 0 to 65535"):
         serve._listening(70000)
 

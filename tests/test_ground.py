@@ -15,6 +15,7 @@ from gpsq import digests
 from gpsq.arrays import freeze, is_silence, mean_of_known, norms, same_length, stretches
 from gpsq.exceptions import GeometryError
 from gpsq.model import Centreline, FirstFix, Flag, SetAside
+from gpsq.results import Analysis
 
 NAN = float("nan")
 #: Fields of a made-up recording that hold what is not known.
@@ -230,3 +231,8 @@ def test_what_nobody_said_is_not_so():
     places = by_hand().routes[0].route.xy_m[0]
     with pytest.raises(ValueError, match="read-only"):
         places[0] = 0.0
+
+
+def test_an_analysis_is_no_published_copy_unless_it_is_said_to_be():
+    """Of a copy readers are told that its ends are cut, so nothing is one by default."""
+    assert {f.name: f.default for f in fields(Analysis)}["published"] is False

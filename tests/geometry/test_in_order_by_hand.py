@@ -85,6 +85,8 @@ def test_passes_from_coarse_to_fine_follow_a_long_line():
     none, piece = np.empty(0, dtype=np.int64), np.zeros(300, dtype=np.int64)
     found = _in_order.path_in_passes(xy, piece, line, none, np.array([16, 4, 1]), 5.0, 60.0, 0.1)
     assert found.tolist() == list(range(30, 330))
+    found = _in_order.path_in_passes(line[100:], piece, line, none, np.array([16, 4, 1]), 5.0, 60.0, 0.1)
+    assert found.tolist() == list(range(100, 400))  # to the line's last station, and no further
 
 
 # ---- the nearest place ----

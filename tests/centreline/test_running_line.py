@@ -154,8 +154,8 @@ def test_places_beyond_an_end_are_counted_on_one_a_station():
     ("first", "after", "known"), [(40.0, 40, True), (40.5, 40, False), (40.0, 41, False), (0.0, 0, True)]
 )
 def test_of_a_line_that_was_carried_on_far_nothing_is_known(first, after, known):
-    number = np.array([first, first + 1.0])
-    assert (carried_over([np.array([0, 1])], number, int(first + 0.5) + 2 + after) is not None) is known
+    number = np.array([first, first + 1.0, first + 2.0])
+    assert (carried_over([np.array([0, 1])], number, int(first + 0.5) + 3 + after) is not None) is known
 
 
 def test_what_places_are_worth_lies_between_what_those_before_and_after_were():

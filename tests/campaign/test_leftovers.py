@@ -54,13 +54,13 @@ def drop_for_ever(folder: Path) -> None:
 def decide_for_ever(folder: Path) -> None:
     with safe_files.locked(folder):
         (folder / ".flags.csv.living").write_text("x")
-        time.sleep(60)
+        time.sleep(600)
 
 
 def replace_for_ever(folder: Path) -> None:
     with folder_swap.replaced(folder / "for-all") as aside:
         (aside / "report.html").write_text("x")
-        time.sleep(60)
+        time.sleep(600)
 
 
 WRITERS = {

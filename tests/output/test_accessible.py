@@ -6,7 +6,7 @@ import dataclasses
 from typing import TYPE_CHECKING, Any
 
 import pytest
-from accessible import serious_violations
+from accessible import COLOURS, RULES, serious_violations
 from browser import Window
 from output_sample import charts, sample
 from written_results import one
@@ -51,7 +51,7 @@ def axe(chromium: Any) -> Iterator[Any]:
     def run(path: Path, scheme: str, width: int = 1280, do: str = "1") -> list[str]:
         page = window.show(path, width, scheme).page
         page.evaluate(do)
-        return serious_violations(page)
+        return serious_violations(page, COLOURS if scheme == "dark" else RULES)
 
     yield run
     window.context.close()

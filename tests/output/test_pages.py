@@ -214,9 +214,13 @@ def test_map_names_the_ride_under_the_pointer(open_page: Any, pages: Path) -> No
           return [box.x + at.x, box.y + at.y];
         }"""
     )
-    for step in range(5):  # Leaflet looks what lies under the pointer at most thirty times a second
+    for step in range(
+        600
+    ):  # Leaflet looks what lies under the pointer at most thirty times a second, if it comes to it
         shown.mouse.move(x + step % 2, y)
         shown.wait_for_timeout(50)
+        if shown.locator(".leaflet-tooltip").count():
+            break
     assert re.search(
         r"Mon 4 May 07:10 · Amber|Route out|off the road", shown.locator(".leaflet-tooltip").first.inner_text()
     )

@@ -416,7 +416,7 @@ def test_a_writer_is_killed_and_another_goes_on_reading(tmp_path: Path, root: Pa
         writer = subprocess.Popen([sys.executable, "-c", WRITES, str(tmp_path)], stdout=subprocess.PIPE)
         assert writer.stdout is not None
         assert writer.stdout.readline() == b"ready\n"
-        seen, k, until = 0, 0, time.monotonic() + 60
+        seen, k, until = 0, 0, time.monotonic() + 180
         while seen < 100:
             assert time.monotonic() < until, "nothing was written"
             answer = store.get(f"{k:064d}")

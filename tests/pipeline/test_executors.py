@@ -29,6 +29,9 @@ if TYPE_CHECKING:
 
     from gpsq.results import Analysis
 
+#: What is waited for comes at once, but on a busy machine.
+PATIENCE_S = 180.0
+
 #: distributed leaves sockets and loops to the collector, which is its own affair.
 pytestmark = pytest.mark.filterwarnings("ignore")
 
@@ -107,7 +110,7 @@ def test_work_is_begun_when_it_is_given_not_when_it_is_asked_for(tmp_path: Path)
     files = [tmp_path / "a", tmp_path / "b"]
     with Local(2, worth_a_pool=0) as local:
         local.map(touch, files)
-        until = time.monotonic() + 20
+        until = time.monotonic() + PATIENCE_S
         while not all(file.exists() for file in files):
             assert time.monotonic() < until, "nothing was begun"
             time.sleep(0.02)
@@ -259,7 +262,7 @@ def test_with_no_worker_left_it_says_so_and_goes_on_with_one_that_joins(
 
     with Cluster(dask.scheduler_address, say=say) as cluster:
         dask.scale(0)
-        until = time.monotonic() + 30
+        until = time.monotonic() + PATIENCE_S
         while dask.scheduler_info["workers"]:
             assert time.monotonic() < until, "the worker stays"
             time.sleep(0.05)
@@ -377,7 +380,7 @@ def test_the_next_work_does_not_wait_for_a_large_answer_to_be_taken(tmp_path: Pa
     second = SecondProcess()
     large = second.begin(many, 4_000_000)
     second.begin(touch, tmp_path / "done")
-    until = time.monotonic() + 20
+    until = time.monotonic() + PATIENCE_S
     while sys.platform == "linux" and executors.cores() > 1 and not (tmp_path / "done").exists():
         assert time.monotonic() < until, "the second piece of work was not begun"
         time.sleep(0.02)

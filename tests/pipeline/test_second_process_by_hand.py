@@ -99,7 +99,7 @@ def test_what_is_served_is_answered_and_what_fails_is_told(monkeypatch):
     closed, sent = [], Pipe((int, ("x",)), (str, (5,)))
     pipe = SimpleNamespace(recv=sent.recv, send=sent.send)
     second_process._serve(pipe, SimpleNamespace(close=lambda: closed.append(1)), (str, (4,)))
-    for _ in range(200):
+    for _ in range(2000):
         if len(sent.sent) == 3:
             break
         second_process.threading.Event().wait(0.01)

@@ -36,6 +36,7 @@ class Window:
 
     def __init__(self, chromium: Any, **more: Any) -> None:
         self.context = chromium.new_context(**more)
+        self.context.set_default_timeout(180_000)  # on whatever machine
         self.page = self.context.new_page()
         self.shown = Opened(self.page, [], [])
         self.page.on("request", lambda request: self.shown.requests.append(request.url))

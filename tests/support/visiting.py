@@ -28,7 +28,7 @@ def begun(folder: Path) -> Iterator[str]:
         assert process.stdout is not None
         yield process.stdout.readline().split()[0]
         process.terminate()
-        process.wait(20)
+        process.wait(PATIENCE_MS / 1000)
 
 
 @contextlib.contextmanager
@@ -40,7 +40,7 @@ def served(folder: Path, port: int = 0) -> Iterator[tuple[str, BaseProcess]]:
     says.close()
     yield hears.recv().split()[0], process
     process.terminate()
-    process.join(20)
+    process.join(PATIENCE_MS / 1000)
     assert not process.is_alive()
     hears.close()
 

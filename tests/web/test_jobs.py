@@ -86,6 +86,9 @@ def until(true, seconds=PATIENCE_S):
 
 
 def test_a_job_at_work_can_be_cancelled_and_those_that_wait_go_on(line, campaign):
+    for file in list(campaign.rglob("*.gpx")):  # so many that reading lasts longer than it takes to see it
+        for number in range(20):
+            file.with_name(f"{number}-{file.name}").write_bytes(file.read_bytes() + b"\n" * number)
     line.put("read", str(campaign), "none").exception(PATIENCE_S)  # the process is up
     first = line.put("analyse", str(campaign))
     second = line.put("read", str(campaign), "none")

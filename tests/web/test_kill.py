@@ -11,6 +11,7 @@ import io
 import multiprocessing
 import os
 import random
+import select
 import signal
 import subprocess
 import sys
@@ -102,12 +103,15 @@ def test_nothing_acknowledged_is_lost_by_kills(tmp_path_factory):
             acknowledged |= killed_writers(folder, rng, 3000 * turn)
             assert acknowledged - kept_in(folder) == set()
         in_all += len(acknowledged)
-    assert in_all > KILLS
+    assert in_all >= KILLS
 
 
 def killed_writers(folder: Path, rng: random.Random, number: int) -> set[tuple[str, int]]:
     """Let three write and kill them; return what they had acknowledged."""
     writers = [begin(folder, number + 1000 * k) for k in range(3)]
+    assert select.select([pipe for _, pipe in writers], [], [], 60)[
+        0
+    ]  # one at least writes, however slow the machine is
     time.sleep(rng.uniform(0.01, 0.15))
     for process, _ in rng.sample(writers, 3):
         os.kill(process, signal.SIGKILL)
@@ -180,7 +184,7 @@ def server(folder: Path):
 
 
 def token_of(address: str) -> str:
-    for _ in range(200):
+    for _ in range(1200):
         with contextlib.suppress(httpx.TransportError):
             return httpx.get(address, timeout=30).text.split('data-token="')[1].split('"')[0]
         time.sleep(0.05)
@@ -250,7 +254,7 @@ def test_a_killed_server_leaves_no_process_behind(tmp_path):
     with server(tmp_path) as (address, process):
         token_of(address)
         group = os.getpgid(process.pid)
-        for _ in range(400):
+        for _ in range(1200):
             if len(members(group)) > 1:
                 break
             time.sleep(0.05)

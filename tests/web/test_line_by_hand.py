@@ -72,7 +72,7 @@ def line(monkeypatch):
 
 def idle(line):
     until = threading.Event()
-    for _ in range(400):
+    for _ in range(2000):
         if not line.busy:
             return True
         until.wait(0.01)
@@ -106,7 +106,7 @@ def test_one_that_waits_stands_for_the_next_and_how_far_it_is_is_told(line, monk
     go, begun = held(monkeypatch)
     first = line.put("analyse", once=True)
     begun.acquire(timeout=PATIENCE_S)
-    for _ in range(400):
+    for _ in range(2000):
         if line.progress.of:
             break
         threading.Event().wait(0.01)
@@ -169,13 +169,33 @@ def test_a_process_that_is_lost_is_told_apart_from_one_that_failed_and_begun_ane
     assert len(Process.begun) == 2
 
 
-def test_a_job_that_is_taken_back_is_told_its_number_and_its_process_ended_where_it_is_deaf(line, monkeypatch):
-    monkeypatch.setattr(jobs, "PATIENCE_S", 0.05)
-    line.cancel()  # nothing is at work
+@pytest.fixture
+def timers(monkeypatch):
+    """Timers that never run by themselves: seconds, what is called, and with what."""
+    made = []
+    monkeypatch.setattr(
+        jobs.threading,
+        "Timer",
+        lambda *how: made.append(how) or SimpleNamespace(start=lambda: None),
+    )
+    return made
+
+
+def fire(timer):
+    _, called, arguments = timer
+    called(*arguments)
+
+
+def test_a_job_that_is_taken_back_is_told_its_number_and_its_process_ended_where_it_is_deaf(line, monkeypatch, timers):
+    line.cancel()
+    assert timers == [], "nothing is at work"
     go, begun = held(monkeypatch)
     taken, waiting = line.put("analyse"), line.put("write")
     begun.acquire(timeout=PATIENCE_S)
     line.cancel()
+    ((seconds, _, numbers),) = timers
+    assert (seconds, numbers) == (jobs.PATIENCE_S, [1])
+    fire(timers[0])
     with pytest.raises(jobs.JobError, match="Cancelled; the earlier results stay"):
         taken.result(PATIENCE_S)
     assert Process.begun[0].cancelling.recv() == 1
@@ -184,15 +204,26 @@ def test_a_job_that_is_taken_back_is_told_its_number_and_its_process_ended_where
     assert len(Process.begun) == 2
 
 
-def test_one_that_ends_in_time_keeps_its_process(line, monkeypatch):
-    monkeypatch.setattr(jobs, "PATIENCE_S", 0.1)
-    go, begun = held(monkeypatch)
+def test_one_that_ends_in_time_keeps_its_process_and_the_next_is_not_ended_for_it(line, monkeypatch, timers):
+    go = {"analyse": threading.Event(), "write": threading.Event()}
+    begun = threading.Semaphore(0)
+
+    def does(pipe, job):
+        begun.release()
+        go[job[1]].wait(PATIENCE_S)
+        pipe.send(("done", job[1], ""))
+
+    monkeypatch.setattr(Process, "does", staticmethod(does))
     taken, after = line.put("analyse"), line.put("write")
     begun.acquire(timeout=PATIENCE_S)
     line.cancel()
-    threading.Timer(0.02, go.set).start()
+    go["analyse"].set()
     assert taken.result(PATIENCE_S) == "analyse"
+    begun.acquire(timeout=PATIENCE_S)
+    fire(timers[0])
+    go["write"].set()
     assert after.result(PATIENCE_S) == "write"
-    threading.Event().wait(0.2)
-    assert line.put("read").result(PATIENCE_S) == "read"
+    assert idle(line)
+    fire(timers[0])
+    assert Process.begun[0].alive
     assert len(Process.begun) == 1

@@ -83,7 +83,7 @@ def test_the_story_with_the_mouse(chromium: Any, begun_address: str, demo: Path,
     page.locator(f"#{first} summary").click()
     page.locator(f"#{first}").get_by_role("button", name="intentional", exact=True).click()
     page.wait_for_selector(f"#{name}.unflagged")  # not the same of all any more
-    for _ in range(100):  # the page shows a decision at once, and keeps it a moment later
+    for _ in range(1200):  # the page shows a decision at once, and keeps it a moment later
         if {flag.flag for flag in flags.load(week)[0]} != {"error"}:
             break
         page.wait_for_timeout(100)

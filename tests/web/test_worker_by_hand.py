@@ -155,7 +155,13 @@ def test_it_serves_until_the_other_end_is_gone(monkeypatch):
     here, there = Pipe()
     for job in ((1, "read", ("a",)), (2, "write", ())):
         here.send(job)
-    threading.Timer(0.05, here.close).start()
+
+    def hears_both_and_goes():
+        here.recv()
+        here.recv()
+        here.close()
+
+    threading.Thread(target=hears_both_and_goes, daemon=True).start()
     answers = []
     monkeypatch.setattr(worker._Worker, "_tell", lambda *how: None)
     sends = there.send

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from gpsq.centreline import ends, head, weights
+from gpsq.centreline import ends, head, numbering, weights
 from gpsq.centreline.apart import devices_apart
 from gpsq.centreline.by_share import mean_of, places_by_share
 from gpsq.centreline.medoid import medoid
@@ -168,9 +168,9 @@ def _settled(strands: Sequence[Strand], usable: list[int], settings: Settings) -
         moved = _middle(line, counted, places.passed)
         mended = _mended(moved, strands, found, counted.weight, places.passed, settings, round_number)
         line = polyline.resample(mended, settings.step_m)
-        near = weight = None
-        if len(mended) == len(moved):
-            near, weight = _carried_over(paths, counted.weight.sum(axis=1), moved, line)
+        number = numbering.numbered_anew(moved, mended, line)
+        near = numbering.carried_over(paths, number, len(line))
+        weight = numbering.along_new(counted.weight.sum(axis=1), number, len(line))
         if round_number > EXTENDING_ROUNDS + 1 and _moved_m(before, line) < SETTLED_M:
             break
     return _Settled(line, near, weight)
@@ -181,12 +181,14 @@ def _between_usual_ends(
 ) -> tuple[FloatArray, list[IntArray], list[Abreast]]:
     """Return a settled line led along the opposite way's end, between the usual reaches of its strands; paths; places."""
     led = head.led_by(settled.xy_m, opposite_m, settled.weight)
-    begun = polyline.resample(head.begun_at(led, opposite_m), settings.step_m)
-    # a line that begins elsewhere numbers its stations anew
-    paths = _paths(strands, begun, settings, settled.near if len(begun) == len(settled.xy_m) else None)
+    cut = head.begun_at(led, opposite_m)
+    begun, near = polyline.resample(cut, settings.step_m), settled.near
+    if near is not None and len(begun) != len(led):
+        near = numbering.carried_over(near, numbering.numbered_anew(led, cut, begun), len(begun))
+    paths = _paths(strands, begun, settings, near)
     found = _places(strands, paths, begun, settings)
     kept = ends.usual_reach(found, settings.step_m)
-    return begun[kept], [_shifted(p, kept, len(begun)) for p in paths], [ends.part(f, kept) for f in found]
+    return begun[kept], [numbering.shifted(p, kept, len(begun)) for p in paths], [ends.part(f, kept) for f in found]
 
 
 def _mended(
@@ -245,22 +247,6 @@ def _places(
         place = abreast(s.steps, stations, line, with_excursions=False)
         places.append(between_fixes(s, place, line, settings.align_cap_m) if s.slow else place)
     return places
-
-
-def _carried_over(
-    paths: Sequence[IntArray], weight: FloatArray, moved: FloatArray, resampled: FloatArray
-) -> tuple[list[IntArray], FloatArray]:
-    """Return paths and (m,) weights with their stations numbered as they are after the moved line was resampled."""
-    along = polyline.along_m(moved)
-    number = along * ((len(resampled) - 1) / along[-1])
-    nearest = np.rint(number).astype(np.int64)
-    return [nearest[path] for path in paths], np.interp(np.arange(len(resampled)), number, weight)
-
-
-def _shifted(path: IntArray, kept: slice, count: int) -> IntArray:
-    """Return a path with its stations numbered along the part of the line that is kept."""
-    first, last, _ = kept.indices(count)
-    return np.asarray(np.clip(path - first, 0, last - first - 1))
 
 
 def _middle(line: FloatArray, counted: weights.Counted, passed: BoolArray) -> FloatArray:

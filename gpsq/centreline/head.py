@@ -162,7 +162,8 @@ def _run_together(along_m: FloatArray, beside_m: FloatArray, foot_m: FloatArray)
 
 def _step_m(line_m: FloatArray) -> float:
     legs = np.hypot(*np.diff(line_m, axis=0).T)
-    return float(np.nanmedian(legs)) if np.isfinite(legs).any() else 0.0
+    known = legs[~np.isnan(legs)]
+    return float(np.median(known)) if len(known) else 0.0
 
 
 def _beside(places_m: FloatArray, way_m: FloatArray) -> tuple[FloatArray, FloatArray]:

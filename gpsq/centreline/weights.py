@@ -136,8 +136,11 @@ def runs_by(found: Counted, line_m: FloatArray) -> BoolArray:
 
 def ridden_often(places: Places, keep: BoolArray) -> BoolArray:
     """Return (d,) which devices were carried on two rides or more."""
-    pairs = np.unique(np.column_stack([places.device, places.ride])[keep], axis=0)
-    return np.bincount(pairs[:, 0], minlength=int(places.device.max()) + 1) > 1
+    rides, devices = int(places.ride.max()) + 1, int(places.device.max()) + 1
+    carried = np.bincount((places.device * rides + places.ride)[keep], minlength=devices * rides).reshape(
+        devices, rides
+    )
+    return np.asarray((carried > 0).sum(axis=1) > 1)
 
 
 def _own_variance(

@@ -28,6 +28,13 @@ def read_only(array: Any, dtype: Any) -> Any:
     >>> read_only([1, 2], np.int64).flags.writeable
     False
     """
+    if (
+        isinstance(array, np.ndarray)
+        and array.dtype == dtype
+        and array.flags.c_contiguous
+        and not array.flags.writeable
+    ):
+        return array
     view = np.ascontiguousarray(array, dtype=dtype).view()
     view.setflags(write=False)
     return view

@@ -7,16 +7,15 @@ import pytest
 
 from gpsq.centreline import consensus_line
 from gpsq.centreline.consensus_line import (
-    _carried_over,
     _middle,
     _moved_m,
     _places,
-    _shifted,
     _with_length,
     line_of_parts,
     step_for,
     step_of_start,
 )
+from gpsq.centreline.numbering import along_new, carried_over, numbered_anew, shifted
 from gpsq.centreline.strands import strand
 from gpsq.centreline.weights import Counted
 from gpsq.settings import Settings
@@ -98,19 +97,75 @@ def test_a_line_of_other_length_is_looked_for_at_the_same_share_of_the_way():
     assert _moved_m(LINE, LINE[::2] + np.array([0.0, 0.4])) == pytest.approx(0.4)
 
 
-def test_paths_and_weights_are_carried_over_by_distance_along_the_line():
-    """The line of 30 m had stations at 0, 10 and 30 m; with one each 5 m these are numbers 0, 2 and 6."""
-    line = np.array([[0.0, 0.0], [10.0, 0.0], [30.0, 0.0]])
-    anew = np.column_stack([5.0 * np.arange(7.0), np.zeros(7)])
-    paths, weight = _carried_over([np.array([0, 1, 1, 2]), np.array([2])], np.array([2.0, 4.0, 8.0]), line, anew)
-    assert [path.tolist() for path in paths] == [[0, 2, 2, 6], [6]]
-    assert weight.tolist() == [2.0, 3.0, 4.0, 5.0, 6.0, 7.0, 8.0]
+#: Stations at 0, 10, 30 and 40 m, and a station each 5 m of it.
+UNEVEN = np.array([[0.0, 0.0], [10.0, 0.0], [30.0, 0.0], [40.0, 0.0]])
+
+
+def each_5_m(first_m, last_m):
+    x = np.arange(first_m, last_m + 1.0, 5.0)
+    return np.column_stack([x, np.zeros(len(x))])
+
+
+def test_stations_are_numbered_anew_by_distance_along_the_line():
+    assert numbered_anew(UNEVEN, UNEVEN, each_5_m(0.0, 40.0)).tolist() == [0.0, 2.0, 6.0, 8.0]
+
+
+def test_along_a_line_that_was_carried_on_they_count_from_its_new_beginning():
+    """15 m more before and 10 m after; of the two stations in the middle one is gone: it lies between the others."""
+    mended = np.vstack([[[-15.0, 0.0], [-5.0, 0.0]], UNEVEN[[0, 1, 3]], [[50.0, 0.0]]])
+    assert numbered_anew(UNEVEN, mended, each_5_m(-15.0, 50.0)).tolist() == [3.0, 5.0, 8.0, 11.0]
+
+
+@pytest.mark.parametrize("kept", [[2, 3], [3]])
+def test_a_line_that_was_led_another_way_is_not_numbered_anew(kept):
+    """Also where as many stations are new as are gone, or more: who runs there was beside them all."""
+    mended = np.vstack([UNEVEN[:1], [[10.0, 4.0], [15.0, 5.0]], UNEVEN[kept]])
+    assert numbered_anew(UNEVEN, mended, each_5_m(0.0, 45.0)) is None
+    assert carried_over([np.array([0, 1])], None, 9) is None
+    assert along_new(np.ones(4), None, 9) is None
+
+
+def test_stations_cut_off_are_numbered_as_the_end_that_is_left():
+    assert numbered_anew(UNEVEN, UNEVEN[1:3], each_5_m(10.0, 30.0)).tolist() == [0.0, 0.0, 4.0, 4.0]
+
+
+def test_stations_are_known_again_wherever_they_lie():
+    """A line that runs west, and crosses its own way: the order of their coordinates is not that of the stations."""
+    line = np.array([[9.0, 1.0], [4.0, 1.0], [-1.0, 1.0], [-1.0, 6.0], [4.0, 6.0], [4.0, -4.0]])
+    onward = np.vstack([[[14.0, 1.0]], line])
+    assert numbered_anew(line, onward, np.zeros((8, 2))).tolist() == pytest.approx([1, 2, 3, 4, 5, 7])
+
+
+def test_paths_are_carried_over_to_the_new_numbers():
+    found = carried_over([np.array([0, 1, 1, 2]), np.array([2])], np.array([0.0, 1.6, 6.0]), 7)
+    assert [path.tolist() for path in found] == [[0, 2, 2, 6], [6]]
+
+
+def test_places_beyond_an_end_are_counted_on_one_a_station():
+    """Three stations more before and two after: of four places at the old first station the last is at it still."""
+    path = np.array([0, 0, 0, 0, 1, 2, 2, 2, 2])
+    (found,) = carried_over([path], np.array([3.0, 4.0, 5.0]), 8)
+    assert found.tolist() == [0, 1, 2, 3, 4, 5, 6, 7, 7]
+    (found,) = carried_over([np.zeros(6, dtype=int)], np.array([3.0, 4.0, 5.0]), 8)
+    assert found.tolist() == [0, 0, 0, 1, 2, 3]
+
+
+@pytest.mark.parametrize(
+    ("first", "after", "known"), [(40.0, 40, True), (40.5, 40, False), (40.0, 41, False), (0.0, 0, True)]
+)
+def test_of_a_line_that_was_carried_on_far_nothing_is_known(first, after, known):
+    number = np.array([first, first + 1.0])
+    assert (carried_over([np.array([0, 1])], number, int(first + 0.5) + 2 + after) is not None) is known
+
+
+def test_what_places_are_worth_lies_between_what_those_before_and_after_were():
+    assert along_new(np.array([2.0, 4.0, 8.0]), np.array([0.0, 2.0, 6.0]), 7).tolist() == [2, 3, 4, 5, 6, 7, 8]
 
 
 def test_stations_are_numbered_along_the_part_that_is_kept():
     path = np.array([0, 3, 4, 7, 9])
-    assert _shifted(path, slice(3, 8), 10).tolist() == [0, 0, 1, 4, 4]
-    assert _shifted(path, slice(None), 10).tolist() == path.tolist()
+    assert shifted(path, slice(3, 8), 10).tolist() == [0, 0, 1, 4, 4]
+    assert shifted(path, slice(None), 10).tolist() == path.tolist()
 
 
 @pytest.mark.parametrize(
@@ -218,3 +273,14 @@ def test_a_line_has_settled_where_it_moves_less_than_a_decimetre(monkeypatch, mo
     monkeypatch.setattr(consensus_line, "_mended", lambda *given: lines.append(0) or right(*given))
     line_of_parts([along(0.0, 300.0, 2.0), along(0.0, 300.0, -2.0)], Settings(step_m=5.0))
     assert len(lines) == rounds
+
+
+def test_where_a_trace_leaves_a_line_its_excursion_is_filled_in():
+    """From 100 m to 200 m it runs 90 m aside, beyond the cap: there it is abreast of the line all the same, not matched."""
+    x = np.arange(0.0, 301.0, 5.0)
+    y = np.where((x > 100.0) & (x < 200.0), 90.0, 0.0)
+    aside_m = strand(np.column_stack([x, y]), [(0, len(x))], "R", np.ones(len(x), dtype=bool), Settings(step_m=5.0))
+    found = consensus_line.aligned(aside_m, LINE, Settings(step_m=5.0))
+    assert np.isfinite(found.xy_m).all()
+    assert not found.matched[25:36].any()
+    assert found.xy_m[30] == pytest.approx([150.0, 90.0], abs=6.0)

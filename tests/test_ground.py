@@ -16,6 +16,7 @@ from gpsq.arrays import freeze, is_silence, mean_of_known, norms, same_length, s
 from gpsq.exceptions import GeometryError
 from gpsq.model import Centreline, FirstFix, Flag, SetAside
 from gpsq.results import Analysis
+from gpsq.summary_types import Interval
 
 NAN = float("nan")
 #: Fields of a made-up recording that hold what is not known.
@@ -236,3 +237,10 @@ def test_what_nobody_said_is_not_so():
 def test_an_analysis_is_no_published_copy_unless_it_is_said_to_be():
     """Of a copy readers are told that its ends are cut, so nothing is one by default."""
     assert {f.name: f.default for f in fields(Analysis)}["published"] is False
+
+
+def test_a_figure_alone_is_exact_and_says_nothing_of_how_many_it_is_from():
+    """A bound is marked as one ("at least"), and "from so many" stands only where it is known."""
+    figure = Interval(3.0)
+    assert (figure.value, figure.of, figure.at_least) == (3.0, 0, False)
+    assert np.isnan([figure.low, figure.high]).all()

@@ -273,3 +273,14 @@ def test_a_line_has_settled_where_it_moves_less_than_a_decimetre(monkeypatch, mo
     monkeypatch.setattr(consensus_line, "_mended", lambda *given: lines.append(0) or right(*given))
     line_of_parts([along(0.0, 300.0, 2.0), along(0.0, 300.0, -2.0)], Settings(step_m=5.0))
     assert len(lines) == rounds
+
+
+def test_where_a_trace_leaves_a_line_its_excursion_is_filled_in():
+    """From 100 m to 200 m it runs 90 m aside, beyond the cap: there it is abreast of the line all the same, not matched."""
+    x = np.arange(0.0, 301.0, 5.0)
+    y = np.where((x > 100.0) & (x < 200.0), 90.0, 0.0)
+    aside_m = strand(np.column_stack([x, y]), [(0, len(x))], "R", np.ones(len(x), dtype=bool), Settings(step_m=5.0))
+    found = consensus_line.aligned(aside_m, LINE, Settings(step_m=5.0))
+    assert np.isfinite(found.xy_m).all()
+    assert not found.matched[25:36].any()
+    assert found.xy_m[30] == pytest.approx([150.0, 90.0], abs=6.0)

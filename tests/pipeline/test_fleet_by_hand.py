@@ -99,8 +99,7 @@ def test_parts_are_numbered_by_their_first_recording_and_keep_their_order():
         sorter.add((f"{number}", name, 1), shape(lat=roads[name], extra=0.3 * number))
     assert sorter.parts() == {1: [("0", "a", 1), ("3", "a", 1)], 2: [("1", "b", 1), ("2", "b", 1)]}
     sorter.add(("4", "c", 1), None)
-    assert sorter.parts()[NO_ROUTE] == [("4", "c", 1)]
-    assert list(sorter.parts()) == [1, 2, NO_ROUTE]
+    assert list(sorter.parts().items())[2:] == [(NO_ROUTE, [("4", "c", 1)])]
 
 
 def test_what_goes_no_way_has_no_shape_and_what_cannot_be_read_has_its_reason(monkeypatch):
@@ -291,6 +290,7 @@ def test_a_route_is_written_into_its_part_and_marked_last(tmp_path, monkeypatch)
 @pytest.fixture
 def whole(tmp_path, monkeypatch):
     """A fleet whose sorting and analysing are done by hand; `found` is what the sorting gives."""
+    pytest.importorskip("pyarrow", reason="the extra `cluster` is not installed")
     write(tmp_path / "in", **{"a.gpx": gpx()})
     own = SimpleNamespace(
         source=tmp_path / "in", out=tmp_path / "out", found=Sorted({1: [("a.gpx", "a.gpx", 1)]}), asked=[]

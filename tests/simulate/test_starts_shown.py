@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import json
 from types import SimpleNamespace
 
@@ -12,6 +13,7 @@ from gpsq.simulate import CampaignSpec, DeviceSpec, make_campaign, write
 from gpsq.simulate.ride import Motion, way_on
 from gpsq.simulate.showing import show_start
 from gpsq.simulate.truth import settle_seconds, true_offsets
+from gpsq.simulate.writing import log_text
 
 
 def spec_of(*devices, **more):
@@ -168,3 +170,19 @@ def test_each_recording_is_written_in_its_segments_and_its_folder(tmp_path):
         assert text.index("0.0000000") < text.index("</trkseg>")  # before the first fix, in its segment
     assert segments == {1, 2}
     assert json.loads((tmp_path / "deep" / "er" / "truth.json").read_text())["title"] == "Test"
+
+
+def test_the_log_says_which_rides_were_begun_late_and_where():
+    spec = spec_of(DeviceSpec("one"), days=6, directions=("out",), detours=0, faults=0, late_starts=4, unlogged=0)
+    campaign = make_campaign(spec, 4)
+    rows = {row["file"]: row for row in csv.DictReader(log_text(campaign).splitlines())}
+    late = [r for r in campaign.recordings if r.session.late_m > 0]
+    assert {file for file, row in rows.items() if row["note"] == "begun late"} == {r.file for r in late}
+    assert {row["note"] for row in rows.values()} == {"begun late", ""}
+    placed = [r for r in late if r.session.log_has_place]
+    assert 0 < len(placed) < len(rows)
+    assert {file for file, row in rows.items() if row["start_lat"]} == {r.file for r in placed}
+    for recording in placed:
+        lon, lat = campaign.plane.to_degrees(recording.ride.motion.xy_m[recording.heard.on_s][None, :])
+        row = rows[recording.file]
+        assert (float(row["start_lon"]), float(row["start_lat"])) == pytest.approx((lon[0], lat[0]), abs=6e-6)

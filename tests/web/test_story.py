@@ -187,10 +187,10 @@ def test_the_story_without_a_script(chromium: Any, address: str, demo: Path) -> 
     page.locator("#devices input[name=new]").first.fill("Bar")
     page.get_by_role("button", name="Rename").first.click()
     page.wait_for_selector("#fix th:has-text('Bar')")
-    page.locator("#lat").fill("91")
+    page.locator("#lat").fill("91.5")
     page.locator("#lon").fill("0")
     page.get_by_role("button", name="Hide this place").click()
-    assert "found 91 for lat" in page.locator("#refusal").inner_text()
+    assert "found 91.5 for lat" in page.locator("#refusal").inner_text()
     visit.complaints.clear()  # the browser tells that the form was refused
     visit.close()
 

@@ -106,9 +106,9 @@ def _idle(text: str, *, compiled: bool) -> list[tuple[tuple[int, int], tuple[int
 
 #: Mistakes in what is compiled: the module, what stands there, what is put in its place, and the tests that must notice.
 KERNELS = (
-    ("geometry/_in_order.py", "if i > 0 and before >= best:", "if i > 0 and before > best:", "geometry"),
-    ("geometry/_in_order.py", "best, how = before, NEXT", "best, how = before, STAY", "geometry"),
-    ("geometry/_in_order.py", "cost = 0.0 if i > 0 and piece[i] != piece[i - 1] else passing", "cost = passing", "geometry"),
+    ("geometry/_in_order.py", "NEXT if before >= stay else STAY", "NEXT if before > stay else STAY", "geometry"),
+    ("geometry/_in_order.py", "NEXT if before >= stay else STAY", "STAY", "geometry"),
+    ("geometry/_in_order.py", "cost = 0.0 if piece[i] != piece[i - 1] else passing", "cost = passing", "geometry"),
     ("geometry/_in_order.py", "value[j] = best + gain[j]", "value[j] = best + gain[j] ** 2", "geometry"),
     ("geometry/_in_order.py", "if value[k] > value[j]:", "if value[k] < value[j]:", "geometry"),
     ("centreline/robust_middle.py", "pull[t] = ws[t] / max(", "pull[t] = 1.0 / max(", "centreline"),

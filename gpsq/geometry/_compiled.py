@@ -65,6 +65,6 @@ def compiled(function: Kernel) -> Kernel:
     it is compiled anew in each run.
     """
     try:
-        return cast("Kernel", njit(cache=True)(function))
+        return cast("Kernel", njit(cache=True, error_model="numpy")(function))
     except RuntimeError:  # numba's word for "no place for the cache"
-        return cast("Kernel", njit(function))
+        return cast("Kernel", njit(error_model="numpy")(function))

@@ -8,7 +8,8 @@ import numpy as np
 
 from gpsq.geometry import polyline
 from gpsq.geometry._compiled import compiled, read_only
-from gpsq.geometry.alignment import ROUGH_PLACES, in_order
+from gpsq.geometry._in_order import path_in_passes
+from gpsq.geometry.alignment import PASSING_COST, ROUGH_PLACES, passes
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -25,27 +26,35 @@ def medoid(strands: Sequence[Strand], usable: list[int], settings: Settings) -> 
     """Return the strand that the others follow best: not late, not on a detour, not rough."""
     step_m = max(settings.step_m, min(settings.pair_step_m, extent_m(strands[usable[0]]) / 40.0))
     every = max(1, round(step_m / settings.step_m))
-    thin = {k: strands[k].steps.xy_m[strands[k].counts][::every] for k in _spaced(usable, COMPARED)}
+    thin = {
+        k: read_only(strands[k].steps.xy_m[strands[k].counts][::every], np.float64) for k in _spaced(usable, COMPARED)
+    }
+    pieces = {k: read_only(np.zeros(len(xy)), np.int64) for k, xy in thin.items()}
     lengths = {k: polyline.along_m(xy)[-1] for k, xy in thin.items()}
-    best, best_score = usable[0], -np.inf
+    best, best_score, stations_m = usable[0], -np.inf, every * settings.step_m
     for k in _spaced(list(thin), CANDIDATES):
-        others = [xy for other, xy in thin.items() if other != k]
-        followed = np.array([_followed(xy, thin[k], step_m, every * settings.step_m, settings) for xy in others])
-        score = followed[:, 0].mean() - abs(np.median(followed[:, 1])) if others else 0.0
+        line, followed = thin[k], []
+        for other, xy in thin.items():
+            if other != k:
+                strides = passes(max(len(xy), len(line)), ROUGH_PLACES)
+                followed.append(_followed(xy, pieces[other], line, strides, step_m, settings.align_cap_m, stations_m))
+        gains, longer = np.array(followed).reshape(-1, 2).T
+        score = gains.mean() - abs(np.median(longer)) if followed else 0.0
         if (score, lengths[k]) > (best_score, lengths.get(best, 0.0)):
             best, best_score = k, score
     return best
 
 
+@compiled
 def _followed(
-    xy_m: FloatArray, line_m: FloatArray, step_m: float, stations_m: float, settings: Settings
-) -> tuple[float, float]:
-    """Return how well a trace follows a line, 0 to 1, and the logarithm of how much longer the line is on that stretch."""
-    xy, line = read_only(xy_m, np.float64), read_only(line_m, np.float64)
-    one_piece = np.zeros(len(xy), dtype=np.int64)
-    path = in_order(xy, one_piece, line, step_m=step_m, cap_m=settings.align_cap_m, coarse=ROUGH_PLACES)
-    found: tuple[float, float] = _gain_and_length(read_only(path, np.int64), xy, line, settings.align_cap_m, stations_m)
-    return found
+    xy: FloatArray, piece: IntArray, line: FloatArray, strides: IntArray, step_m: float, cap_m: float, stations_m: float
+) -> tuple[float, float]:  # pragma: no cover - compiled
+    """Return how well a trace follows a line, 0 to 1, and the logarithm of how much longer the line is on that stretch.
+
+    `strides` of the passes and `step_m` are those by which the path is looked for, `stations_m` is the line's step.
+    """
+    path = path_in_passes(xy, piece, line, np.empty(0, dtype=np.int64), strides, step_m, cap_m, PASSING_COST)
+    return _gain_and_length(path, xy, line, cap_m, stations_m)
 
 
 def _spaced(items: list[int], most: int) -> list[int]:

@@ -15,9 +15,9 @@ from hypothesis import strategies as st
 from lxml import etree
 from output_sample import sample
 from PIL import Image
+from starts_of_sample import unknown_starts, worked_out
 
 from gpsq.digests import version
-from gpsq.model import NAT, FirstFix
 from gpsq.output.charts import all_charts, missed
 from gpsq.output.drawing import labels, margin
 from gpsq.output.drawing.rendering import SQUARE, WIDE, drawn_sheet
@@ -25,7 +25,6 @@ from gpsq.output.drawing.sheet import Box
 from gpsq.output.overlay.picture import near_flags
 from gpsq.output.overlay.rides import overlays
 from gpsq.output.ride_days import long_names, short_names
-from gpsq.summary_types import Interval
 
 if TYPE_CHECKING:
     from gpsq.output.drawing.rendering import Chart
@@ -33,38 +32,6 @@ if TYPE_CHECKING:
 
 SVG = "{http://www.w3.org/2000/svg}"
 KINDS = ("week", "lone", "no start", "worked out", "many devices", "published")
-
-
-def unknown_starts(analysis: Analysis) -> Analysis:
-    """The same rides where no file says when it was started."""
-    kept = {"missed_m", "missed_share", "missed_is_minimum", "censored"}
-    results = []
-    for result in analysis.results:
-        found = {name: getattr(result.first_fix, name) for name in kept}
-        results.append(
-            dataclasses.replace(result, first_fix=FirstFix("none", NAT, result.first_fix.first_fix, **found))
-        )
-    traces = [dataclasses.replace(trace, started=NAT, start_basis="none") for trace in analysis.traces]
-    return dataclasses.replace(analysis, traces=tuple(traces), results=tuple(results))
-
-
-def worked_out(analysis: Analysis) -> Analysis:
-    """The same rides, whose times to first fix are worked out instead."""
-    results, summaries = [], []
-    for i, result in enumerate(analysis.results):
-        value = 12.0 + 7.0 * i
-        found = {
-            "estimate_s": value,
-            "estimate_low_s": 0.6 * value,
-            "estimate_high_s": np.inf if i == 3 else 1.4 * value,
-        }
-        fix = dataclasses.replace(result.first_fix, **found, estimate_basis="road")
-        results.append(result if fix.censored else dataclasses.replace(result, first_fix=fix))
-    for summary in analysis.summaries.devices:
-        figures = {**summary.figures, "ttff_estimate_median_s": Interval(31.0, 19.0, 52.0, of=10)}
-        summaries.append(dataclasses.replace(summary, figures=figures))
-    summed = dataclasses.replace(analysis.summaries, devices=tuple(summaries))
-    return dataclasses.replace(analysis, results=tuple(results), summaries=summed)
 
 
 @pytest.fixture(scope="session")

@@ -178,7 +178,7 @@ def _draw_rows(sheet: Sheet, rows: Sequence[Row], looks: dict[str, Look], area: 
     high = max(10.0, *(s for s in times if np.isfinite(s))) * 1.35
     plot = Plot(sheet, area, (0.9, high), log=True)
     ticks = [t for t in TIMES_S[sheet.wide] if t <= high]
-    labels = [("≤ " if t == 1 else "") + wording.seconds(t).replace("1 h 0 min", "1 h") for t in ticks]
+    labels = [("≤ " if t == 1 else "") + wording.seconds(t).removesuffix(f" 0{wording.GAP}min") for t in ticks]
     plot.x_axis(ticks, labels, AXIS[sheet.wide])
     strips = (
         [[row] for row in rows] if sheet.wide else [list(own) for _, own in groupby(rows, key=lambda row: row.device)]

@@ -1,4 +1,4 @@
-"""How devices and states look, the same in charts, map and report: a colour, a line style and a mark each.
+"""How devices look, the same in charts, map and report: a colour, a line style and a mark each; what a state is called.
 
 The colours are Okabe and Ito's (2008), told apart with any kind of colour vision; yellow is left out, as it cannot be
 seen on white. Line style and mark say the same a second time.
@@ -18,8 +18,6 @@ DASHES: tuple[tuple[int, ...], ...] = ((), (7, 3), (2, 2), (9, 3, 2, 3), (12, 4)
 MARKS = ("disc", "triangle", "square", "diamond", "wedge", "cross")
 
 UNFLAGGED = "unflagged"
-#: States of a deviation and their dashes: solid, long dashes, dots.
-STATES: dict[str, tuple[int, ...]] = {UNFLAGGED: (), "intentional": (12, 6), "error": (2, 5)}
 
 
 @dataclass(frozen=True)

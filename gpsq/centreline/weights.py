@@ -13,9 +13,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gpsq.centreline.group_medians import medians_of_groups
-from gpsq.centreline.passing import passed_by
 from gpsq.centreline.robust_middle import PAIR_APART_M, geometric_median
 from gpsq.centreline.scatter import own_variance
+from gpsq.centreline.strands import passed_by
 from gpsq.geometry._compiled import compiled, read_only
 
 if TYPE_CHECKING:

@@ -6,10 +6,9 @@ import numpy as np
 import pytest
 
 from gpsq.centreline import group_medians, near_means, robust_middle, weights
-from gpsq.centreline.passing import passed_by
 from gpsq.centreline.scatter import LARGEST_SCATTER, _about_own_line
 from gpsq.centreline.slow_sampling import between_fixes
-from gpsq.centreline.strands import Strand, strand
+from gpsq.centreline.strands import Strand, passed_by, strand
 from gpsq.geometry.alignment import Abreast
 from gpsq.geometry.polyline import Steps
 from gpsq.settings import Settings

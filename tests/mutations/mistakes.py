@@ -116,7 +116,7 @@ KERNELS = (
     ("centreline/near_means.py", "if here >= 3:", "if here >= 30:", "centreline"),
     ("centreline/near_means.py", "running[t] -= 1.0", "running[t] -= 0.0", "centreline"),
     ("centreline/near_means.py", "elsewhere[j + beside, t]", "elsewhere[j - beside, t]", "centreline/test_kernels_by_numpy.py"),
-    ("centreline/passing.py", "piece[first] == piece[last] and ", "", "centreline/test_kernels_by_numpy.py"),
+    ("centreline/strands.py", "piece[first] == piece[last] and ", "", "centreline/test_kernels_by_numpy.py"),
     ("centreline/medoid.py", "gain += 1.0 - (away_m / cap_m) ** 2", "gain += 1.0", "centreline/test_medoid.py"),
     ("centreline/slow_sampling.py", "vertex[j] = a + share * (b - a)", "vertex[j] = a", "centreline/test_kernels_by_numpy.py"),
     ("centreline/scatter.py", "min(away[k], most) ** 2", "away[k] ** 2", "centreline/test_kernels_by_numpy.py"),

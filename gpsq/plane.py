@@ -121,13 +121,11 @@ def to_earth_centred(lon_deg: FloatArray, lat_deg: FloatArray) -> FloatArray:
     [[6378137.0, 0.0, 0.0]]
     """
     lon, lat = np.radians(np.asarray(lon_deg, float)), np.radians(np.asarray(lat_deg, float))
-    normal = EARTH_RADIUS_M / np.sqrt(1.0 - ECCENTRICITY_SQUARED * np.sin(lat) ** 2)
+    sin_lat = np.sin(lat)
+    normal = EARTH_RADIUS_M / np.sqrt(1.0 - ECCENTRICITY_SQUARED * sin_lat**2)
+    from_axis = normal * np.cos(lat)
     return np.column_stack(
-        [
-            normal * np.cos(lat) * np.cos(lon),
-            normal * np.cos(lat) * np.sin(lon),
-            normal * (1.0 - ECCENTRICITY_SQUARED) * np.sin(lat),
-        ]
+        [from_axis * np.cos(lon), from_axis * np.sin(lon), normal * (1.0 - ECCENTRICITY_SQUARED) * sin_lat]
     )
 
 

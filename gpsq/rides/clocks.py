@@ -16,8 +16,8 @@ import numpy as np
 
 from gpsq.arrays import norms
 from gpsq.geometry.polyline import along_m, at_along
-from gpsq.plane import to_earth_centred
 from gpsq.rides.clock_faults import SECONDS_S, clocks_have, never_set
+from gpsq.rides.places import places_m
 from gpsq.rides.week_rollover import ROLLOVER_S, turns
 
 if TYPE_CHECKING:
@@ -143,7 +143,7 @@ def estimate_offsets(
 
 def _track(trace: Trace) -> _Track:
     time_s = trace.time.astype("datetime64[ms]").astype("int64") / 1000.0
-    return _Track(time_s, to_earth_centred(trace.lon_deg, trace.lat_deg))
+    return _Track(time_s, places_m(trace))
 
 
 def _agreeing(devices: dict[str, list[_Track]]) -> list[list[str]]:

@@ -11,6 +11,7 @@ import numpy as np
 from gpsq.arrays import norms
 from gpsq.geometry.polyline import along_m
 from gpsq.plane import geodesic_inverse_m, to_earth_centred
+from gpsq.rides.places import places_m
 from gpsq.rides.week_rollover import ROLLOVER_S
 
 if TYPE_CHECKING:
@@ -150,7 +151,7 @@ def _apart_if_same(traces: Sequence[Trace], i: int, j: int) -> float | None:
     shared, at_first, at_second = np.intersect1d(_whole(first), _whole(second), return_indices=True)
     if len(shared) < _SAME_SHARE * max(first.accepted, second.accepted):
         return None
-    apart_m = float(norms(_xyz(first)[at_first] - _xyz(second)[at_second]).max())
+    apart_m = float(norms(places_m(first)[at_first] - places_m(second)[at_second]).max())
     return apart_m if apart_m <= _SAME_M else None
 
 
@@ -230,7 +231,7 @@ def _exchanged_m(wrong: Trace, right: Trace) -> float:
         return np.inf
     from scipy.spatial import cKDTree
 
-    away_m, _ = cKDTree(_densified(_xyz(right))).query(to_earth_centred(wrong.lat_deg, wrong.lon_deg))
+    away_m, _ = cKDTree(_densified(places_m(right))).query(to_earth_centred(wrong.lat_deg, wrong.lon_deg))
     return float(np.max(away_m))
 
 
@@ -246,14 +247,10 @@ def _apart_m(first: Trace, second: Trace, shift: np.timedelta64) -> FloatArray:
     when = (first.time + shift).astype(np.int64).astype(float)
     line = second.time.astype(np.int64).astype(float)
     both = (when >= line[0]) & (when <= line[-1])
-    other = _xyz(second)
+    other = places_m(second)
     at = np.column_stack([np.interp(when[both], line, other[:, k]) for k in range(3)])
-    return norms(_xyz(first)[both] - at)
+    return norms(places_m(first)[both] - at)
 
 
 def _whole(trace: Trace) -> FloatArray:
     return trace.time.astype("datetime64[s]").astype(np.int64).astype(float)
-
-
-def _xyz(trace: Trace) -> FloatArray:
-    return to_earth_centred(trace.lon_deg, trace.lat_deg)

@@ -16,7 +16,7 @@ import numpy as np
 from gpsq.arrays import norms, stretches
 from gpsq.geometry.polyline import along_m
 from gpsq.model import NAT, SetAside
-from gpsq.plane import to_earth_centred
+from gpsq.rides.places import places_m
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -181,7 +181,7 @@ def _window(trace: Trace) -> int:
 
 def _smoothed(trace: Trace, window: int) -> FloatArray:
     """Return earth-centred positions, each the mean of the `window` points around it."""
-    xyz_m = to_earth_centred(trace.lon_deg, trace.lat_deg)
+    xyz_m = places_m(trace)
     half = window // 2
     origin_m = xyz_m[0].copy()
     padded = np.concatenate([np.repeat(xyz_m[:1], half, axis=0), xyz_m, np.repeat(xyz_m[-1:], half, axis=0)]) - origin_m

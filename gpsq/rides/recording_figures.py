@@ -9,7 +9,8 @@ import numpy as np
 
 from gpsq.arrays import norms
 from gpsq.model import Gap
-from gpsq.plane import geodesic_legs_m, to_earth_centred
+from gpsq.plane import geodesic_legs_m
+from gpsq.rides.places import places_m
 from gpsq.rides.unbroken import breaks_after
 
 if TYPE_CHECKING:
@@ -130,7 +131,7 @@ def _standing(trace: Trace) -> BoolArray:
     standing = np.zeros(trace.accepted, dtype=np.bool_)
     if not trace.timed:
         return standing
-    xyz = to_earth_centred(trace.lon_deg, trace.lat_deg)
+    xyz = places_m(trace)
     second = (trace.time - trace.time[0]) / np.timedelta64(1, "s")
     later = np.minimum(np.searchsorted(second, second + _STANDING_S), trace.accepted - 1)
     stays = norms(xyz[later] - xyz) <= _STANDING_M

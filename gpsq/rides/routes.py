@@ -13,7 +13,8 @@ from gpsq.arrays import norms
 from gpsq.geometry import alignment, polyline
 from gpsq.geometry.cells import CellIndex, Cells, cells_of, is_near, most_shared
 from gpsq.model import FloatArray, IntArray, Route, Trace
-from gpsq.plane import Plane, to_earth_centred
+from gpsq.plane import Plane
+from gpsq.rides.places import places_m
 from gpsq.rides.unbroken import runs_of
 
 if TYPE_CHECKING:
@@ -94,7 +95,7 @@ class Shape:
     """A trace at coarse steps in earth-centred metres."""
 
     def __init__(self, trace: Trace, settings: Settings) -> None:
-        xyz = to_earth_centred(trace.lon_deg, trace.lat_deg)
+        xyz = places_m(trace)
         self.low, self.high = xyz.min(axis=0), xyz.max(axis=0)
         self.extent_m = float(np.sqrt(((self.high - self.low) ** 2).sum()))
         self.step_m, self.length_m = settings.pair_step_m, float(polyline.along_m(xyz)[-1])
@@ -269,7 +270,7 @@ def _reached_m(traces: Sequence[Trace]) -> tuple[FloatArray, FloatArray]:
     low_m, high_m = np.full((len(traces), 3), -np.inf), np.full((len(traces), 3), np.inf)
     for i, trace in enumerate(traces):
         if trace.accepted:
-            xyz = to_earth_centred(trace.lon_deg, trace.lat_deg)
+            xyz = places_m(trace)
             low_m[i], high_m[i] = xyz.min(axis=0) - TOGETHER_M, xyz.max(axis=0) + TOGETHER_M
     return low_m, high_m
 
@@ -311,5 +312,4 @@ def _one_trip(
 
 def _at(trace: Trace, instants_s: FloatArray, ahead_s: float) -> FloatArray:
     time_s = trace.time.astype("datetime64[ms]").astype("int64") / 1000.0 - ahead_s
-    xyz = to_earth_centred(trace.lon_deg, trace.lat_deg)
-    return polyline.at_along(xyz, time_s, instants_s)
+    return polyline.at_along(places_m(trace), time_s, instants_s)

@@ -8,7 +8,7 @@ import numpy as np
 
 from gpsq.arrays import is_silence, norms
 from gpsq.geometry import polyline
-from gpsq.plane import to_earth_centred
+from gpsq.rides.places import places_m
 
 if TYPE_CHECKING:
     from gpsq.model import IntArray, Trace
@@ -24,7 +24,7 @@ def breaks_after(trace: Trace, gap_s: float) -> IntArray:
 
     That is so for a silence over `gap_s`, where a new segment begins, and where the next fix lies far beyond any usual leg.
     """
-    legs_m = norms(np.diff(to_earth_centred(trace.lon_deg, trace.lat_deg), axis=0))
+    legs_m = norms(np.diff(places_m(trace), axis=0))
     return np.flatnonzero(
         is_silence(trace.time, gap_s) | (np.diff(trace.segment) != 0) | polyline.far_legs(legs_m)
     ).astype(np.int64)

@@ -204,3 +204,20 @@ def test_one_drawing_after_another_stands_on_the_ground_that_is_kept():
     canvas.keep([])
     assert row(canvas.over([])) == [PAPER] * 4
     assert Image.open(io.BytesIO(png(canvas.over([]), 50))).mode == "RGB"
+
+
+@pytest.mark.parametrize("shape", [(1, 1, 4), (7, 5, 4), (3, 260, 3)])
+def test_a_png_holds_the_very_pixels_without_alpha(shape):
+    """Read back by Pillow, which also checks the sum of each chunk; 100 dots per inch are 3,937 per metre."""
+    painted = np.random.default_rng(5).integers(0, 256, shape, dtype=np.uint8)
+    packed = png(painted, 100)
+    Image.open(io.BytesIO(packed)).verify()
+    read = Image.open(io.BytesIO(packed))
+    np.testing.assert_array_equal(np.asarray(read), painted[:, :, :3])
+    assert (read.mode, read.size) == ("RGB", (shape[1], shape[0]))
+    assert packed[packed.index(b"pHYs") + 4 :][:9] == (3937).to_bytes(4, "big") * 2 + b"\x01"
+
+
+def test_new_canvases_are_paper_all_over_and_opaque():
+    painted = Canvas(0.4, 0.2, 50).over([])
+    assert {tuple(pixel) for pixel in painted.reshape(-1, 4).tolist()} == {(*PAPER, 255)}

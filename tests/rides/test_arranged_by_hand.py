@@ -12,6 +12,7 @@ from gpsq.plane import Plane
 from gpsq.rides import arrange, copies, opposite
 from gpsq.rides.clocks import ClockOffset
 from gpsq.rides.copies import Companion
+from gpsq.rides.places import places_m
 from gpsq.rides.week_rollover import ROLLOVER_S
 from gpsq.settings import Settings
 
@@ -108,7 +109,7 @@ def test_the_looks_are_at_the_same_two_dozen_seconds_of_every_copy() -> None:
     assert len({m[0] for m in marks} & {m[0] for m in others}) >= 21
     assert len({m[0] for m in marks}) == 24
     begins_s = int(MONDAY.astype("datetime64[s]").astype(int))
-    xyz_m = copies._xyz(first)
+    xyz_m = places_m(first)
     assert all(m[1:] == tuple(np.floor(xyz_m[m[0] - begins_s] / 4.0).astype(int)) for m in marks)
     assert np.ptp([m[0] for m in marks]) > 60  # spread over all of it, not its beginning
     assert len(copies._marks(trace_on(road(25.0)))) == 6

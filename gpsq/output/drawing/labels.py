@@ -50,13 +50,15 @@ def mast_levels(x_in: FloatArray, width_in: FloatArray, most: int) -> IntArray:
     >>> mast_levels(np.array([0.0, 0.2, 3.0]), np.array([1.0, 1.0, 1.0]), 5).tolist()
     [1, 0, 0]
     """
-    level = np.full(len(x_in), -1, dtype=np.int64)
-    for i in np.lexsort((np.arange(len(x_in)), x_in))[::-1]:
-        placed = level >= 0
-        over = placed & (x_in < x_in[i] + width_in[i] + AIR_IN) & (x_in >= x_in[i])
-        wanted = int(level[over].max()) + 1 if over.any() else 0
-        level[i] = wanted if wanted < most else -1
-    return level
+    feet, ends = x_in.tolist(), (x_in + width_in + AIR_IN).tolist()
+    level = [-1] * len(feet)
+    flying: list[int] = []
+    for i in np.argsort(x_in, kind="stable")[::-1].tolist():
+        wanted = 1 + max((level[j] for j in flying if feet[j] < ends[i]), default=-1)
+        if wanted < most:
+            level[i] = wanted
+            flying.append(i)
+    return np.array(level, dtype=np.int64)
 
 
 def two_stairs(

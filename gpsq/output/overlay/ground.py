@@ -59,8 +59,8 @@ class Panel:
         """Return whether any of a line may be inside the panel."""
         if len(xy_m) < 2:
             return False
-        places = self.place(np.array([xy_m.min(axis=0), xy_m.max(axis=0), [xy_m[:, 0].min(), xy_m[:, 1].max()],
-                                      [xy_m[:, 0].max(), xy_m[:, 1].min()]]))  # fmt: skip
+        (west, east), (south, north) = ((axis.min(), axis.max()) for axis in xy_m.T)
+        places = self.place(np.array([(west, south), (east, north), (west, north), (east, south)]))
         low, high = places.min(axis=0), places.max(axis=0)
         return bool(
             low[0] < self.box.right and high[0] > self.box.left and low[1] < self.box.top and high[1] > self.box.bottom

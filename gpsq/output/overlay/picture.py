@@ -291,10 +291,22 @@ def stairs_in(
         high = share * (box.height - 0.4)
         view = fitted(places, turn, (wide, high), (box.left + box.width / 2, box.bottom + 0.12 + high / 2))
         feet, ground_in = view.place(fixes), view.place(places)
-        below = np.abs(ground_in[:, 0][:, None] - feet[:, 0][None, :]).min(axis=1) < side
+        below = _beside_nearest(ground_in[:, 0], feet[:, 0]) < side
         lowest = float(max(feet[:, 1].max(), ground_in[below, 1].max(initial=0.0))) + MAST_IN
         room = max(1, int((box.top - 0.26 - lowest) / LEVEL_IN))
         levels, to_left = two_stairs(feet[:, 0], widths, min(most, room), (box.left, box.right))
         if (levels >= 0).all():
             break
     return Stairs(view, levels, to_left, widths, lowest)
+
+
+def _beside_nearest(places: FloatArray, feet: FloatArray) -> FloatArray:
+    """Return how far each place lies from the nearest foot.
+
+    >>> _beside_nearest(np.array([-1.0, 2.0, 9.0]), np.array([4.0, 0.0])).tolist()
+    [1.0, 2.0, 5.0]
+    """
+    feet = np.sort(feet)
+    after = np.searchsorted(feet, places)
+    either = np.abs(places - feet[np.clip([after - 1, after], 0, len(feet) - 1)])
+    return np.asarray(either.min(axis=0))

@@ -26,34 +26,36 @@ def medoid(strands: Sequence[Strand], usable: list[int], settings: Settings) -> 
     """Return the strand that the others follow best: not late, not on a detour, not rough."""
     step_m = max(settings.step_m, min(settings.pair_step_m, extent_m(strands[usable[0]]) / 40.0))
     every = max(1, round(step_m / settings.step_m))
-    thin = {
-        k: read_only(strands[k].steps.xy_m[strands[k].counts][::every], np.float64) for k in _spaced(usable, COMPARED)
-    }
-    pieces = {k: read_only(np.zeros(len(xy)), np.int64) for k, xy in thin.items()}
+    ways = {k: strands[k].steps.xy_m[strands[k].counts][::every] for k in _spaced(usable, COMPARED)}
+    thin = {k: read_only(xy, np.float64) for k, xy in ways.items()}
     lengths = {k: polyline.along_m(xy)[-1] for k, xy in thin.items()}
-    best, best_score, stations_m = usable[0], -np.inf, every * settings.step_m
+    best, best_score = usable[0], -np.inf
     for k in _spaced(list(thin), CANDIDATES):
-        line, followed = thin[k], []
-        for other, xy in thin.items():
-            if other != k:
-                strides = passes(max(len(xy), len(line)), ROUGH_PLACES)
-                followed.append(_followed(xy, pieces[other], line, strides, step_m, settings.align_cap_m, stations_m))
-        gains, longer = np.array(followed).reshape(-1, 2).T
-        score = gains.mean() - abs(np.median(longer)) if followed else 0.0
+        others = [xy for other, xy in thin.items() if other != k]
+        followed = np.array([_followed(xy, thin[k], step_m, every * settings.step_m, settings) for xy in others])
+        score = followed[:, 0].mean() - abs(np.median(followed[:, 1])) if others else 0.0
         if (score, lengths[k]) > (best_score, lengths.get(best, 0.0)):
             best, best_score = k, score
     return best
 
 
-@compiled
 def _followed(
-    xy: FloatArray, piece: IntArray, line: FloatArray, strides: IntArray, step_m: float, cap_m: float, stations_m: float
-) -> tuple[float, float]:  # pragma: no cover - compiled
-    """Return how well a trace follows a line, 0 to 1, and the logarithm of how much longer the line is on that stretch.
+    xy_m: FloatArray, line_m: FloatArray, step_m: float, stations_m: float, settings: Settings
+) -> tuple[float, float]:
+    """Return how well a trace follows a line, 0 to 1, and the logarithm of how much longer the line is on that stretch."""
+    xy, line = read_only(xy_m, np.float64), read_only(line_m, np.float64)
+    strides = passes(max(len(xy), len(line)), ROUGH_PLACES)
+    found: tuple[float, float] = _aligned_roughly(xy, line, strides, step_m, settings.align_cap_m, stations_m)
+    return found
 
-    `strides` of the passes and `step_m` are those by which the path is looked for, `stations_m` is the line's step.
-    """
-    path = path_in_passes(xy, piece, line, np.empty(0, dtype=np.int64), strides, step_m, cap_m, PASSING_COST)
+
+@compiled
+def _aligned_roughly(
+    xy: FloatArray, line: FloatArray, strides: IntArray, step_m: float, cap_m: float, stations_m: float
+) -> tuple[float, float]:  # pragma: no cover - compiled
+    """Return the same, in one go: it is asked for each two of a few dozen traces."""
+    one_piece, nowhere = np.zeros(len(xy), dtype=np.int64), np.empty(0, dtype=np.int64)
+    path = path_in_passes(xy, one_piece, line, nowhere, strides, step_m, cap_m, PASSING_COST)
     return _gain_and_length(path, xy, line, cap_m, stations_m)
 
 

@@ -61,6 +61,9 @@ def tell_once(say: Callable[[str], None]) -> None:
 def compiled(function: Kernel) -> Kernel:
     """Return `function` compiled by numba, without liberties in the order of its arithmetic.
 
+    A division by nought gives infinity or nan, as numpy's does: looking for it before each would keep several from being
+    done at once.
+
     The compiled code is kept beside the source, or in the user's cache folder; where neither can be written
     it is compiled anew in each run.
     """

@@ -35,6 +35,13 @@ def test_values_stay_as_they_are_and_so_does_what_was_given(locked, dtype, step)
     assert np.shares_memory(found, given) == (dtype is np.float64 and step == 1)
 
 
+def test_whole_numbers_are_made_of_others_where_they_are_asked_for():
+    locked = np.array([1.0, 2.0])
+    locked.setflags(write=False)
+    assert read_only(locked, np.int64).dtype == np.int64
+    assert read_only(locked.astype(np.int32), np.int64).dtype == np.int64
+
+
 def test_that_code_is_compiled_is_told_once(monkeypatch):
     listeners, said = {}, []
     monkeypatch.setattr(_compiled.event, "register", lambda kind, listener: listeners.setdefault(kind, listener))
@@ -63,8 +70,9 @@ def test_a_kernel_is_kept_on_disk_and_where_there_is_no_place_compiled_anew(monk
         raise AssertionError(options)
 
     right = _compiled.njit
-    monkeypatch.setattr(_compiled, "njit", lambda *f, **o: right(*f, **o) if f else without_a_place(**o))
+    monkeypatch.setattr(_compiled, "njit", lambda **o: without_a_place(**o) if o.get("cache") else right(**o))
     anew = compiled(increased)
+    assert not anew.targetoptions.get("fastmath"), "nor does it change where nothing is kept"
     assert isinstance(anew._cache, NullCache)
     assert anew(2) == 3
 

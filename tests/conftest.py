@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import pytest
+from _pytest.doctest import DoctestModule
 from browser import Window, missing
 from hypothesis import HealthCheck, settings
 from open_data import SHARED
@@ -71,6 +72,13 @@ def pytest_sessionstart(session: pytest.Session) -> None:
             sys.path.insert(0, str(path.parent))  # as pytest itself does with each
             with contextlib.suppress(Exception, pytest.skip.Exception):
                 importlib.import_module(path.stem)
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_collect_file() -> Iterator[None]:
+    """No docstring of a test is an example to run (this hook is asked for files below this folder only)."""
+    found = yield
+    return [one for one in found if not isinstance(one, DoctestModule)]  # type: ignore[return-value,attr-defined]
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:

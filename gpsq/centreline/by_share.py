@@ -6,19 +6,23 @@ them run the whole way, the mean of their places at the same share of it is the 
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
 import numpy as np
 
+from gpsq.arrays import norms
 from gpsq.geometry import polyline
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from numpy.typing import NDArray
+
     from gpsq.centreline.strands import Strand
-    from gpsq.model import BoolArray, FloatArray
+    from gpsq.model import BoolArray, FloatArray, IntArray
     from gpsq.settings import Settings
 
+Number = TypeVar("Number", np.float64, np.int64)
 #: Traces whose lengths differ more than this (standard deviation of their logarithms) do not run the same way; noise
 #: that makes scribbles of them may make them differ more.
 ALIKE, ALIKE_SCRIBBLES = 0.3, 0.5
@@ -44,7 +48,11 @@ MOST_AWAY = 4.0
 
 
 def places_by_share(
-    strands: Sequence[Strand], usable: Sequence[int], line_m: FloatArray, settings: Settings
+    strands: Sequence[Strand],
+    usable: Sequence[int],
+    line_m: FloatArray,
+    settings: Settings,
+    near: Sequence[IntArray] | None = None,
 ) -> FloatArray | None:
     """Return (m, t, 2) places of all strands at the same shares of the way, or None where the aligned line is better.
 
@@ -53,6 +61,8 @@ def places_by_share(
     Parameters
     ----------
     strands : the traces of a route. usable : the numbers of those that count. line_m : (m, 2) the aligned line.
+    near : the station near which each place of each strand runs, if it is known: where the places lie near enough to
+        those, none needs to be looked for.
     """
     every = {k: strands[k].steps.xy_m[strands[k].counts] for k in usable}
     alike = _alike(np.array([polyline.along_m(way)[-1] for way in every.values()]))
@@ -60,20 +70,23 @@ def places_by_share(
     lengths_m = np.array([polyline.along_m(way)[-1] for way in ways.values()])
     differ = float(np.log(np.maximum(lengths_m, 1e-9)).std())
     usual_m = float(np.median(lengths_m))
-    if (
-        len(ways) < 2
-        or differ > ALIKE_SCRIBBLES
-        or _off_m(list(ways.values()), line_m, quick=True) < SMALL_SHARE * usual_m
-    ):
+    if len(ways) < 2 or differ > ALIKE_SCRIBBLES:
+        return None
+    if near is not None:
+        # the nearest place on the line lies no further off than a station near it
+        off = [norms(_some(way) - line_m[_some(near[k][strands[k].counts])]) for k, way in ways.items()]
+        if _mean_off_m(off) < SMALL_SHARE * usual_m:
+            return None
+    if _off_m(list(ways.values()), line_m, quick=True) < SMALL_SHARE * usual_m:
         return None
     fine = np.linspace(0.0, 1.0, 4 * len(line_m))
     mean = np.mean([_at_share(way, fine) for way in ways.values()], axis=0)
     along_m = polyline.along_m(mean)
     scribbles = usual_m > ROUGH * along_m[-1] and polyline.along_m(line_m)[-1] > AS_LONG * usual_m
     further = _off_m(list(ways.values()), mean) / max(_off_m(list(ways.values()), line_m), 1e-9)
-    near = len(ways) <= MOST_TRACES and differ <= ALIKE and further <= MOST_FURTHER
+    as_near = len(ways) <= MOST_TRACES and differ <= ALIKE and further <= MOST_FURTHER
     scribbles = scribbles and further <= MOST_FURTHER_SCRIBBLES
-    if along_m[-1] <= settings.step_m or not (scribbles or near):
+    if along_m[-1] <= settings.step_m or not (scribbles or as_near):
         return None
     stations_m = np.linspace(0.0, along_m[-1], max(2, round(along_m[-1] / settings.step_m) + 1))
     share = np.interp(stations_m, along_m, fine)
@@ -107,8 +120,17 @@ def _off_m(ways: Sequence[FloatArray], line_m: FloatArray, *, quick: bool = Fals
     """Return the mean distance of the ways from a line; `quick` looks at a few dozen places of each."""
     off = []
     for way in ways:
-        some = way[:: max(1, len(way) // 40)] if quick else way
+        some = _some(way) if quick else way
         window = np.zeros(len(some), dtype=np.int64), np.full(len(some), len(line_m) - 2, dtype=np.int64)
-        away = np.abs(polyline.nearest_on_line(some, line_m, *window)[1])
-        off.append(float(np.minimum(away, MOST_AWAY * np.median(away)).mean()))
-    return float(np.mean(off))
+        off.append(np.abs(polyline.nearest_on_line(some, line_m, *window)[1]))
+    return _mean_off_m(off)
+
+
+def _some(values: NDArray[Number]) -> NDArray[Number]:
+    """Return a few dozen of the values along a way."""
+    return values[:: max(1, len(values) // 40)]
+
+
+def _mean_off_m(off_m: Sequence[FloatArray]) -> float:
+    """Return the mean over the ways of how far the places of each are off, none counting as much further than half."""
+    return float(np.mean([np.minimum(away, MOST_AWAY * np.median(away)).mean() for away in off_m]))

@@ -118,7 +118,7 @@ def make(strands: Sequence[Strand], settings: Settings, opposite_m: FloatArray |
     if not usable:
         return None
     settled = _settled(strands, usable, settings)
-    shares = places_by_share(strands, usable, settled.xy_m, settings)
+    shares = places_by_share(strands, usable, settled.xy_m, settings, settled.near)
     if shares is None:
         line, paths, found = _between_usual_ends(strands, settled, opposite_m, settings)
     else:

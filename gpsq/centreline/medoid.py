@@ -8,7 +8,8 @@ import numpy as np
 
 from gpsq.geometry import polyline
 from gpsq.geometry._compiled import compiled, read_only
-from gpsq.geometry.alignment import ROUGH_PLACES, in_order
+from gpsq.geometry._in_order import path_in_passes
+from gpsq.geometry.alignment import PASSING_COST, ROUGH_PLACES, passes
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -25,7 +26,8 @@ def medoid(strands: Sequence[Strand], usable: list[int], settings: Settings) -> 
     """Return the strand that the others follow best: not late, not on a detour, not rough."""
     step_m = max(settings.step_m, min(settings.pair_step_m, extent_m(strands[usable[0]]) / 40.0))
     every = max(1, round(step_m / settings.step_m))
-    thin = {k: strands[k].steps.xy_m[strands[k].counts][::every] for k in _spaced(usable, COMPARED)}
+    ways = {k: strands[k].steps.xy_m[strands[k].counts][::every] for k in _spaced(usable, COMPARED)}
+    thin = {k: read_only(xy, np.float64) for k, xy in ways.items()}
     lengths = {k: polyline.along_m(xy)[-1] for k, xy in thin.items()}
     best, best_score = usable[0], -np.inf
     for k in _spaced(list(thin), CANDIDATES):
@@ -42,10 +44,19 @@ def _followed(
 ) -> tuple[float, float]:
     """Return how well a trace follows a line, 0 to 1, and the logarithm of how much longer the line is on that stretch."""
     xy, line = read_only(xy_m, np.float64), read_only(line_m, np.float64)
-    one_piece = np.zeros(len(xy), dtype=np.int64)
-    path = in_order(xy, one_piece, line, step_m=step_m, cap_m=settings.align_cap_m, coarse=ROUGH_PLACES)
-    found: tuple[float, float] = _gain_and_length(read_only(path, np.int64), xy, line, settings.align_cap_m, stations_m)
+    strides = passes(max(len(xy), len(line)), ROUGH_PLACES)
+    found: tuple[float, float] = _aligned_roughly(xy, line, strides, step_m, settings.align_cap_m, stations_m)
     return found
+
+
+@compiled
+def _aligned_roughly(
+    xy: FloatArray, line: FloatArray, strides: IntArray, step_m: float, cap_m: float, stations_m: float
+) -> tuple[float, float]:  # pragma: no cover - compiled
+    """Return the same, in one go: it is asked for each two of a few dozen traces."""
+    one_piece, nowhere = np.zeros(len(xy), dtype=np.int64), np.empty(0, dtype=np.int64)
+    path = path_in_passes(xy, one_piece, line, nowhere, strides, step_m, cap_m, PASSING_COST)
+    return _gain_and_length(path, xy, line, cap_m, stations_m)
 
 
 def _spaced(items: list[int], most: int) -> list[int]:

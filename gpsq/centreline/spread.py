@@ -88,10 +88,19 @@ def _band(by_ride_m: FloatArray) -> FloatArray:
     draws = np.random.default_rng(0).multinomial(count, np.full(count, 1 / count), size=BAND_RESAMPLES).astype(float)
     there = ~np.isnan(by_ride_m)
     # summed in one order, whatever the number of threads that multiply matrices here or on another machine
-    number = np.einsum("ij,jk->ik", draws, there)
-    means = np.einsum("ij,jk->ik", draws, np.where(there, by_ride_m, 0.0)) / np.where(number > 0, number, np.nan)
+    means = np.einsum("ij,jk->ik", draws, np.where(there, by_ride_m, 0.0))
+    means /= _numbers(draws, there)
     low, high = _quantiles(means)
     return np.where(there.sum(axis=0) >= LEAST_RIDES, (high - low) / 2 * np.sqrt(count / (count - 1)), np.nan)
+
+
+def _numbers(draws: FloatArray, there: BoolArray) -> FloatArray:
+    """Return (d, m) how many rides of each draw have a value at each station; nan where none has."""
+    number = np.full((len(draws), there.shape[1]), float(len(there)))
+    partly = np.flatnonzero(~there.all(axis=0))
+    some = np.einsum("ij,jk->ik", draws, there[:, partly])
+    number[:, partly] = np.where(some > 0, some, np.nan)
+    return number
 
 
 def _quantiles(means: FloatArray) -> tuple[FloatArray, FloatArray]:

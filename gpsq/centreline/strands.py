@@ -1,4 +1,4 @@
-"""A trace on its way into a consensus: at equal steps of distance, with what says how much its places count."""
+"""A trace on its way into a consensus: at equal steps, with what says how much it counts; which stations it passes by."""
 
 from __future__ import annotations
 
@@ -9,9 +9,11 @@ import numpy as np
 
 from gpsq.arrays import freeze, norms
 from gpsq.geometry import polyline
+from gpsq.geometry._compiled import compiled, read_only
 
 if TYPE_CHECKING:
-    from gpsq.model import BoolArray, FloatArray
+    from gpsq.geometry.alignment import Abreast
+    from gpsq.model import BoolArray, FloatArray, IntArray
     from gpsq.settings import Settings
 
 #: A trace whose median leg is longer than this many steps is sampled slowly: its chords cut corners.
@@ -73,3 +75,30 @@ def _median_leg_m(xy_m: FloatArray) -> float:
     legs = norms(np.diff(xy_m, axis=0))
     moving = legs[legs > 0]
     return float(np.median(moving)) if len(moving) else 0.0
+
+
+def passed_by(strand: Strand, place: Abreast) -> BoolArray:
+    """Return (m,) which stations a trace passes by without a break: it is abreast before and after, not there.
+
+    A way of which some may not count (flagged by the person) passes nothing by.
+    """
+    at, vertex = read_only(place.vertex, np.float64), read_only(strand.steps.vertex, np.float64)
+    piece, counts = read_only(strand.steps.piece, np.int64), read_only(strand.counts, np.bool_)
+    by: BoolArray = _passed_by(at, vertex, piece, counts)
+    return by
+
+
+@compiled
+def _passed_by(
+    at: FloatArray, vertex: FloatArray, piece: IntArray, counts: BoolArray
+) -> BoolArray:  # pragma: no cover - compiled
+    """Return the same from (m,) the vertices abreast of the stations, and the (k,) steps of the trace."""
+    by, before = np.zeros(len(at), dtype=np.bool_), -1
+    for j in range(len(at)):
+        if np.isnan(at[j]):
+            continue
+        if 0 <= before < j - 1:
+            first, last = np.searchsorted(vertex, at[before]), min(np.searchsorted(vertex, at[j]), len(vertex) - 1)
+            by[before + 1 : j] = piece[first] == piece[last] and counts[first:last].all()
+        before = j
+    return by

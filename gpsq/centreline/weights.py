@@ -13,9 +13,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gpsq.centreline.group_medians import medians_of_groups
-from gpsq.centreline.passing import passed_by
 from gpsq.centreline.robust_middle import PAIR_APART_M, geometric_median
 from gpsq.centreline.scatter import own_variance
+from gpsq.centreline.strands import passed_by
 from gpsq.geometry._compiled import compiled, read_only
 
 if TYPE_CHECKING:
@@ -129,9 +129,22 @@ def runs_by(found: Counted, line_m: FloatArray) -> BoolArray:
 
     Between two roads lies none: where the ride left out ran in the middle, the line of the others is not known.
     """
-    away_m = found.xy_m - line_m[:, None]
-    near = away_m[:, :, 0] ** 2 + away_m[:, :, 1] ** 2 <= PAIR_APART_M**2
-    return np.asarray((near & (found.weight > 0)).any(axis=1))
+    places, weight, line = (read_only(v, np.float64) for v in (found.xy_m, found.weight, line_m))
+    by: BoolArray = _runs_by(places, weight, line)
+    return by
+
+
+@compiled
+def _runs_by(places: FloatArray, weight: FloatArray, line: FloatArray) -> BoolArray:  # pragma: no cover - compiled
+    """Return the same: it looks at each station until one is found."""
+    by = np.zeros(len(line), dtype=np.bool_)
+    for j in range(len(line)):
+        for t in range(weight.shape[1]):
+            x, y = places[j, t, 0] - line[j, 0], places[j, t, 1] - line[j, 1]
+            if weight[j, t] > 0 and x * x + y * y <= PAIR_APART_M**2:
+                by[j] = True
+                break
+    return by
 
 
 def ridden_often(places: Places, keep: BoolArray) -> BoolArray:
@@ -173,7 +186,19 @@ def _brought_together(
     middle = _middle_of_devices(median, weight)
     offset = np.where(running[:, :, None], median - middle[:, None], 0.0)
     offset = averaged(offset, OFFSET_STATIONS) * (between_m2 / (between_m2 + own_m2))[:, :, None]
-    return places.xy_m - offset[:, places.device], between_m2
+    each, offsets = read_only(places.xy_m, np.float64), read_only(offset, np.float64)
+    return _taken_off(each, offsets, read_only(places.device, np.int64)), between_m2
+
+
+@compiled
+def _taken_off(places: FloatArray, offset: FloatArray, device: IntArray) -> FloatArray:  # pragma: no cover - compiled
+    """Return (m, t, 2) places with the (m, d, 2) offset of each one's device taken off."""
+    left = np.empty(places.shape)
+    for j in range(places.shape[0]):
+        for t in range(places.shape[1]):
+            left[j, t, 0] = places[j, t, 0] - offset[j, device[t], 0]
+            left[j, t, 1] = places[j, t, 1] - offset[j, device[t], 1]
+    return left
 
 
 def between_devices(median_m: FloatArray, own_m2: FloatArray) -> float:

@@ -61,10 +61,13 @@ def tell_once(say: Callable[[str], None]) -> None:
 def compiled(function: Kernel) -> Kernel:
     """Return `function` compiled by numba, without liberties in the order of its arithmetic.
 
+    A division by nought gives infinity or nan, as numpy's does: looking for it before each would keep several from being
+    done at once.
+
     The compiled code is kept beside the source, or in the user's cache folder; where neither can be written
     it is compiled anew in each run.
     """
     try:
-        return cast("Kernel", njit(cache=True)(function))
+        return cast("Kernel", njit(cache=True, error_model="numpy")(function))
     except RuntimeError:  # numba's word for "no place for the cache"
-        return cast("Kernel", njit(function))
+        return cast("Kernel", njit(error_model="numpy")(function))

@@ -9,29 +9,64 @@ import numpy as np
 from gpsq.geometry._compiled import compiled
 
 if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
     from gpsq.model import FloatArray, IntArray
 
 #: How the best path came to a station: from the same one, from the one before, or over the one before.
 STAY, NEXT, OVER = 0, 1, 2
+#: Stations are counted without a sign: numba then spares the look whether a number counts from the end, and takes several at once.
+ONE = np.uint64(1)
 
 
 @compiled
 def _gains(
-    place: FloatArray, line: FloatArray, first: int, last: int, cap2: float, gain: FloatArray
+    place: FloatArray, line: FloatArray, first: np.uint64, end: np.uint64, cap2: float, gain: FloatArray
 ) -> None:  # pragma: no cover - compiled
-    """Fill `gain` from the first to the last station with the worth of matching a place to each."""
+    """Fill `gain` from the first station up to the end with the worth of matching a place to each."""
     if len(place) == 2:
-        for j in range(first, last + 1):
+        for j in range(first, end):
             distance2 = (place[0] - line[j, 0]) ** 2 + (place[1] - line[j, 1]) ** 2
             gain[j] = 1.0 - distance2 / cap2 if distance2 < cap2 else 0.0
     else:
-        for j in range(first, last + 1):
+        for j in range(first, end):
             distance2 = (place[0] - line[j, 0]) ** 2 + (place[1] - line[j, 1]) ** 2 + (place[2] - line[j, 2]) ** 2
             gain[j] = 1.0 - distance2 / cap2 if distance2 < cap2 else 0.0
 
 
 @compiled
-def best_path(  # noqa: C901 - one compiled loop: splitting it would cost a call for every cell
+def _reach(
+    value: FloatArray,
+    gain: FloatArray,
+    entered: FloatArray,
+    move: NDArray[np.uint8],
+    first: np.uint64,
+    end: np.uint64,
+    begin: np.uint64,
+    cost: float,
+) -> None:  # pragma: no cover - compiled
+    """Take one more place: renew what the best path is worth at each station, and fill `move` with how it came there.
+
+    First what needs no other station of the same place, for several at once; then who came over the one before.
+    """
+    entered[first] = value[first]
+    move[begin] = NEXT if value[first] == -np.inf else STAY
+    for k in range(ONE, end - first):
+        stay, before = value[first + k], value[first + k - ONE]
+        entered[first + k] = before if before >= stay else stay
+        move[begin + k] = NEXT if before >= stay else STAY
+    best = -np.inf
+    for j in range(first, end):
+        over = best - cost
+        best = entered[j]
+        if over > best:
+            best = over
+            move[begin + j - first] = OVER
+        value[j] = best + gain[j]
+
+
+@compiled
+def best_path(
     xy: FloatArray, piece: IntArray, line: FloatArray, low: IntArray, high: IntArray, cap2: float, passing: float
 ) -> IntArray:  # pragma: no cover - compiled
     """Return the station at which the best in-order path stands at each place of the trace."""
@@ -42,32 +77,29 @@ def best_path(  # noqa: C901 - one compiled loop: splitting it would cost a call
         first = low[max(i - 1, 0)]
         start[i + 1] = start[i] + high[i] - first + 1
     move = np.zeros(start[n], dtype=np.uint8)
-    value, gain = np.full(len(line), -np.inf), np.empty(len(line))
+    value, gain, entered = np.full(len(line), -np.inf), np.empty(len(line)), np.empty(len(line))
+    _gains(xy[0], line, np.uint64(low[0]), np.uint64(high[0] + 1), cap2, gain)
     for j in range(low[0], high[0] + 1):
-        value[j] = 0.0
-    reached = high[0]
-    for i in range(n):
-        first, last = low[max(i - 1, 0)], high[i]
-        cost = 0.0 if i > 0 and piece[i] != piece[i - 1] else passing
-        _gains(xy[i], line, first, last, cap2, gain)
-        for j in range(reached + 1, last + 1):
+        value[j] = gain[j]
+    for i in range(1, n):
+        first, end = np.uint64(low[i - 1]), np.uint64(high[i] + 1)
+        cost = 0.0 if piece[i] != piece[i - 1] else passing
+        _gains(xy[i], line, first, end, cap2, gain)
+        for j in range(high[i - 1] + 1, high[i] + 1):
             value[j] = -np.inf
-        best, before = -np.inf, -np.inf
-        for j in range(first, last + 1):
-            stay, over = value[j], best - cost
-            best, how = stay, STAY
-            if i > 0 and before >= best:
-                best, how = before, NEXT
-            if i > 0 and over > best:
-                best, how = over, OVER
-            move[start[i] + j - first] = how
-            before = stay
-            value[j] = best + gain[j]
-        for j in range(first, low[i]):
+        _reach(value, gain, entered, move, first, end, np.uint64(start[i]), cost)
+        for j in range(low[i - 1], low[i]):
             value[j] = -np.inf
-        reached = last
-    path = np.empty(n, dtype=np.int64)
-    j = low[n - 1]
+    return _traced_back(value, move, start, low, high)
+
+
+@compiled
+def _traced_back(
+    value: FloatArray, move: NDArray[np.uint8], start: IntArray, low: IntArray, high: IntArray
+) -> IntArray:  # pragma: no cover - compiled
+    """Return the path that leads to the best of the last stations."""
+    n = len(low)
+    path, j = np.empty(n, dtype=np.int64), low[n - 1]
     for k in range(low[n - 1], high[n - 1] + 1):
         if value[k] > value[j]:
             j = k

@@ -9,6 +9,7 @@ over stations costs a little for each, except across a break of the trace. The b
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -31,6 +32,8 @@ ROUGH_PLACES = 150
 FINER = 8
 #: Cost of passing over a station, in matches: small beside a match, enough to break ties towards steady travel.
 PASSING_COST = 0.02
+#: What is compiled is told by these to look everywhere, or in one pass near where a path was before.
+EVERYWHERE, FINE_ALONE = (read_only(numbers, np.int64) for numbers in ([], [1]))
 
 
 def align(xy_m: FloatArray, piece: IntArray, line_m: FloatArray, *, step_m: float, cap_m: float) -> IntArray:
@@ -77,10 +80,14 @@ def in_order(
     """
     if len(xy_m) == 0 or len(line_m) == 0:
         return np.zeros(len(xy_m), dtype=np.int64)
-    strides = (1,) if near is not None else _strides(max(len(xy_m), len(line_m)), coarse)
-    places, line = (read_only(values, np.float64) for values in (xy_m, line_m))
-    pieces, near, coarser = (read_only(n, np.int64) for n in (piece, [] if near is None else near, strides))
-    found: IntArray = path_in_passes(places, pieces, line, near, coarser, step_m, cap_m, PASSING_COST)
+    places, line = read_only(xy_m, np.float64), read_only(line_m, np.float64)
+    if near is None:
+        around, strides = EVERYWHERE, passes(max(len(xy_m), len(line_m)), coarse)
+    else:
+        around, strides = read_only(near, np.int64), FINE_ALONE
+    found: IntArray = path_in_passes(
+        places, read_only(piece, np.int64), line, around, strides, step_m, cap_m, PASSING_COST
+    )
     return found
 
 
@@ -106,6 +113,13 @@ def _strides(places: int, coarse: int = COARSE_PLACES) -> list[int]:
     strides = [power * int(np.ceil(least / power))]
     while strides[-1] > 1:
         strides.append(max(1, strides[-1] // FINER))
+    return strides
+
+
+@lru_cache(maxsize=4096)
+def passes(places: int, coarse: int = COARSE_PLACES) -> IntArray:
+    """Return the strides of the passes for so many places a side, ready for what is compiled."""
+    strides: IntArray = read_only(_strides(places, coarse), np.int64)
     return strides
 
 

@@ -163,7 +163,7 @@ def _filled_in(lon_deg: FloatArray, lat_deg: FloatArray, grid_deg: float) -> int
     The rest of the track says what its fixes can do: where they ride as evenly by themselves, or where rounding is
     coarser than their noise and would make them even, nothing is proved.
     """
-    xy = np.column_stack([lon_deg, lat_deg])
+    xy = np.column_stack([np.unwrap(lon_deg, period=360.0), lat_deg])
     if len(xy) < _FEW_POINTS:
         return 0
     even = np.abs(np.diff(xy, n=2, axis=0)).max(axis=1) <= 2.5 * grid_deg

@@ -55,7 +55,8 @@ def found_names(folder: Path, traces: Sequence[Trace], unreadable: Sequence[Unre
     campaign = campaign_file.load(folder)
     devices = found_devices(traces)
     log = start_log.load(folder, campaign)
-    matches = match(log, recordings_meant([*traces, *unreadable], campaign, devices))
+    meant = recordings_meant([*traces, *unreadable], campaign, devices)
+    matches = match(log, meant, campaign.settings.start_bound_s)
     logged = {file: device for (file, _), device in matches.devices.items()}
     found = {u.file: devices.of_file(u.file) for u in unreadable} | {
         t.file: devices.names[t.file, t.track] for t in traces

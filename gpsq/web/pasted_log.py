@@ -67,7 +67,7 @@ def look(
     """
     zone = campaign.time_zone or page_zone or None
     log = start_log.parse(text, zone)
-    each = match(log, recordings_meant([*traces, *unreadable], campaign)).each
+    each = match(log, recordings_meant([*traces, *unreadable], campaign), campaign.settings.start_bound_s).each
     doubted = [_doubted(found, campaign.settings.log_bound_s) for found in each]
     kept = [found for found in doubted if found.recording and not found.problem]
     needs_zone = not campaign.time_zone and _known(log) > _known(start_log.parse(text, None))

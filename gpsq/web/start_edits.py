@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import csv
 import io
+from functools import partial
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -18,11 +19,14 @@ from gpsq.campaign.start_table import HEADINGS, column_of, delimiter_of
 from gpsq.exceptions import CampaignError
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping, Sequence
+    from collections.abc import Callable, Mapping, Sequence
     from pathlib import Path
 
-    from gpsq.campaign.start_log import StartEntry
-    from gpsq.campaign.start_matching import Match, Recording
+    from gpsq.campaign.start_log import StartEntry, StartLog
+    from gpsq.campaign.start_matching import Match, Matches, Recording
+
+    #: Which recording each row of a log means.
+    Matching = Callable[[StartLog], Matches]
 
 OLD = f"{start_log.FILE}.old"
 #: A log that is written anew has these; a date stands with its time.
@@ -52,37 +56,39 @@ def set_starts(folder: Path, rows: Sequence[Mapping[str, str]], recordings: Sequ
     """
     used = {name for row in rows for name in row}
     with safe_files.locked(folder):
-        zone = campaign_file.load(folder).time_zone
+        told = campaign_file.load(folder)
+        zone = told.time_zone
+        found = partial(match, recordings=recordings, within_s=told.settings.start_bound_s)
         new = ",".join(name for name in COLUMNS if name in {*start_log.USUAL, *used}) + "\n"
         kept = safe_files.kept_text(folder / start_log.FILE, new)
         if "\0" in kept:
             raise CampaignError(start_log.FILE, "signs that are no text", "a table; it was left as it is")
-        text = kept if used <= set(_columns(_records(kept)[0])) else in_usual_columns(kept, zone, recordings)
+        text = kept if used <= set(_columns(_records(kept)[0])) else in_usual_columns(kept, zone, found)
         for row in rows:
-            text = _with(text, row, zone, recordings)
+            text = _with(text, row, zone, found)
         if kept != new and not used <= set(_columns(_records(kept)[0])):
             safe_files.write_text(folder / OLD, kept)
         if text != kept:
             safe_files.write_text(folder / start_log.FILE, text)
 
 
-def _with(text: str, row: Mapping[str, str], zone: str | None, recordings: Sequence[Recording]) -> str:
+def _with(text: str, row: Mapping[str, str], zone: str | None, found: Matching) -> str:
     """Return the text with one row changed or added, read again as the analysis will read it."""
-    entry = _row_of(text, row["file"], zone, recordings)
+    entry = _row_of(text, row["file"], zone, found)
     if entry is None and not row["started"]:
         return text
     changed = {name: value for name, value in row.items() if name != "device" or entry is None}
     text = with_row(text, entry.row if entry else None, changed)
-    entry = _row_of(text, row["file"], zone, recordings)
+    entry = _row_of(text, row["file"], zone, found)
     if row["started"].strip() and (entry is None or np.isnat(entry.started)):
         expected = "a time such as 2024-05-14T07:10:00+02:00" if zone is None else f"a time; without offset, in {zone}"
         raise CampaignError(start_log.FILE, f"{row['started']!r} as the start of {row['file']}", expected)
     return text
 
 
-def _row_of(text: str, file: str, zone: str | None, recordings: Iterable[Recording]) -> StartEntry | None:
+def _row_of(text: str, file: str, zone: str | None, found: Matching) -> StartEntry | None:
     """Return the row of a log's text that means a file, or the first of its tracks."""
-    starts = match(start_log.parse(text.removeprefix("\ufeff"), zone), recordings).starts
+    starts = found(start_log.parse(text.removeprefix("\ufeff"), zone)).starts
     return starts.get(min((key for key in starts if key[0] == file), default=("", 0)))
 
 
@@ -116,13 +122,13 @@ def with_row(text: str, row: int | None, cells: Mapping[str, str]) -> str:
     return "".join(lines)
 
 
-def in_usual_columns(text: str, zone: str | None, recordings: Iterable[Recording]) -> str:
+def in_usual_columns(text: str, zone: str | None, found: Matching) -> str:
     """Return a log's text with a heading, and in each row the file that it means where there is one.
 
     A start that cannot be read stays as it was written.
     """
     log = start_log.parse(text.removeprefix("\ufeff"), zone)
-    rows = [_usual(found) for found in match(log, recordings).each]
+    rows = [_usual(one) for one in found(log).each]
     return "".join(_written(cells, ",", "\n") for cells in ([*COLUMNS], *rows))
 
 

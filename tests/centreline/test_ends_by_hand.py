@@ -6,9 +6,8 @@ import numpy as np
 import pytest
 
 from gpsq.centreline.ends import rerouted, without_spurs
-from gpsq.centreline.passing import passed_by
 from gpsq.centreline.robust_middle import robust_middle
-from gpsq.centreline.strands import strand
+from gpsq.centreline.strands import passed_by, strand
 from gpsq.geometry.alignment import Abreast
 from gpsq.settings import Settings
 

@@ -5,11 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from gpsq.centreline import group_medians, robust_middle, weights
-from gpsq.centreline.passing import passed_by
+from gpsq.centreline import group_medians, near_means, robust_middle, weights
 from gpsq.centreline.scatter import LARGEST_SCATTER, _about_own_line
 from gpsq.centreline.slow_sampling import between_fixes
-from gpsq.centreline.strands import Strand, strand
+from gpsq.centreline.strands import Strand, passed_by, strand
 from gpsq.geometry.alignment import Abreast
 from gpsq.geometry.polyline import Steps
 from gpsq.settings import Settings
@@ -37,7 +36,7 @@ def test_medians_of_groups_are_numpys(seed):
 @pytest.mark.parametrize("count", [1, 2, 3, 8])
 def test_a_quantile_is_numpys(share, count):
     values = np.sort(np.random.default_rng(count).normal(size=count))
-    assert robust_middle._quantile(values, share) == pytest.approx(np.quantile(values, share))
+    assert near_means._quantile(values, share) == pytest.approx(np.quantile(values, share))
 
 
 @pytest.mark.parametrize("seed", SEEDS)
@@ -68,7 +67,7 @@ def test_a_mean_distance_is_that_of_ten_stations_either_side(seed):
     there = rng.random((45, 3)) < 0.6
     passed = ~there & (rng.random((45, 3)) < 0.5)
     away, near = np.where(there | passed, rng.uniform(0, 90, (45, 3)), 0.0), np.empty((45, 3))
-    robust_middle._mean_distances(away, there, passed, near)
+    near_means._mean_distances(away, there, near_means._numbers_around(there, passed), near)
     for j in range(45):
         for t in range(3):
             around = slice(max(j - 10, 0), j + 11)
@@ -81,22 +80,45 @@ def test_a_mean_distance_is_that_of_ten_stations_either_side(seed):
     ("near", "cut", "middle"),
     [
         ([1.0, 2.0, np.inf], np.inf, np.inf),  # of two nobody is elsewhere
-        ([4.0, 1.0, 2.0], 12.0, 2.0),  # 4.5 times the 35 % quantile, 1.7 m, is 7.65 m: less than the least of 12 m
-        ([40.0, 10.0, 20.0, np.inf], 4.5 * 17.0, 20.0),
-        ([40.0, 10.0, 20.0, 30.0], 4.5 * 20.5, 25.0),
+        ([4.0, 1.0, 2.0], 12.0, NAN),  # 4.5 times the 35 % quantile, 1.7 m, is 7.65 m: less than the least of 12 m
+        ([40.0, 10.0, 20.0, np.inf], 4.5 * 17.0, NAN),
+        ([40.0, 10.0, 20.0, 30.0], 4.5 * 20.5, NAN),
     ],
 )
 def test_a_cut_off_is_a_multiple_of_a_low_quantile(near, cut, middle):
+    """The median distance is found where it is asked for; of two there is none."""
     found = np.empty(1), np.empty(1)
-    robust_middle._cut_offs(np.array([near]), 12.0, *found)
-    assert (found[0][0], found[1][0]) == (pytest.approx(cut), pytest.approx(middle))
+    near_means._cut_offs(np.array([near]), 12.0, *found)
+    assert (found[0][0], found[1][0]) == (pytest.approx(cut), pytest.approx(middle, nan_ok=True))
 
 
-def spread(away, elsewhere, middle=5.0, there=None):
+@pytest.mark.parametrize("seed", range(40))
+def test_where_many_are_near_the_cut_off_is_the_same_as_of_all_in_order(seed):
+    """Distances about as large as decide whether the least cut-off holds: 12 m of 4.5 times the 35 % quantile, 2.67 m."""
+    rng = np.random.default_rng(seed)
+    near = rng.choice([1.0, 2.6, 12.0 / 4.5, 2.7, 9.0, np.inf], (60, rng.integers(3, 9)))
+    found = np.empty(60), np.empty(60)
+    near_means._cut_offs(near, 12.0, *found)
+    for distances, cut in zip(near, found[0], strict=True):
+        known = distances[np.isfinite(distances)]
+        expected = max(12.0, 4.5 * np.quantile(known, 0.35)) if len(known) >= 3 else np.inf
+        assert cut == pytest.approx(expected)
+
+
+def spread(away, elsewhere, middle=5.0, there=None, near=None):
     found = np.array(elsewhere, dtype=bool)[:, None]
     here = np.ones((len(away), 1), dtype=bool) if there is None else np.array(there, dtype=bool)[:, None]
-    robust_middle._spread_outward(np.array(away)[:, None], here, np.full(len(away), middle), found)
+    around = np.empty((len(away), 1)) if near is None else np.tile(np.array(near), (len(away), 1))
+    middles = np.full(len(away), middle)
+    near_means._spread_outward(np.array(away)[:, None], here, around, middles, found, found[:, 0].copy())
     return found[:, 0].astype(int).tolist()
+
+
+def test_the_median_distance_is_found_where_it_is_asked_for():
+    """Of 3, 5 and 9 m, and one that is nowhere, it is 5 m: who is 6 m off is further than that, at 5 m no more."""
+    near = [9.0, 3.0, np.inf, 5.0]
+    assert spread([40.0, 6.0, 5.0, 4.0], [1, 0, 0, 0], NAN, near=near) == [1, 1, 0, 0]
+    assert spread([4.0, 5.0, 6.0, 40.0], [0, 0, 0, 1], NAN, near=near) == [0, 0, 1, 1]
 
 
 def test_who_is_elsewhere_stays_so_while_it_comes_nearer():
@@ -111,10 +133,17 @@ def test_who_is_elsewhere_stays_so_while_it_comes_nearer():
 def moved(near, elsewhere, cut, at=(0.0, 0.0), weight=(1.0, 1.0, 2.0)):
     place = np.array(at)
     places = np.array([[2.0, 10.0], [4.0, 20.0], [6.0, 40.0]])
-    by = robust_middle._move_to_mean(
-        places, np.array(weight), np.array(near), np.array(elsewhere, dtype=bool), cut, place
-    )
-    return by, place.tolist()
+    of_one = (places, np.array(weight), np.array(near), np.array(elsewhere, dtype=bool), np.float64(cut), place)
+    by = near_means._moved_to_means(*(np.array(values)[None] for values in of_one[:-1]), line := place[None].copy())
+    return by, line[0].tolist()
+
+
+def test_the_farthest_move_of_all_stations_is_told():
+    places = np.array([[[7.0, 19.0], [9.0, 21.0]]] * 3)
+    line = np.array([[3.0, 20.0], [8.0, 27.0], [8.0, 20.0]])
+    ones, nobody = np.ones((3, 2)), np.zeros((3, 2), dtype=bool)
+    assert near_means._moved_to_means(places, ones, ones, nobody, np.full(3, 10.0), line) == pytest.approx(7.0)
+    assert line.tolist() == [[8.0, 20.0]] * 3
 
 
 def test_a_place_moves_to_the_weighted_mean_of_who_is_near():
@@ -134,7 +163,7 @@ def test_passing_by_counts_as_sixty_metres_and_being_nowhere_as_nothing():
     there = np.array([[True, False, False], [True, True, False]])
     passed = np.array([[False, True, False], [False, False, False]])
     places = np.array([[[3.0, 4.0], [NAN, NAN], [NAN, NAN]], [[1.0, 1.0], [7.0, 9.0], [NAN, NAN]]])
-    robust_middle._distances(places, there, passed, np.array([[0.0, 0.0], [1.0, 1.0]]), away)
+    near_means._distances(places, there, passed, np.array([[0.0, 0.0], [1.0, 1.0]]), away)
     assert away.tolist() == [[5.0, 60.0, 0.0], [0.0, 10.0, 0.0]]
 
 

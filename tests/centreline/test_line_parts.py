@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 from trace_maker import road, shifted_left, smooth_noise
 
 from gpsq.centreline import ends
-from gpsq.centreline.by_share import mean_of, places_by_share
+from gpsq.centreline.by_share import _alike, mean_of, places_by_share
 from gpsq.centreline.slow_sampling import between_fixes
 from gpsq.centreline.spread import described
 from gpsq.centreline.strands import strand
@@ -261,7 +263,7 @@ def test_a_mean_that_is_a_third_further_off_than_the_line_is_not_taken(bump_m, t
     assert (by_share(five_ways(bump_m), road_m, SETTINGS) is not None) is taken
 
 
-@pytest.mark.parametrize(("apart_m", "taken"), [(0.5, False), (0.7, True)])
+@pytest.mark.parametrize(("apart_m", "taken"), [(0.59, False), (0.61, True)])
 def test_scatter_is_small_under_six_thousandths_of_the_length(apart_m, taken):
     """Of 100 m that is 0.6 m, in the mean over the ways."""
     ways = [way * [1.0, apart_m] for way in five_ways(0.0)[:4]]
@@ -275,6 +277,35 @@ def test_the_mean_of_parallel_ways_is_the_way_between_at_the_same_shares():
     assert found[:, :, 0] == pytest.approx(np.repeat(5.0 * np.arange(21.0)[:, None], 2, axis=1))
     assert found[:, :, 1] == pytest.approx(np.tile([1.0, -1.0], (21, 1)))
     assert mean_of(found)[:, 1] == pytest.approx(0.0, abs=1e-12)
+
+
+def plainly(ways, line_m, step_m):
+    """Places by share of ways as they are, however small or large, without what makes strands of them."""
+    strands = [SimpleNamespace(steps=SimpleNamespace(xy_m=way), counts=np.ones(len(way), bool)) for way in ways]
+    return places_by_share(strands, range(len(ways)), line_m, SimpleNamespace(step_m=step_m))
+
+
+@pytest.mark.parametrize("scale", [1e-3, 1e3])
+def test_shares_have_no_size(scale):
+    """The same ways and steps a thousand times smaller or larger are shared out or aligned alike, at the same places."""
+    lap, yard = laps(5)
+    short, long = (np.column_stack([np.arange(0.0, end, 2.0), np.zeros(int(end / 2))]) for end in (60.0, 120.0))
+    curls = [np.roll(way[:-1], -4 * k, axis=0) for k, way in enumerate(laps(6, sd_m=1.0)[0])]
+    for ways, line_m, taken in (
+        (lap, yard + 9.0, True), ([short, long], long + 9.0, False), ([short, short, short + 1.0, long], short + 9.0, True),
+        (curls, yard, False),
+    ):  # fmt: skip
+        right, found = plainly(ways, line_m, 1.5), plainly([w * scale for w in ways], line_m * scale, 1.5 * scale)
+        assert (right is not None) == (found is not None) == taken
+        if taken:
+            assert found / scale == pytest.approx(right, nan_ok=True)
+
+
+def test_a_way_of_another_length_is_unlike_however_short_all_are():
+    """A third of the usual length: its logarithm is 1.1 away, over 0.15, where half of the others differ by nothing."""
+    for usual_m in (0.03, 300.0):
+        assert _alike(usual_m * np.array([1.0, 1.0, 1.0, 1 / 3])).tolist() == [True, True, True, False]
+    assert _alike(np.array([1.0, 1.0, 0.0])).tolist() == [True, True, False]
 
 
 @pytest.mark.parametrize(("count", "taken"), [(10, True), (11, False)])

@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from gpsq.centreline.robust_middle import _move_to_mean, robust_middle, smooth, steadied
+from gpsq.centreline.near_means import _moved_to_means
+from gpsq.centreline.robust_middle import robust_middle, smooth, steadied
 
 COUNT = 80
 
@@ -155,6 +156,7 @@ def test_a_place_moves_until_it_stays():
     """By the difference in either direction: what it moved by is told, north as east."""
     for at, moved in (((3.0, 20.0), 5.0), ((8.0, 20.0), 0.0), ((8.0, 27.0), 7.0)):
         place, near = np.array(at), np.ones(2)
-        by = _move_to_mean(np.array([[7.0, 19.0], [9.0, 21.0]]), np.ones(2), near, np.zeros(2, dtype=bool), 10.0, place)
+        places, nobody, line = np.array([[[7.0, 19.0], [9.0, 21.0]]]), np.zeros((1, 2), dtype=bool), place[None].copy()
+        by = _moved_to_means(places, np.ones((1, 2)), near[None], nobody, np.full(1, 10.0), line)
         assert by == pytest.approx(moved)
-        assert place.tolist() == [8.0, 20.0]
+        assert line.tolist() == [[8.0, 20.0]]

@@ -8,8 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from gpsq.centreline import weights
-from gpsq.centreline.passing import passed_by
-from gpsq.centreline.strands import Strand, strand
+from gpsq.centreline.strands import Strand, passed_by, strand
 from gpsq.centreline.weights import Places, averaged, between_devices, counted
 from gpsq.geometry import polyline
 from gpsq.geometry.alignment import Abreast

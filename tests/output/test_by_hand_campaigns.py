@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import dataclasses
 import io
 import json
 from typing import Any
@@ -90,6 +91,12 @@ def test_the_table_for_a_terminal(compared: Compared) -> None:
     assert [" ".join(line.split()) for line in lines if not line.startswith("---")] == [
         *(line for part in expected for line in part), *NOTES, "", *(b["verdict"] for b in BRIDGES),
     ]  # fmt: skip
+
+
+def test_a_road_of_one_campaign_alone_is_headed_so(compared: Compared) -> None:
+    """A route without a line has no course: it is named after its campaign, and no other shares it."""
+    alone = dataclasses.replace(compared.entries[0], course="Quay: out")
+    assert next(campaigns_page.lines(Compared((alone,)))) == "no other campaign: Quay, route out"
 
 
 def test_every_cell_and_sentence_of_the_page(texts: dict[str, Any]) -> None:

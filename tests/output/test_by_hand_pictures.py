@@ -125,6 +125,34 @@ def test_the_maps_lines_rides_and_places(data: dict[str, Any]) -> None:
     assert (data["points"], plain(data["tolerance"])) == (14, "0.5 m")
 
 
+def test_what_the_map_draws_where_recordings_scatter(data: dict[str, Any]) -> None:
+    """A block from 203 m to 306 m, a straight piece of the line, twice its spread of 8.7 m to either side."""
+    block = PLANE.to_metres(*np.array(places(data["hotspots"][0]["outline"])).T)
+    assert np.hypot(*(block[0] - block[-1])) == pytest.approx(4 * 8.7, abs=0.3)
+    ends = PLANE.to_metres(*np.array(PLACES["out"][2:4]).T)
+    assert np.allclose((block[:2] + block[:1:-1]) / 2, ends, rtol=0, atol=0.3)
+
+
+def test_the_map_draws_the_whole_way_of_one_that_never_fixed() -> None:
+    """It missed all of it, though no place of its own is known."""
+    found = by_hand()
+    lost = replace(found.results[2], route="out")
+    lost = replace(lost, first_fix=replace(lost.first_fix, missed_m=621.0, missed_share=1.0, missed_is_minimum=True))
+    drawn = map_data(replace(found, results=(*found.results[:2], lost, found.results[3])))["recordings"][2]
+    assert np.allclose(places(drawn["head"]), PLACES["out"], rtol=0, atol=2e-6)
+    assert (drawn["at"], plain(drawn["lost"])) == ([], "at least 621 m missed")
+
+
+def test_the_first_fixes_of_a_ride_are_said_from_the_first_to_the_last() -> None:
+    found = by_hand()
+    later, sooner = (
+        replace(r, first_fix=replace(r.first_fix, seconds=s))
+        for r, s in zip(found.results, (58.75, 23.125), strict=False)
+    )
+    drawn = map_data(replace(found, results=(later, sooner, *found.results[2:])))
+    assert plain(drawn["rides"][0]["label"]) == "Mon 4 May 07:00, out, 23–59 s"
+
+
 def test_what_the_map_says_and_draws_of_deviations(data: dict[str, Any]) -> None:
     names = ("event", "ids", "recordings", "state", "text", "size", "suggestion", "evidence", "note")
     first, second = data["deviations"]

@@ -234,6 +234,14 @@ def test_what_the_report_counts_and_lists(report: Any) -> None:
     assert "Checked for Amber: holds: near." in text
 
 
+@pytest.mark.parametrize(("undecided", "said"), [(3, "3 deviations wait for"), (1, "1 deviation waits for"), (0, "")])
+def test_the_report_counts_deviations_that_wait_and_not_events(undecided: int, said: str) -> None:
+    """Of the three, two are one event."""
+    found = [replace(d, flag="" if k < undecided else "error") for k, d in enumerate(by_hand().deviations)]
+    text = plain(html.fromstring(report_page(by_hand(deviations=tuple(found)), ())).text_content())
+    assert f"{said} your decision." in text if said else "your decision." not in text
+
+
 def test_every_card_of_the_report(report: Any) -> None:
     cards = {
         card.get("id"): plain(" ".join(card.itertext())) for card in report.xpath('//li[contains(@class, "card")]')

@@ -201,3 +201,6 @@ def test_how_devices_lie_to_one_another():
         "Amber and Basalt: no shift can be told from none: 2.0 m east (\N{MINUS SIGN}1.0 m to 5.0 m) and 1.0 m south "
         "(\N{MINUS SIGN}2.0 m to 4.0 m), 5 rides."
     )
+    north = OffsetBetween("Amber", "Basalt", 5, Interval(0.5, -1.0, 2.0), Interval(3.0, 2.0, 4.0))
+    (said,) = findings.sections(with_summaries(offsets_between=(north,)))["between"]
+    assert said.startswith("Amber lies "), "a shift to the north alone is one"

@@ -13,21 +13,21 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from lxml import etree
-from output_sample import sample
+from output_sample import charts, sample
 from PIL import Image
 from starts_of_sample import unknown_starts, worked_out
 
 from gpsq.digests import version
 from gpsq.output.charts import all_charts, missed
 from gpsq.output.drawing import labels, margin
-from gpsq.output.drawing.rendering import SQUARE, WIDE, drawn_sheet
+from gpsq.output.drawing.rendering import SQUARE, WIDE, drawn_sheet, svg_text
 from gpsq.output.drawing.sheet import Box
 from gpsq.output.overlay.picture import near_flags
 from gpsq.output.overlay.rides import overlays
 from gpsq.output.ride_days import long_names, short_names
 
 if TYPE_CHECKING:
-    from gpsq.output.drawing.rendering import Chart
+    from gpsq.output.drawing.rendering import Drawing
     from gpsq.results import Analysis
 
 SVG = "{http://www.w3.org/2000/svg}"
@@ -50,9 +50,27 @@ def campaigns() -> dict[str, Analysis]:
     }
 
 
+@dataclasses.dataclass(frozen=True)
+class Drawn:
+    """A picture in both shapes, without the pixels, which take longest."""
+
+    name: str
+    title: str
+    wide_svg: str
+    square_svg: str
+
+
+def drawn(drawing: Drawing) -> Drawn:
+    wide, square = (
+        svg_text(drawn_sheet(drawing, width_in, height_in), f"{drawing.name}-{width_in:g}", drawing.title)
+        for width_in, height_in, _ in (WIDE, SQUARE)
+    )
+    return Drawn(drawing.name, drawing.title, wide, square)
+
+
 @pytest.fixture(scope="session")
-def pictures(campaigns: dict[str, Analysis]) -> dict[str, tuple[Chart, ...]]:
-    return {kind: all_charts.figures(analysis) for kind, analysis in campaigns.items()}
+def pictures(campaigns: dict[str, Analysis]) -> dict[str, tuple[Drawn, ...]]:
+    return {kind: tuple(map(drawn, all_charts.drawings(analysis))) for kind, analysis in campaigns.items()}
 
 
 def words(svg: str) -> list[str]:
@@ -61,7 +79,7 @@ def words(svg: str) -> list[str]:
 
 @pytest.mark.parametrize("kind", KINDS)
 def test_every_picture_holds_finding_campaign_counts_days_and_source(
-    pictures: dict[str, tuple[Chart, ...]], campaigns: dict[str, Analysis], kind: str
+    pictures: dict[str, tuple[Drawn, ...]], campaigns: dict[str, Analysis], kind: str
 ) -> None:
     rides = len({r.ride for r in campaigns[kind].results if r.ride})
     for chart in pictures[kind]:
@@ -79,8 +97,8 @@ def test_every_picture_holds_finding_campaign_counts_days_and_source(
             assert f"{rides} rides" in " ".join(words(chart.wide_svg))
 
 
-def test_pictures_have_the_size_of_a_slide_and_of_a_square(pictures: dict[str, tuple[Chart, ...]]) -> None:
-    for chart in pictures["week"]:
+def test_pictures_have_the_size_of_a_slide_and_of_a_square() -> None:
+    for chart in charts():
         assert Image.open(io.BytesIO(chart.wide_png)).size == (1920, 1080)
         assert Image.open(io.BytesIO(chart.square_png)).size == (1080, 1080)
         white = np.asarray(Image.open(io.BytesIO(chart.wide_png)).convert("L")) > 245
@@ -128,7 +146,7 @@ def test_the_road_missed_on_four_ways_has_an_axis_for_each(devices: int) -> None
 
 
 def test_a_browser_draws_no_text_over_another(
-    open_page: Any, pictures: dict[str, tuple[Chart, ...]], tmp_path_factory: pytest.TempPathFactory
+    open_page: Any, pictures: dict[str, tuple[Drawn, ...]], tmp_path_factory: pytest.TempPathFactory
 ) -> None:
     """Every SVG on one page, each text's box as the browser measures it; nothing is asked for from elsewhere."""
     named = [(f"{kind} {chart.name} {shape}", svg) for kind, charts in pictures.items() for chart in charts
@@ -162,7 +180,7 @@ def test_a_browser_draws_no_text_over_another(
 
 
 def test_the_overlay_of_a_lone_week_answers_alone(
-    campaigns: dict[str, Analysis], pictures: dict[str, tuple[Chart, ...]]
+    campaigns: dict[str, Analysis], pictures: dict[str, tuple[Drawn, ...]]
 ) -> None:
     """How many rides, after how long each was fixed, and which one left the road."""
     analysis = campaigns["lone"]
@@ -178,7 +196,7 @@ def test_the_overlay_of_a_lone_week_answers_alone(
     assert {"start", "finish", "N"} <= set(said)
 
 
-def test_unknown_seconds_are_said_and_never_nought(pictures: dict[str, tuple[Chart, ...]]) -> None:
+def test_unknown_seconds_are_said_and_never_nought(pictures: dict[str, tuple[Drawn, ...]]) -> None:
     charts = {chart.name: chart for chart in pictures["no start"]}
     assert "first-fix" not in charts
     said = " ".join(words(charts["overlay-out"].wide_svg)).replace("\N{NO-BREAK SPACE}", " ")
@@ -187,13 +205,13 @@ def test_unknown_seconds_are_said_and_never_nought(pictures: dict[str, tuple[Cha
     assert re.search(r"Mon \d+ m", said)
 
 
-def test_many_devices_have_a_picture_each(pictures: dict[str, tuple[Chart, ...]]) -> None:
+def test_many_devices_have_a_picture_each(pictures: dict[str, tuple[Drawn, ...]]) -> None:
     names = [chart.name for chart in pictures["many devices"] if chart.name.startswith("overlay")]
     assert len(names) == len({name.lower() for name in names}) == 10
     assert names[0] == "overlay-out-Device-0"
 
 
-def test_rides_that_never_fixed_are_named(pictures: dict[str, tuple[Chart, ...]]) -> None:
+def test_rides_that_never_fixed_are_named(pictures: dict[str, tuple[Drawn, ...]]) -> None:
     back = next(chart for chart in pictures["week"] if chart.name == "overlay-back")
     assert any("never fixed" in text for text in words(back.wide_svg)) == any(
         ride.never_fixed for ride in overlays(sample(rides=(5, 5))) if ride.name == "back"

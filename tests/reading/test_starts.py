@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import numpy as np
+import pytest
 from small_rides import gpx, write, zipped
 
 from gpsq.reading import read_folder
@@ -97,6 +98,27 @@ def test_records_before_the_fix_come_before_the_file_time(tmp_path: Path) -> Non
     readings = read_folder(tmp_path)
     assert basis(readings) == {"mon.gpx": "points before fix"}
     assert wait_s(readings, "mon.gpx") == 10.0
+
+
+def test_the_log_comes_before_records_before_the_fix(tmp_path: Path) -> None:
+    """A device that writes before it fixes may begin to write after start was pressed."""
+    text = gpx().replace("<trkseg>", '<trkseg><trkpt lat="0" lon="0"><time>2024-05-14T07:00:20Z</time></trkpt>')
+    write(tmp_path, **{"mon.gpx": text, "rides.csv": "file,started\nmon.gpx,2024-05-14T07:00:05Z\n"})
+    readings = read_folder(tmp_path)
+    assert basis(readings) == {"mon.gpx": "log"}
+    assert wait_s(readings, "mon.gpx") == 25.0
+
+
+@pytest.mark.parametrize(("bound_s", "known"), [(1200, "log"), (1199, "none"), (3600, "log")])
+def test_how_long_before_its_recording_a_start_may_lie_is_set_in_the_campaign(
+    tmp_path: Path, bound_s: int, known: str
+) -> None:
+    """A row that names no file, twenty minutes before the only recording."""
+    told = f"[settings]\nstart_bound_s = {bound_s}\n"
+    write(tmp_path, **{"mon.gpx": gpx(), "rides.csv": "started\n2024-05-14T06:40:30Z\n", "campaign.toml": told})
+    readings = read_folder(tmp_path)
+    assert basis(readings) == {"mon.gpx": known}
+    assert len(readings.problems) == (known == "none")
 
 
 def test_a_file_time_says_nothing_where_the_clock_was_set_by_the_fix(tmp_path: Path) -> None:

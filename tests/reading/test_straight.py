@@ -43,9 +43,9 @@ def ride_m(rng: np.random.Generator, straight_s: int, speed_mps: float, noise_m:
     return np.asarray(xy + np.column_stack([drifting(rng, n, noise_m, 0.97) for _ in range(2)]))
 
 
-def marked(xy_m: FloatArray, decimals: int) -> int:
+def marked(xy_m: FloatArray, decimals: int, at_deg: tuple[float, float] = (3.0, 51.0)) -> int:
     """Return how many points are marked as filled in; no other reason may appear."""
-    lon, lat = (a.round(decimals) for a in Plane.centred_on([3.0], [51.0]).to_degrees(xy_m))
+    lon, lat = (a.round(decimals) for a in Plane.centred_on([at_deg[0]], [at_deg[1]]).to_degrees(xy_m))
     reason = no_fixes(START + np.arange(len(lon)) * np.timedelta64(1, "s"), lon, lat, Settings())
     assert set(reason) <= {"", "straight_backfill"}
     count = int((reason != "").sum())
@@ -85,6 +85,17 @@ def test_a_fill_before_a_quiet_ride_is_found_to_the_point(
     away = rng.uniform(0, 2 * np.pi)
     back = step_m * np.arange(filled, 0, -1)[:, None] * np.array([np.cos(away), np.sin(away)])
     assert filled <= marked(np.vstack([xy[0] + back, xy]), decimals) <= filled + 1
+
+
+@pytest.mark.parametrize("lat_deg", [0.0, 69.6, -45.0])
+@pytest.mark.parametrize("side", [1.0, -1.0])
+def test_a_fill_that_crosses_the_180th_meridian_is_found_to_the_point(side: float, lat_deg: float) -> None:
+    """On its way there and on the ride that follows: the meridian lies in the middle of the fill, and of what is behind."""
+    xy = ride_m(np.random.default_rng(3), 0, 5.0, 4.0)
+    back = np.arange(60, 0, -1)[:, None] * np.array([-3.0 * side, 1.0])
+    for east_m in (-side * 90.0, xy[200, 0] - xy[0, 0]):
+        way = np.vstack([xy[0] + back, xy]) - [xy[0, 0] + east_m, xy[0, 1]]
+        assert marked(way, 7, (180.0, lat_deg)) in (60, 61)
 
 
 @pytest.mark.parametrize(("filled", "found"), [(4, 0), (6, 0), (7, 7), (12, 12)])

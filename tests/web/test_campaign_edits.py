@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import dataclasses
 import tomllib
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from trace_maker import road, trace_on
 from web_session import demo_results, desk_with_results
 
 from gpsq.campaign import campaign_file
@@ -24,9 +26,16 @@ def test_a_device_is_renamed_by_the_name_it_was_found_under(tmp_path):
     assert 'title = "Kettlewick: rolls for the ferry"' in (tmp_path / campaign_file.FILE).read_text("utf-8")
 
 
-def test_renaming_again_leaves_no_trace_of_the_name_between(tmp_path):
-    import dataclasses
+def test_a_device_that_the_log_names_is_renamed_by_that_name(tmp_path):
+    """The row names no file and lies forty minutes before its recording, which this campaign allows."""
+    trace = dataclasses.replace(trace_on(road()), file="mon.gpx", device="Found in the log")
+    (tmp_path / "rides.csv").write_text("device,started\nFound in the log,2025-06-02T06:20:00Z\n")
+    (tmp_path / campaign_file.FILE).write_text("[settings]\nstart_bound_s = 3600\n")
+    campaign_edits.rename_device(tmp_path, "Found in the log", "Wrist", [trace], [])
+    assert campaign_file.load(tmp_path).devices == {"Found in the log": "Wrist"}
 
+
+def test_renaming_again_leaves_no_trace_of_the_name_between(tmp_path):
     (tmp_path / campaign_file.FILE).write_text(TOML)
     analysis, _ = demo_results()
     shown = [dataclasses.replace(t, device="Bar") for t in analysis.traces if t.device == "bar-unit"]

@@ -125,6 +125,22 @@ def test_the_files_beside_recordings_are_taken_once_and_never_replaced(tmp_path)
     assert (tmp_path / "rides.csv").read_bytes() == b"file,device,started\n"
 
 
+@pytest.mark.parametrize("name", ["rides.csv", "campaign.toml", "flags.csv"])
+def test_the_files_beside_recordings_leave_the_folder_they_were_dropped_with(tmp_path, name):
+    """In a device's folder nothing would read them."""
+    assert put(tmp_path, f"bar-unit/{name}", b"# beside").file == name
+    assert content_of(tmp_path) == {name: b"# beside"}
+
+
+@pytest.mark.parametrize("own", ["gpsq-results", "gpsq-published"])
+def test_a_recording_that_gpsq_wrote_itself_is_no_twin(tmp_path, own):
+    """Results are written anew, so what lies among them is not here already."""
+    (tmp_path / own).mkdir()
+    (tmp_path / own / "centrelines.gpx").write_bytes(GPX)
+    stored = put(tmp_path, "mon.gpx")
+    assert (stored.file, stored.is_new) == ("mon.gpx", True)
+
+
 def test_a_link_to_elsewhere_is_gone_round(tmp_path):
     outside, folder = tmp_path / "outside", tmp_path / "folder"
     outside.mkdir()

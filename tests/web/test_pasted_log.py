@@ -43,6 +43,12 @@ def test_each_line_is_answered_with_its_recording_and_the_seconds_waited():
     assert found.zone == ""
 
 
+def test_how_far_before_its_recording_a_line_may_lie_is_what_the_campaign_says():
+    """Forty minutes before the first recording: too far, unless the campaign says an hour, as for rides.csv."""
+    told = dataclasses.replace(PARIS, settings=PARIS.settings.with_values(start_bound_s=3600.0))
+    assert [len(look("2.6.2025;08:20:00\n", campaign).rows) for campaign in (PARIS, told)] == [0, 1]
+
+
 def test_lines_that_fit_nothing_are_answered_too():
     found = look(
         "file,started\n0.gpx,2025-06-02 09:00:10\n1.gpx,soon\n7.gpx,2025-06-02 08:59:00\n2.gpx,2025-06-04 02:59:00\n"

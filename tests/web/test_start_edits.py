@@ -62,6 +62,18 @@ def test_a_row_that_names_the_file_without_its_folder_is_found(tmp_path):
     assert not np.isnat(start_of(tmp_path, "bar/b.gpx", ["bar/b.gpx", "a.gpx"]))
 
 
+def test_a_row_without_a_file_is_found_as_far_before_its_recording_as_the_campaign_says(tmp_path):
+    """Fifty minutes, which is too far unless the campaign says an hour; a second row would mean the same recording."""
+    begins = np.datetime64("2024-05-14T08:00:00", "ms")
+    recording = Recording("a.gpx", 1, "A", begins, begins, begins + np.timedelta64(1, "h"))
+    write(tmp_path, "device,started\nA,2024-05-14T07:10:00Z\n")
+    (tmp_path / campaign_file.FILE).write_text("[settings]\nstart_bound_s = 3600\n")
+    set_start(tmp_path, "a.gpx", NEW, "A", [recording])
+    assert (
+        tmp_path / start_log.FILE
+    ).read_text() == f"file,device,started,start_lat,start_lon,start_state,ride,note\na.gpx,A,{NEW},,,,,\n"
+
+
 def test_a_start_is_taken_back(tmp_path):
     write(tmp_path, LOG)
     set_start(tmp_path, "a.gpx", "", "A", ["a.gpx", "b.gpx"])

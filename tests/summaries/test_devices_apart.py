@@ -68,8 +68,8 @@ def test_repeatability_and_first_fix_are_compared_all_the_same():
     analysis = two_devices(14.0, 3)
     found = summarise(analysis.traces, analysis.results, analysis.routes, analysis.settings)
     by_device = {d.device: d.figures["repeatability_m"].value for d in found if d.route == ""}
-    assert by_device["a"] == pytest.approx(3.0, rel=0.4)
-    assert by_device["b"] == pytest.approx(3.0, rel=0.4)
+    assert by_device["a"] == pytest.approx(3.0, rel=0.1)
+    assert by_device["b"] == pytest.approx(3.0, rel=0.25)
 
 
 @settings(max_examples=10, deadline=None)

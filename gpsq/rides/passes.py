@@ -194,6 +194,16 @@ def _distance_m(xyz_m: FloatArray, place: FloatArray) -> FloatArray:
     return norms(xyz_m - place)
 
 
+def _distances_m(xyz_m: FloatArray, places: FloatArray) -> FloatArray:
+    """Return the (k, n) distances of n points from each of k places.
+
+    >>> _distances_m(np.array([[3.0, 4.0, 0.0], [0.0, 0.0, 2.0]]), np.zeros((1, 3))).tolist()
+    [[5.0, 2.0]]
+    """
+    squares = ((own - place[:, None]) ** 2 for own, place in zip(xyz_m.T.copy(), places.T, strict=True))
+    return np.asarray(np.sqrt(sum(squares)))
+
+
 def _far_end(xyz_m: FloatArray) -> FloatArray:
     """Return the place of the recording that lies farthest from its middle: an end of the way, if it has ends."""
     return np.asarray(xyz_m[np.argmax(_distance_m(xyz_m, np.median(xyz_m, axis=0)))])
@@ -306,7 +316,7 @@ def _laps(xyz_m: FloatArray, extent_m: float, window: int, settings: Settings) -
     travelled_m = along_m(xyz_m)
     # smoothed places lie close: to choose among beginnings every few of them will do
     some = np.arange(0, len(xyz_m), max(1, window // 4))
-    away = np.stack([_distance_m(xyz_m[some], xyz_m[place]) for place in tried])
+    away = _distances_m(xyz_m[some], xyz_m[tried])
     if _most_stays(away <= near_m) < 3:
         return [(0, len(xyz_m) - 1)]
     rough = [_visits(row, near_m, away_m) for row in away]

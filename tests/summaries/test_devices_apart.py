@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -11,7 +12,9 @@ from hypothesis import strategies as st
 from trace_maker import road, shifted_left, smooth_noise, trace_on
 
 from gpsq.pipeline.stages import analyse_traces
+from gpsq.results import DevicesApart
 from gpsq.settings import Settings
+from gpsq.summaries import device_pairs
 from gpsq.summaries.device_figures import summarise
 from gpsq.summaries.device_pairs import compare_pairs
 
@@ -44,6 +47,15 @@ def test_14_m_apart_is_told_and_not_compared():
     assert np.isnan([found.p, found.difference.value, found.detectable]).all()
     assert "which is right cannot be known without a surveyed line" in found.verdict
     assert found.rides == 12
+
+
+def test_of_several_ways_the_widest_distance_is_told():
+    wide, narrow = (
+        [SimpleNamespace(apart=(DevicesApart("a", "b", m, 1.0, 1.0),)) for m in ms] for ms in ((9.0, 14.0), (9.0,))
+    )
+    assert device_pairs._why_withheld({"a", "b"}, wide).startswith("they lie 14 m apart")
+    assert device_pairs._why_withheld({"b", "a"}, narrow).startswith("they lie 9 m apart")
+    assert device_pairs._why_withheld({"a", "c"}, wide) == ""
 
 
 def test_devices_that_agree_are_compared():

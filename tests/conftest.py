@@ -55,8 +55,14 @@ def pytest_xdist_auto_num_workers(config: pytest.Config) -> int:
     return 0 if chosen else 2
 
 
-#: What takes longest is begun first: begun last, it would keep one process at work while the other has nothing to do.
-LONGEST = ("test_story.py", "test_starts_played.py", "test_publish_attack.py", "test_cli.py")
+#: What takes longest is begun first, in this order: begun last, it would keep one process at work while the other has
+#: nothing to do.
+LONGEST = (
+    "test_story.py", "test_cli.py", "test_starts_played.py", "test_cache.py", "test_publish_attack.py", "test_executors.py",
+    "test_publish.py", "test_processes.py", "test_kill.py", "test_fleet.py", "test_curve_distances.py", "test_pictures.py",
+    "test_line_scores.py", "test_simulate.py", "test_requests.py", "test_kept_zones.py", "test_lone_weeks.py", "test_pages.py",
+    "test_odd_names.py", "test_accessible.py", "test_consensus_line.py", "test_folder_swap.py",
+)  # fmt: skip
 
 
 def pytest_sessionstart(session: pytest.Session) -> None:
@@ -83,7 +89,8 @@ def pytest_collect_file() -> Iterator[None]:
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Put the longest modules first; all else keeps its order."""
-    items.sort(key=lambda item: item.path.name not in LONGEST)
+    order = {name: place for place, name in enumerate(LONGEST)}
+    items.sort(key=lambda item: order.get(item.path.name, len(order)))
 
 
 def pytest_collection_finish() -> None:

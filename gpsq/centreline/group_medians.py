@@ -45,7 +45,8 @@ def _medians_of_groups(
     stations, count, _ = places.shape
     value, column, rank = np.empty(count), np.empty(count), np.empty((2, count), dtype=np.int64)
     for g in range(median.shape[1]):
-        rank[:, begin[g] : begin[g + 1]] = np.arange(begin[g + 1] - begin[g])
+        for k in range(begin[g], begin[g + 1]):
+            rank[0, k] = rank[1, k] = k - begin[g]
     for j in range(stations):
         for g in range(median.shape[1]):
             first, last = begin[g], begin[g + 1]
@@ -77,5 +78,7 @@ def put_in_order(near: FloatArray, rank: IntArray, column: FloatArray) -> None: 
         column[place], rank[place] = distance, t
         left -= k - place
         if left < 0:
-            column[: len(rank)] = np.sort(near)
+            ordered = np.sort(near)
+            for k in range(len(rank)):
+                column[k] = ordered[k]
             return

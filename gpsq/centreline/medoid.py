@@ -9,7 +9,7 @@ import numpy as np
 from gpsq.geometry import polyline
 from gpsq.geometry._compiled import compiled, read_only
 from gpsq.geometry._in_order import path_in_passes
-from gpsq.geometry.alignment import PASSING_COST, ROUGH_PLACES, passes
+from gpsq.geometry.alignment import EVERYWHERE, PASSING_COST, ROUGH_PLACES, passes
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -45,17 +45,26 @@ def _followed(
     """Return how well a trace follows a line, 0 to 1, and the logarithm of how much longer the line is on that stretch."""
     xy, line = read_only(xy_m, np.float64), read_only(line_m, np.float64)
     strides = passes(max(len(xy), len(line)), ROUGH_PLACES)
-    found: tuple[float, float] = _aligned_roughly(xy, line, strides, step_m, settings.align_cap_m, stations_m)
+    piece = read_only(np.zeros(len(xy)), np.int64)
+    found: tuple[float, float] = _aligned_roughly(
+        xy, piece, line, EVERYWHERE, strides, step_m, settings.align_cap_m, stations_m
+    )
     return found
 
 
 @compiled
 def _aligned_roughly(
-    xy: FloatArray, line: FloatArray, strides: IntArray, step_m: float, cap_m: float, stations_m: float
+    xy: FloatArray,
+    piece: IntArray,
+    line: FloatArray,
+    near: IntArray,
+    strides: IntArray,
+    step_m: float,
+    cap_m: float,
+    stations_m: float,
 ) -> tuple[float, float]:  # pragma: no cover - compiled
     """Return the same, in one go: it is asked for each two of a few dozen traces."""
-    one_piece, nowhere = np.zeros(len(xy), dtype=np.int64), np.empty(0, dtype=np.int64)
-    path = path_in_passes(xy, one_piece, line, nowhere, strides, step_m, cap_m, PASSING_COST)
+    path = path_in_passes(xy, piece, line, near, strides, step_m, cap_m, PASSING_COST)
     return _gain_and_length(path, xy, line, cap_m, stations_m)
 
 

@@ -40,8 +40,11 @@ def read_only(array: Any, dtype: Any) -> Any:
     return view
 
 
-def tell_once(say: Callable[[str], None]) -> None:
-    """Have `say` told, once, when code is compiled in this process because no earlier run has kept it."""
+def tell_once(say: Callable[[str], None] | None) -> Callable[[], bool]:
+    """Have `say` told, once, when code is compiled in this process because no earlier run has kept it.
+
+    Returns what answers whether that was so.
+    """
 
     class Listener(event.Listener):
         told = False
@@ -49,13 +52,16 @@ def tell_once(say: Callable[[str], None]) -> None:
         def on_start(self, _: Any) -> None:
             if not self.told:
                 self.told = True
-                say("Numerical code is being compiled, once; later runs begin at once.")
+                if say:
+                    say("Numerical code is being compiled, once; later runs begin at once.")
 
         def on_end(self, _: Any) -> None:
             pass
 
     listen: Any = event.register
-    listen("numba:compile", Listener())
+    listener = Listener()
+    listen("numba:compile", listener)
+    return lambda: listener.told
 
 
 def compiled(function: Kernel) -> Kernel:

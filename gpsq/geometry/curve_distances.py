@@ -149,6 +149,13 @@ def discrete_frechet_m(a: ArrayLike, b: ArrayLike) -> float:
     return float(discrete_kernel(line_a, line_b, boxes_a, boxes_b, lower, upper))
 
 
+def wake() -> None:
+    """Have what is compiled here loaded, or compiled, now."""
+    one, other = np.zeros((2, 2)), np.ones((2, 2))
+    frechet_m(one, other)
+    discrete_frechet_m(one, other)
+
+
 def _lower_bound_m(a: FloatArray, b: FloatArray) -> float:
     """Return what no walk of both lines can avoid: their Hausdorff distance and the distances of their ends."""
     ends = np.hypot(*(a[[0, -1]] - b[[0, -1]]).T)

@@ -42,7 +42,7 @@ def analyse_into(
     """
     with cache.opened(folder) as store, executors.Local(meanwhile=load_what_writes) as cores:
         drawing = _Drawing(SecondProcess(), cores)
-        reads = executor or ReadsWhileLoading(drawing.second, cores, partial(_load_what_measures, say))
+        reads = executor or ReadsWhileLoading(drawing.second, cores, partial(_load_what_measures, say, drawing.second))
         readings = read(folder, executor=reads, cache=store, on_progress=on_progress)
         key = analysis_key(readings, cut_passes=cut_passes) if store else ""
         if not (store and key in store) and not cores.is_much([(list(readings.traces),)]):
@@ -131,14 +131,14 @@ def in_turn(parts: Sequence[Sequence[Chart]]) -> tuple[Chart, ...]:
     return tuple(one for round_ in dealt for one in round_ if one is not None)
 
 
-def _load_what_measures(say: Callable[[str], None] | None) -> None:
-    from gpsq.geometry import _compiled
-    from gpsq.geometry.alignment import wake
+def _load_what_measures(say: Callable[[str], None] | None, second: SecondProcess) -> None:
+    from gpsq.geometry import _compiled, alignment, curve_distances
     from gpsq.pipeline import stages  # noqa: F401 - loaded for what comes next
 
-    if say:
-        _compiled.tell_once(say)
-    wake()
+    is_compiled_now = _compiled.tell_once(say)
+    alignment.wake()
+    if is_compiled_now() and second.is_there:
+        second.begin(curve_distances.wake)  # it keeps them on disk, where they are found when lines are made
 
 
 def _write(analysis: Analysis, out: Path, drawing: _Drawing, *, tiles: str | None, parquet: bool) -> Sequence[Path]:

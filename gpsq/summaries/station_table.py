@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
+from weakref import WeakKeyDictionary
 
 import numpy as np
 
@@ -47,8 +48,24 @@ class StationTable:
         return on_common_line(self)
 
 
+_kept: WeakKeyDictionary[RouteResult, tuple[tuple[Sequence[Any], Sequence[Any]], StationTable | None]] = (
+    WeakKeyDictionary()
+)
+
+
 def station_table(route: RouteResult, traces: Sequence[Trace], results: Sequence[TraceResult]) -> StationTable | None:
-    """Collect the scored offsets of a route; None where nothing of it was scored."""
+    """Collect the scored offsets of a route; None where nothing of it was scored.
+
+    A table is kept as long as its route is and the same recordings are asked for: every figure begins with it.
+    """
+    asked_for = (traces, results)
+    kept = _kept.get(route)
+    if kept is None or any(one is not other for one, other in zip(kept[0], asked_for, strict=True)):
+        kept = _kept[route] = (asked_for, _collected(route, traces, results))
+    return kept[1]
+
+
+def _collected(route: RouteResult, traces: Sequence[Trace], results: Sequence[TraceResult]) -> StationTable | None:
     members = [results[i] for i in route.route.members]
     scored = [r for r in members if r.crosstrack is not None and not r.duplicate_of]
     if route.centreline is None or not scored:

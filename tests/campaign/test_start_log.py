@@ -72,12 +72,20 @@ WAYS = [
 def test_one_moment_is_read_in_every_way_that_people_write_it(heading: str, row: str) -> None:
     if "," in row and "," not in heading:
         row = f'"{row}"'
-    log = start_log.parse(
-        f"{heading}\n{row}\n", None if row[-5:].count("+") or "UTC" in heading or row[-2] == "-" else "UTC"
-    )
-    assert not log.problems or "+" in row
+    log = start_log.parse(f"{heading}\n{row}\n", "UTC")
+    assert log.problems == ()
     assert starts(f"{heading}\n{row}\n") == [MOMENT]
     assert not log.rows[0].to_minute
+
+
+@pytest.mark.parametrize(("heading", "row"), WAYS)
+def test_only_a_time_that_says_its_zone_needs_none_of_the_campaign(heading: str, row: str) -> None:
+    """The last four of them do, by an offset or by their heading."""
+    if "," in row and "," not in heading:
+        row = f'"{row}"'
+    said = " ".join(map(str, start_log.parse(f"{heading}\n{row}\n", None).problems))
+    assert ("without a zone; expected Z or an offset" in said) is ((heading, row) not in WAYS[-4:])
+    assert starts(f"{heading}\n{row}\n", None) == [MOMENT if (heading, row) in WAYS[-4:] else "NaT"]
 
 
 @pytest.mark.parametrize("row", ["2024-05-14 07:05", "14.5.2024 7.05", "14 May 2024 7:05 am"])

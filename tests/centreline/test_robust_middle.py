@@ -80,7 +80,7 @@ def test_a_trace_is_near_or_far_over_a_hundred_metres():
     third = np.where(np.arange(COUNT) % 3 == 0, 75.0, 0.0)
     found = middle([0.0, 0.0, 0.0, third])
     weight = 1.0 - max(0.0, 2.0 * 24.0 / 40.0 - 1.0) ** 2
-    assert found[21:60:3] == pytest.approx(75.0 * weight**2 / (3.0 + weight**2), rel=0.25)
+    assert found[21:60:3] == pytest.approx(75.0 * weight**2 / (3.0 + weight**2), rel=0.1)
 
 
 def test_passing_by_counts_as_far():

@@ -18,6 +18,7 @@ from gpsq.centreline.consensus_line import (
 from gpsq.centreline.numbering import along_new, carried_over, numbered_anew, shifted
 from gpsq.centreline.strands import strand
 from gpsq.centreline.weights import Counted
+from gpsq.geometry import polyline
 from gpsq.settings import Settings
 
 LINE = np.column_stack([5.0 * np.arange(61.0), np.zeros(61)])
@@ -95,6 +96,23 @@ def test_a_line_has_moved_where_one_station_in_ten_has():
 
 def test_a_line_of_other_length_is_looked_for_at_the_same_share_of_the_way():
     assert _moved_m(LINE, LINE[::2] + np.array([0.0, 0.4])) == pytest.approx(0.4)
+
+
+@pytest.mark.parametrize("stations", [2, 5, 61, 200])
+def test_of_a_line_only_legs_that_are_there_are_looked_at(monkeypatch, stations):
+    """61 stations have 60 legs, from number 0 to 59: where one that is not there is asked for, what is read is nobody's."""
+    asked, right = [], polyline.nearest_on_line
+
+    def nearest_on_line(points, line, low, high):
+        asked.append((low, high))
+        return right(points, line, low, high)
+
+    monkeypatch.setattr(polyline, "nearest_on_line", nearest_on_line)
+    assert _moved_m(LINE, LINE[np.linspace(0, 60, stations).astype(int)]) == pytest.approx(0.0, abs=1e-9)
+    ((low, high),) = asked
+    assert len(low) == len(high) == stations
+    assert (low.min(), high.max()) == (0, 59)
+    assert (low <= high).all()
 
 
 #: Stations at 0, 10, 30 and 40 m, and a station each 5 m of it.

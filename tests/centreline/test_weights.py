@@ -38,9 +38,9 @@ def test_a_variance_is_that_of_the_receiver_about_its_own_line():
     """Closed form: the mean square distance from a median of n, times n / (n − 1), is about twice the variance."""
     places = places_of(np.random.default_rng(1), 3, 8, [1.0, 2.0, 4.0], [0.0, 30.0, -50.0])
     found = counted(places, everyone(places)).variance_m2
-    assert np.sqrt(found[places.device == 0]) == pytest.approx(1.0, rel=0.25)
-    assert np.sqrt(found[places.device == 1]) == pytest.approx(2.0, rel=0.15)
-    assert np.sqrt(found[places.device == 2]) == pytest.approx(4.0, rel=0.25)
+    assert np.sqrt(found[places.device == 0]) == pytest.approx(1.0, rel=0.06)
+    assert np.sqrt(found[places.device == 1]) == pytest.approx(2.0, rel=0.06)
+    assert np.sqrt(found[places.device == 2]) == pytest.approx(4.0, rel=0.06)
 
 
 def test_a_variance_does_not_depend_on_where_the_others_run():
@@ -170,7 +170,7 @@ def test_no_trace_is_believed_to_be_more_than_three_times_as_good_as_usual():
     places = places_of(np.random.default_rng(11), 3, 6, [0.6, 6.0, 6.0])
     found = counted(places, everyone(places)).variance_m2
     usual = np.median(found)
-    assert found[places.device == 0] == pytest.approx(usual / 9.0, rel=0.2)
+    assert found[places.device == 0] == pytest.approx(usual / 9.0, rel=0.05)
     exact = places_of(np.random.default_rng(12), 2, 6, 0.01)
     assert counted(exact, everyone(exact)).variance_m2 == pytest.approx(0.25)
 

@@ -44,14 +44,18 @@ def test_whole_numbers_are_made_of_others_where_they_are_asked_for():
 
 def test_that_code_is_compiled_is_told_once(monkeypatch):
     listeners, said = {}, []
-    monkeypatch.setattr(_compiled.event, "register", lambda kind, listener: listeners.setdefault(kind, listener))
-    tell_once(said.append)
+    monkeypatch.setattr(_compiled.event, "register", lambda kind, own: listeners.setdefault(kind, []).append(own))
+    has_begun = tell_once(said.append)
+    silent = tell_once(None)
     assert list(listeners) == ["numba:compile"]  # numba's name for it (its manual, "Event API")
-    assert said == []
+    assert (said, has_begun(), silent()) == ([], False, False)
     for _ in range(3):
-        listeners["numba:compile"].on_start(None)
-        listeners["numba:compile"].on_end(None)
+        for listener in listeners["numba:compile"]:
+            listener.on_start(None)
+            listener.on_end(None)
     assert said == ["Numerical code is being compiled, once; later runs begin at once."]
+    assert has_begun()
+    assert silent()
 
 
 def increased(value):

@@ -21,6 +21,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from gpsq.exceptions import GeometryError
+from gpsq.geometry import curve_distances
 from gpsq.geometry._hausdorff import directed_hausdorff_kernel
 from gpsq.geometry.curve_distances import directed_hausdorff, discrete_frechet_m, frechet_m, hausdorff_m
 
@@ -306,3 +307,21 @@ def test_tolerance_must_be_above_zero(tolerance_m):
 def test_limit_must_be_a_number():
     with pytest.raises(ValueError, match="at_most_m must be a number"):
         frechet_m([(0, 0)], [(1, 1)], at_most_m=math.nan)
+
+
+def test_waking_calls_each_kernel_that_a_measurement_calls(monkeypatch):
+    """So that no measurement has to wait for one of them to be compiled."""
+    called = []
+
+    def noted(name):
+        right = getattr(curve_distances, name)
+        return lambda *given: (called.append(name), right(*given))[1]
+
+    kernels = ["bracket", "directed_hausdorff_kernel", "discrete_kernel", "greedy"]
+    for name in kernels:
+        monkeypatch.setattr(curve_distances, name, noted(name))
+    curve_distances.wake()
+    woken, called = sorted(set(called)), []
+    for measure in (frechet_m, discrete_frechet_m, directed_hausdorff):
+        measure([(0, 0), (50, 9), (100, 0)], [(0, 3), (100, 3)])
+    assert woken == sorted(set(called)) == kernels

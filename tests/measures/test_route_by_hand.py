@@ -198,6 +198,9 @@ def test_stations_on_another_road_are_those_of_choices_from_first_to_last():
     assert (choice.counts_as, error.counts_as) == ("route choice", "receiver error")
     assert of_route._on_another_road([choice, error], along).tolist() == [False, True, True, True, False, False]
     assert not of_route._on_another_road([], along).any()
+    # what a person decided counts, whatever was suggested
+    decided = [dataclasses.replace(choice, flag="error"), dataclasses.replace(error, flag="intentional")]
+    assert of_route._on_another_road(decided, along).tolist() == [False, False, False, True, True, True]
 
 
 def test_the_recorded_length_leaves_out_silences():

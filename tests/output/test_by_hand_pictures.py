@@ -259,6 +259,24 @@ def test_marks_medians_and_intervals_of_the_time_to_first_fix(pictures: dict[str
     assert not any("more row" in word for picture in pictures.values() for *_, word in picture.words)  # all have room
 
 
+def test_a_time_worked_out_is_a_bar_with_its_own_mark_within(pictures: dict[str, Picture]) -> None:
+    """17.3 s, from 11.7 to 26.9 s; no median of it is drawn among the measured ones."""
+    found = pictures["first-fix"]
+    seconds = found.axis({"2 s": np.log(2.0), "10 min": np.log(600.0)})
+    (bar,) = found.of(fill=BASALT, opacity="0.35")
+    assert np.exp(seconds([bar[:, 0].min(), bar[:, 0].max()])) == pytest.approx([11.7, 26.9], rel=3e-3)
+    (mark,) = [s for s in found.of(stroke=BASALT, stroke_width="2") if np.ptp(s[:, 0]) == 0]
+    assert np.exp(seconds(mark[0, 0])) == pytest.approx(17.3, rel=3e-3)
+
+
+def test_where_rows_are_few_a_device_has_its_median_and_whether_it_is_a_bound() -> None:
+    """The square sheet has a row for each device."""
+    (chart,) = [chart for chart in all_charts.figures(by_hand()) if chart.name == "missed"]
+    words = [word for *_, word in Picture(chart.square_svg).words]
+    assert words[words.index("Amber") + 1] == "61 m"
+    assert words[words.index("Basalt") + 1] == "≥ 179 m"
+
+
 def test_lines_bands_and_blocks_along_the_route(pictures: dict[str, Picture]) -> None:
     """Seven bins, seven stations: a bin holds one station, and its middle stands within half a bin of it."""
     found = pictures["error-along-route"]

@@ -174,7 +174,13 @@ def test_without_ffmpeg_one_line_says_what_to_do(analysis: Analysis, tmp_path: P
 
 @pytest.mark.parametrize(
     ("wanted", "ride"),
-    [("out 2", "out 2"), ("Tue 5 May 17:10", "back 2"), ("Amber/out-3.gpx", "out 3"), ("Wed 6 May", "out 3")],
+    [
+        ("out 2", "out 2"),
+        ("Tue 5 May 17:10", "back 2"),
+        ("Amber/out-3.gpx", "out 3"),
+        ("out-3.gpx", "out 3"),
+        ("Wed 6 May", "out 3"),
+    ],
 )
 def test_a_ride_is_known_by_name_day_or_file(analysis: Analysis, wanted: str, ride: str) -> None:
     assert film.ride_named(analysis, wanted) == ride

@@ -130,7 +130,7 @@ def test_a_recording_that_is_sampled_slowly_is_ridden_and_not_all_gaps(tmp_path:
     legs = np.hypot(*np.diff(straight, axis=0).T)
     for result in found.results:
         assert [(g.after_point, g.seconds) for g in result.gaps] == [(8, 5.0 * interval_s)]
-        assert result.length_m == pytest.approx(legs.sum() * 10 / 11, rel=0.2)
+        assert result.length_m == pytest.approx(legs.sum() * 10 / 11, rel=0.01)
 
 
 def test_two_people_on_other_days_are_not_one_ride(tmp_path: Path) -> None:

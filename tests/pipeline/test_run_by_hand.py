@@ -9,6 +9,7 @@ import pytest
 from by_hand import by_hand
 from second_by_hand import Cores, Second, named
 
+from gpsq.geometry import _compiled, alignment
 from gpsq.output import results_folder
 from gpsq.output.charts import all_charts
 from gpsq.output.tables import layers, tables
@@ -168,15 +169,15 @@ def test_what_stands_is_known_by_its_bytes(tmp_path):
     assert campaign_run._standing(tmp_path, ["a", "gone"]) == {"a": digest, "gone": ""}
 
 
-def test_what_measures_is_woken_and_told_where_somebody_hears(monkeypatch):
-    from gpsq.geometry import _compiled, alignment
-
-    noted = []
-    monkeypatch.setattr(_compiled, "tell_once", lambda say: noted.append(say))
+@pytest.mark.parametrize(("compiles", "is_there"), [(True, True), (True, False), (False, True)])
+def test_what_measures_is_woken_and_the_curves_beside_it_where_code_is_compiled(monkeypatch, compiles, is_there):
+    """A second process that is not there yet is not begun for it: it would be a copy of all that was read."""
+    noted, second = [], []
+    monkeypatch.setattr(_compiled, "tell_once", lambda say: noted.append(say) or (lambda: compiles and noted[1:]))
     monkeypatch.setattr(alignment, "wake", lambda: noted.append("awake"))
-    campaign_run._load_what_measures(print)
-    campaign_run._load_what_measures(None)
-    assert noted == [print, "awake", "awake"]
+    campaign_run._load_what_measures(print, Second(second, is_there=is_there))
+    assert noted == [print, "awake"]
+    assert [name for name, *_ in second] == (["wake"] if compiles and is_there else [])
 
 
 # ---- frames ----

@@ -159,6 +159,17 @@ def test_every_published_cell_of_a_device(whole):
     assert rows[0].keys() == {column.name for column in columns.of_file("devices")}
 
 
+def test_deviations_and_spikes_are_counted_of_each_way_by_itself(whole):
+    """Basalt's are on the way out; of its recording on the way home, which is shown and has none, none are told."""
+    shown = [dataclasses.replace(r, deviations=()) if r.route == "home" else r for r in whole.results]
+    ways = [DeviceSummary("Basalt", route, 1, {}) for route in ("", "out", "home")]
+    found = {s.route: s.figures for s in figures.devices(whole, ways, shown)}
+    assert [found[route]["scored_rides"].of for route in ("", "out", "home")] == [2, 1, 1]
+    assert [found[route]["receiver_errors"].value for route in ("", "out")] == [1.0, 1.0]
+    assert np.isnan(found["home"]["receiver_errors"].value)
+    assert [found[route]["spikes"].value for route in ("", "out", "home")] == [1.0, 1.0, 0.0]
+
+
 @pytest.mark.parametrize(
     ("value", "low", "high", "told"),
     [

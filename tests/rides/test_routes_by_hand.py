@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import permutations
 
 import numpy as np
 import pytest
@@ -248,3 +249,9 @@ def test_labels_part_what_rode_together_and_a_stranger_of_another_place_does_not
     here = replace(trace_on(road()), ride_label="x")
     assert ride(here, replace(trace_on(road(), device="b"), ride_label="y"), trace_on(road(), device="c")) == (0, 1, 1)
     assert ride(here, trace_on(road(), device="c", start_s=7200.0)) == (0, 1)
+    # one without a label bears that of whom it joined: no third of another label joins them
+    other = replace(trace_on(road(), device="b"), ride_label="y")
+    for order in permutations((trace_on(road(), device="c"), here, other)):
+        numbers = ride(*order)
+        assert numbers[order.index(here)] != numbers[order.index(other)]
+        assert len(set(numbers)) == 2

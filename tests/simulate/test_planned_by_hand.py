@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from gpsq.exceptions import OutputError
-from gpsq.simulate import CampaignSpec, DeviceSpec, drawn_spec, plan, shipped_demo, standard_spec
+from gpsq.simulate import CampaignSpec, DeviceSpec, answers, drawn_spec, plan, shipped_demo, standard_spec
 from gpsq.simulate.ride import Way, way_on
 from gpsq.simulate.road import (
     corners_each_way,
@@ -289,3 +289,17 @@ def test_without_a_copy_the_demo_is_made(tmp_path, monkeypatch):
     monkeypatch.setattr("gpsq.simulate.writing.write", lambda campaign, folder: made.append((campaign, folder)))
     shipped_demo.put(tmp_path / "new")
     assert made == [("campaign", tmp_path / "new")]
+
+
+# ---- what is told of it ----
+@pytest.mark.parametrize(("fix_s", "recorded"), [(None, False), (99, True), (100, False)])
+def test_a_fault_is_recorded_by_whom_had_a_fix_before_it(fix_s, recorded):
+    """At 10 m/s the fault begins at 1000 m, after 100 s."""
+    motion = SimpleNamespace(station_m=np.arange(0.0, 3000.0, 10.0))
+    ride = SimpleNamespace(motion=motion, epoch=np.datetime64("2026-05-04T07:00:00", "s"))
+    told = answers.fault_truth(
+        SimpleNamespace(file="a.gpx", ride=ride, heard=SimpleNamespace(fix_s=fix_s)),
+        plan.Fault("jump", 1000.0, 60.0, 90.0),
+    )
+    assert (told["recorded"], told["from_m"], told["to_m"]) == (recorded, 1000.0, 1600.0)
+    assert (told["from_time"], told["to_time"]) == ("2026-05-04T07:01:40Z", "2026-05-04T07:02:40Z")

@@ -102,6 +102,15 @@ def test_without_a_device_carried_along_nothing_is_claimed():
         assert b.verdict.endswith("not comparable: no device was carried along")
 
 
+def test_one_of_the_two_themselves_is_not_what_was_carried_along():
+    """The first rode in both campaigns, and never with the second."""
+    before = year("old", {"a": [2.0, 3.0, 4.0]})
+    after = year("new", {"a": [2.0, 3.0, 4.0]})
+    others = tuple({**t, "device": "b", "ride": f"other {k}"} for k, t in enumerate(after.tracks))
+    found = pair([before, replace(after, tracks=(*after.tracks, *others))], "a", "b")
+    assert found.verdict.endswith("not comparable: no device was carried along")
+
+
 def test_three_bridges_are_put_together():
     rng = np.random.default_rng(3)
     old = [year(f"old {k}", drawn(rng, {"old": 4.0, "ref": 2.0}, 5)) for k in range(3)]

@@ -274,6 +274,16 @@ def test_start_to_usable_is_never_under_the_time_to_first_fix():
     assert found["usable_median_s"].method.endswith("settled on 3 of 5")
 
 
+def test_where_most_never_fixed_no_time_to_usable_is_told():
+    """Two of five fixed, after 4 s, and three had not after 5 s: no median. Of those under way at 6 and 7 s all are usable."""
+    traces, results, routes = campaign(np.ones((1, 5, 10)), np.array([[4.0, 4.0, np.nan, np.nan, np.nan]]))
+    fixed = [with_fix(r, settle_s=s) for r, s in zip(results[:2], (2.0, 3.0), strict=True)]
+    never = [with_fix(r, censored=True, at_least_s=5.0) for r in results[2:]]
+    found = summarise(traces, (*fixed, *never), routes, Settings())[0].figures
+    assert np.isnan(found["ttff_median_s"].value)
+    assert np.isnan(found["usable_median_s"].value)
+
+
 @given(
     st.lists(st.tuples(st.floats(1, 99), st.one_of(st.none(), st.floats(0, 50)), st.booleans()), min_size=1, max_size=9)
 )

@@ -7,6 +7,7 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
+from by_hand import by_hand
 from offset_campaigns import campaign, crosstrack
 from trace_maker import trace_on
 
@@ -137,6 +138,12 @@ def test_the_two_ways_ridden_most_are_held_against_one_another_from_three_starts
 
 
 # --- deviations and spikes, word by word ---------------------------------------------------------------------------
+
+
+def test_the_largest_spike_is_that_of_whoever_leaves_the_road_too():
+    """Amber has two of 33 m at most and Basalt one of 72 m, each beside a deviation; a third recording has none."""
+    found = deviation_counts.spikes(by_hand().results)
+    assert (found.value, found.method) == (3.0, "in 2 of 3 recordings, the largest 72 m")
 
 
 def test_spikes_are_summed_over_recordings_that_have_times():

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import gc
+import weakref
 from dataclasses import replace
 
 import numpy as np
@@ -111,3 +113,21 @@ def test_spread_is_pooled_over_stations_by_its_degrees():
     rows = np.array([[1.0, 2.0, NAN], [3.0, 4.0, NAN], [NAN, 9.0, 5.0]])
     assert sd_over_rides(rows) == pytest.approx(np.sqrt(28 / 3))
     assert np.isnan(sd_over_rides(rows[2:]))
+
+
+def test_a_table_is_kept_for_the_same_recordings_and_no_longer_than_its_route():
+    traces, results, routes = campaign(np.ones((1, 2, 9)))
+    table = station_table(routes[0], traces, results)
+    assert table is not None
+    assert station_table(routes[0], traces, results) is table
+    less = (results[0], replace(results[1], crosstrack=None))
+    other = station_table(routes[0], traces, less)
+    assert other is not None
+    assert (len(table.trace), len(other.trace)) == (2, 1)
+    named = station_table(routes[0], tuple(replace(trace, device="x") for trace in traces), results)
+    assert named is not None
+    assert named.device == ("x", "x")
+    watched = weakref.ref(table)
+    del table, other, named, routes
+    gc.collect()
+    assert watched() is None

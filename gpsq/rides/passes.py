@@ -73,7 +73,7 @@ def find_passes(trace: Trace, settings: Settings) -> tuple[Pass, ...]:
         return ()
     window = _window(trace)
     xyz_m = _smoothed(trace, window)
-    from_end_m = _distance_m(xyz_m, _far_end(xyz_m))
+    from_end_m = norms(xyz_m - _far_end(xyz_m))
     extent_m = float(np.ptp(from_end_m))
     turns = _turns(from_end_m, max(_TURN_SHARE * extent_m, settings.deviation_min_m))
     near_m = min(_RETRACE_SHARE * extent_m, settings.pair_near_m)
@@ -190,13 +190,19 @@ def _smoothed(trace: Trace, window: int) -> FloatArray:
     return np.asarray(mean_m + origin_m)
 
 
-def _distance_m(xyz_m: FloatArray, place: FloatArray) -> FloatArray:
-    return norms(xyz_m - place)
+def _distances_m(xyz_m: FloatArray, places: FloatArray) -> FloatArray:
+    """Return the (k, n) distances of n points from each of k places.
+
+    >>> _distances_m(np.array([[3.0, 4.0, 0.0], [0.0, 0.0, 2.0]]), np.zeros((1, 3))).tolist()
+    [[5.0, 2.0]]
+    """
+    squares = ((own - place[:, None]) ** 2 for own, place in zip(xyz_m.T.copy(), places.T, strict=True))
+    return np.asarray(np.sqrt(sum(squares)))
 
 
 def _far_end(xyz_m: FloatArray) -> FloatArray:
     """Return the place of the recording that lies farthest from its middle: an end of the way, if it has ends."""
-    return np.asarray(xyz_m[np.argmax(_distance_m(xyz_m, np.median(xyz_m, axis=0)))])
+    return np.asarray(xyz_m[np.argmax(norms(xyz_m - np.median(xyz_m, axis=0)))])
 
 
 def _turns(signal: FloatArray, least: float) -> list[int]:
@@ -306,12 +312,12 @@ def _laps(xyz_m: FloatArray, extent_m: float, window: int, settings: Settings) -
     travelled_m = along_m(xyz_m)
     # smoothed places lie close: to choose among beginnings every few of them will do
     some = np.arange(0, len(xyz_m), max(1, window // 4))
-    away = np.stack([_distance_m(xyz_m[some], xyz_m[place]) for place in tried])
+    away = _distances_m(xyz_m[some], xyz_m[tried])
     if _most_stays(away <= near_m) < 3:
         return [(0, len(xyz_m) - 1)]
     rough = [_visits(row, near_m, away_m) for row in away]
     alike = [_alike(np.diff(travelled_m[some[passed]])) for passed in rough]
-    best = _visits(_distance_m(xyz_m, xyz_m[tried[int(np.argmax(alike))]]), near_m, away_m)
+    best = _visits(norms(xyz_m - xyz_m[tried[int(np.argmax(alike))]]), near_m, away_m)
     if len(best) < 3:
         return [(0, len(xyz_m) - 1)]
     return list(pairwise(best))

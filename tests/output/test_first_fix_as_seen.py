@@ -10,7 +10,21 @@ import numpy as np
 import pytest
 from by_hand import by_hand
 from output_sample import sample
-from seen import CAMPAIGNS, CHARTS, MIDDLE, SIZES, bars, box, device_of, drawn, lines, marks, middle, middle_of
+from seen import (
+    CAMPAIGNS,
+    CHARTS,
+    MIDDLE,
+    SIZES,
+    all_can_be_seen,
+    bars,
+    box,
+    device_of,
+    drawn,
+    lines,
+    marks,
+    middle,
+    middle_of,
+)
 
 from gpsq.output.drawing.labels import overlap
 from gpsq.output.drawing.looks import device_looks
@@ -21,19 +35,7 @@ from gpsq.output.drawing.sheet import INK, LEAF, RULE
 @pytest.mark.parametrize("campaign", CAMPAIGNS)
 @pytest.mark.parametrize("chart", CHARTS)
 def test_all_that_is_drawn_lies_on_the_sheet_and_can_be_seen(chart, campaign, shape):
-    sheet = drawn(chart, CAMPAIGNS[campaign](), shape)
-    high = np.array(SIZES[shape])
-    for line in lines(sheet):
-        assert (line.xy_in >= 0.0).all(), line
-        assert (line.xy_in <= high).all(), line
-        assert 0.05 <= line.alpha <= 1.0
-        assert line.fill or line.width_pt >= 0.5, "half a point is the thinnest line that is printed (common practice)"
-    for text in sheet.texts:
-        assert min(text.box) > 0.0, text
-        assert (np.array(text.box[2:]) < high).all(), text
-        assert text.size_pt >= 9.0
-    for one, other in combinations(sheet.texts, 2):
-        assert not overlap(one.box, other.box), (one.text, other.text)
+    all_can_be_seen(drawn(chart, CAMPAIGNS[campaign](), shape))
 
 
 @pytest.mark.parametrize("shape", SIZES)

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import dataclasses
 import re
+from itertools import combinations
 
 import numpy as np
 from by_hand import by_hand
@@ -16,6 +17,7 @@ from starts_of_sample import unknown_starts, worked_out
 
 from gpsq.output.charts.first_fix import first_fix
 from gpsq.output.charts.missed import missed
+from gpsq.output.drawing.labels import overlap
 from gpsq.output.drawing.rendering import SQUARE, WIDE, drawn_sheet
 from gpsq.output.drawing.sheet import LEAF, MARKS, Line
 
@@ -99,3 +101,19 @@ def device_of(text, looks):
     """The device whose name text begins with, however much of it there is."""
     begins = re.split("[,\N{HORIZONTAL ELLIPSIS}]", text.text)[0]
     return next((name for name in looks if begins and name.startswith(begins)), None)
+
+
+def all_can_be_seen(sheet):
+    """Lines and text lie on the sheet, lines as thick and type as large as can be seen, and no text over another."""
+    high = (sheet.width_in, sheet.height_in)
+    for line in lines(sheet):
+        assert (line.xy_in >= 0.0).all(), line
+        assert (line.xy_in <= high).all(), line
+        assert 0.05 <= line.alpha <= 1.0
+        assert line.fill or line.width_pt >= 0.5, "half a point is the thinnest line that is printed (common practice)"
+    for text in sheet.texts:
+        assert min(text.box) > 0.0, text
+        assert (np.array(text.box[2:]) < high).all(), text
+        assert text.size_pt >= 9.0
+    for one, other in combinations(sheet.texts, 2):
+        assert not overlap(one.box, other.box), (one.text, other.text)

@@ -45,23 +45,25 @@ def served(folder: Path, port: int = 0) -> Iterator[tuple[str, BaseProcess]]:
     hears.close()
 
 
+PICTURES = "**/figures/**"
+
+
 def without_pictures(context: Any) -> None:
     """Answer each request for a picture with an empty one."""
     empty = '<svg xmlns="http://www.w3.org/2000/svg"/>'
-    context.route("**/figures/**", lambda asked: asked.fulfill(content_type="image/svg+xml", body=empty))
+    context.route(PICTURES, lambda asked: asked.fulfill(content_type="image/svg+xml", body=empty))
 
 
 class Visit:
     """A page, what it asked for elsewhere, and what the browser complained of.
 
-    Without its pictures the server need not write all results after each change that the page shows.
+    Without its pictures, until they are asked for, the server need not write all results after each change that the page shows.
     """
 
-    def __init__(self, chromium: Any, address: str, width: int, *, pictures: bool = False, **more: Any) -> None:
+    def __init__(self, chromium: Any, address: str, width: int, **more: Any) -> None:
         self.context = chromium.new_context(viewport={"width": width, "height": 900}, accept_downloads=True, **more)
         self.context.set_default_timeout(PATIENCE_MS)
-        if not pictures:
-            without_pictures(self.context)
+        without_pictures(self.context)
         self.elsewhere, self.complaints = [], []
         self.context.on("request", lambda request: self._asked(request.url, address))
         self.page = self.context.new_page()
@@ -89,6 +91,19 @@ class Visit:
         frame.evaluate("document.querySelectorAll('#routes input:not(:checked)').forEach((box) => box.click())")
         assert frame.locator(".leaflet-control-scale-line").inner_text() != "20 m"  # the map knows its size
         return int(frame.evaluate("document.body.dataset.recordings"))
+
+    def pictures(self) -> int:
+        """Show the page anew with its pictures; how many there are, each with something drawn in it."""
+        self.context.unroute(PICTURES)
+        self.page.reload()
+        wide = self.page.evaluate(
+            """() => Promise.all([...document.querySelectorAll('figure.picture img')].map((image) => {
+              image.loading = 'eager';
+              return image.decode().then(() => image.naturalWidth);
+            }))"""
+        )
+        assert min(wide) > 100
+        return len(wide)
 
     def figures(self) -> str:
         return self.page.locator("#fix").inner_text()

@@ -55,7 +55,7 @@ def begun_address(tmp_path: Path) -> Iterator[str]:
 
 def test_the_story_with_the_mouse(chromium: Any, begun_address: str, demo: Path, tmp_path: Path) -> None:
     week, address = tmp_path / "week", begun_address
-    visit = Visit(chromium, address, 1280, pictures=True)
+    visit = Visit(chromium, address, 1280)
     page = visit.page
     assert not page.locator("#fix").is_visible()
     page.set_input_files("#tree", str(demo))
@@ -100,6 +100,7 @@ def test_the_story_with_the_mouse(chromium: Any, begun_address: str, demo: Path,
     assert sorted(flag.flag for flag in flags.load(week)[0]) == ["error", "error", "intentional"]
 
     _edit_by_hand(page, week)
+    assert visit.pictures() == 2 + 4  # one of each way, and the four charts of the figures
     visit.fits()
     page.get_by_role("button", name="Make a copy fit to publish").click()
     with visit.archive(page.locator("#published").get_by_text("all of it as one archive").click) as archive:

@@ -27,6 +27,8 @@ MARK_PT = 9.0
 #: Devices of the wide and the square sheet; the others are in the table.
 MOST_ROWS = {True: 12, False: 8}
 TICKS = (0.1, 0.2, 0.3, 0.5, 0.7, 1.0, 1.5, 2.0, 3.0, 5.0, 10.0)
+#: Those of an axis so many times as high as low: with the others there would be no room for the 1 on the square sheet.
+FAR, FAR_TICKS = 30.0, (0.01, 0.03, 0.1, 0.3, 1.0, 3.0, 10.0, 30.0)
 NOBODY = "No device was carried along, so figures of one campaign say nothing of those of another."
 
 
@@ -138,7 +140,7 @@ def _rows(sheet: Sheet, box: Box, ratios: dict[str, Interval], looks: dict[str, 
     known = ends[np.isfinite(ends) & (ends > 0)]
     low, high = min(0.66, float(known.min()) / 1.15), max(1.5, float(known.max()) * 1.15)
     plot = Plot(sheet, box, (low, high), (-len(ratios) + 0.5, 0.5), log=True)
-    ticks = [t for t in TICKS if low <= t <= high]
+    ticks = [t for t in (TICKS if high <= FAR * low else FAR_TICKS) if low <= t <= high]
     plot.x_axis(ticks, [tick_text(t) for t in ticks], "ratio of cross-track errors")
     one = float(plot.x_in(1.0))
     sheet.line([(one, box.bottom), (one, box.top)], SOFT, 1.2)

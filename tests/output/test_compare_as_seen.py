@@ -100,6 +100,8 @@ def test_heading_key_and_margin_begin_at_one_edge_and_only_heading_and_figures_a
     assert {t.x_in for t in edge} == {0.2}
     foot = sorted(edge, key=lambda t: t.y_in)[:2]
     assert [t.text.partition(",")[0] for t in foot] == ["Source: own recordings", MARGIN]
+    (floor,) = lines(sheet, width_pt=0.9)
+    assert 0.2 < box(floor)[1] - foot[1].y_in < 0.8, "between axis and margin stand only the axis' words"
     assert foot[1].y_in < 0.35
     assert min(t.y_in for t in heading) > max(t.y_in for t in edge if t not in heading)
     assert sheet.height_in - heading[0].box.top < 0.25
@@ -114,3 +116,14 @@ def test_the_axis_reaches_a_little_beyond_what_is_drawn_and_from_two_thirds_to_o
     (low, high) = min(r.low for r in ratios.values()), max(r.high for r in ratios.values())
     assert box(floor)[0] < place(low) < box(floor)[0] + 0.1 * np.ptp(floor.xy_in[:, 0])
     assert box(floor)[2] > place(high) > box(floor)[2] - 0.1 * np.ptp(floor.xy_in[:, 0])
+
+
+@pytest.mark.parametrize(("bounds", "bars"), [((0.0, 5.0), 1), ((0.5, np.inf), 0), ((0.0, np.inf), 0)])
+def test_a_bound_that_a_logarithmic_axis_does_not_have_is_no_end_of_it(bounds, bars):
+    """From nought a bar comes from the very edge; without an end there is none."""
+    sheet, _, _ = sheet_of(of_ratios((2.0, *bounds), (1.0, 0.8, 1.2)), "wide")
+    all_can_be_seen(sheet)
+    (floor,) = lines(sheet, width_pt=0.9)
+    drawn = [line.xy_in[0, 0] for line in lines(sheet, width_pt=2.0)]
+    assert len(drawn) == 1 + bars
+    assert sum(x == pytest.approx(box(floor)[0]) for x in drawn) == bars

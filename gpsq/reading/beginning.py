@@ -34,6 +34,11 @@ _FEW_POINTS, _FEW_BEHIND = 18, 6
 _STEP_UNITS = 5.0
 _EVEN_FACTOR = 3
 _EVEN_SHARE = 0.5
+#: Where the last decimal is about a metre, rounding makes the steps of the fixes behind even as well. So many points in
+#: even steps were not measured all the same where none behind go evenly along a quarter as long a way: a rider's speed
+#: varies by some per cent within seconds (common practice), and were it one per cent, after n steps of u units he would
+#: be off by a unit where n u² is about this.
+_COARSE_UNITS, _LONG, _LONG_UNITS2 = 20.0, 50, 450.0
 #: Rounding moves a point, and the ends of the line that it is held against, by half a unit each.
 _ROUNDING_UNITS = 1.05
 #: Differences of this order leave nothing of a road's bends, but the noise of single fixes and of their rounding.
@@ -170,11 +175,26 @@ def _filled_in(lon_deg: FloatArray, lat_deg: FloatArray, grid_deg: float) -> int
     run = len(even) if even.all() else int(np.argmin(even))
     filled = _in_even_steps(xy, run, grid_deg)
     rest = even[run:]
-    if len(rest) < _FEW_BEHIND or np.mean(rest) > _EVEN_SHARE:
+    if not filled or len(rest) < _FEW_BEHIND or not _noise_shows(xy[run:], grid_deg):
         return 0
-    if filled <= _EVEN_FACTOR * (_longest_run(rest) + 2) or not _noise_shows(xy[run:], grid_deg):
-        return 0
-    return filled
+    units = float(np.abs(xy[filled] - xy[0]).max()) / (grid_deg * filled)
+    short = units > _STEP_UNITS and np.mean(rest) <= _EVEN_SHARE and filled > _EVEN_FACTOR * (_longest_run(rest) + 2)
+    if short or not (units < _COARSE_UNITS and filled >= _LONG and filled * units**2 > _LONG_UNITS2):
+        return filled if short else 0
+    return 0 if _goes_evenly(xy[run:], filled // 4, grid_deg) else filled
+
+
+def _goes_evenly(xy: FloatArray, long: int, grid_deg: float) -> bool:
+    """Whether somewhere so many points in a row stand where even steps from the first to the last lead, within two units.
+
+    What is even within one unit as a whole is so within two in its parts.
+    """
+    if len(xy) <= long:
+        return True
+    windows = np.lib.stride_tricks.sliding_window_view(xy, long + 1, axis=0)
+    share = np.arange(long + 1) / long
+    off = np.abs(windows - (windows[..., :1] + share * (windows[..., -1:] - windows[..., :1]))).max(axis=(1, 2))
+    return bool((off <= 2.0 * _ROUNDING_UNITS * grid_deg).any())
 
 
 def _noise_shows(xy: FloatArray, grid_deg: float) -> bool:
@@ -196,7 +216,7 @@ def _in_even_steps(xy: FloatArray, run: int, grid_deg: float) -> int:
         off = np.abs(xy[: last + 1] - (xy[0] + np.arange(last + 1)[:, None] / last * way)).max()
         # a straight line on the ground is bent in degrees, by up to its length squared over the earth's radius
         if off <= _ROUNDING_UNITS * grid_deg + np.deg2rad(way @ way):
-            return last if np.abs(way).max() > _STEP_UNITS * grid_deg * last else 0
+            return last
     return 0
 
 

@@ -24,6 +24,11 @@ LAYERS = """(wanted) => Object.values(gpsq_map._layers).filter((l) => l.options 
     found[name] = l.options[name] ?? null;
   return found; })"""
 
+#: What each thing that answers to the pointer says, row by row.
+TIPS = """() => Object.values(gpsq_map._layers).filter((l) => l._tooltip)
+  .map((l) => [...l._tooltip._content().childNodes].map((n) => n.textContent))"""
+LABELS = "[...document.querySelectorAll('.flag, .name')].map((g) => g.textContent)"
+
 
 @pytest.fixture(scope="module")
 def path(tmp_path_factory: pytest.TempPathFactory) -> Path:
@@ -101,6 +106,63 @@ def test_each_recording_of_a_ride_is_said_beside_it(page: Any) -> None:
         "fixed after 23 s, 61 m missed cross-track error 3.3 m RMS over 411 m Monday morning amber/mon.gpx",
         "fixed after 59 s, at least 179 m missed cross-track error 9.4 m RMS over 302 m basalt/mon.gpx (2)",
     ]
+
+
+def test_each_thing_says_what_it_is(page: Any) -> None:
+    """Ways and hot spots once, an excursion with all who left the line, a recording at its head, line and marks alike."""
+    amber = [
+        "Mon 4 May 07:00 · Amber", "Monday morning", "fixed after 23 s, 61 m missed",
+        "cross-track error 3.3 m RMS over 411 m", "amber/mon.gpx",
+    ]  # fmt: skip
+    basalt = [
+        "Mon 4 May 07:00 · Basalt", "fixed after 59 s, at least 179 m missed", "cross-track error 9.4 m RMS over 302 m",
+        "basalt/mon.gpx (2)",
+    ]  # fmt: skip
+    told = [[plain(row) for row in tip] for tip in page.evaluate(TIPS)]
+    assert told == [
+        ["Recordings scatter most here", "from 203 m to 306 m along the route: spread 8.7 m"],
+        ["Recordings scatter most here", "from 515 m to 621 m along the route: spread 13 m"],
+        ["Route out", "621 m, 3 rides"],
+        ["Mon 4 May 07:00: 41 m off the road", "Amber, Basalt",
+         "41 m to the left, from 203 m to 515 m along the route", "looks like: route choice",
+         "1 of 1 other devices on the ride leave the line with it", "named E77"],
+        ["Mon 4 May 07:00: 53 m off the road", "Basalt", "53 m to the right, from 410 m to 621 m along the route",
+         "decided: error", "looks like: receiver error", "it jumps, 44 m/s where its fast riding is 6 m/s",
+         "under the bridge", "named E88"],
+        amber, basalt, basalt, amber, amber, [*basalt, "stopped 219 m before the end"], basalt,
+    ]  # fmt: skip
+    page.locator("#routes input[value='0']").uncheck()
+    page.locator("#routes input[value='1']").check()
+    told = [[plain(row) for row in tip] for tip in page.evaluate(TIPS)]
+    assert told[0] == ["Route home", "408 m, 1 ride", "only 1 ride on this route: cross-track error needs 3"]
+    assert {tip[0] for tip in told[1:]} == {"Wed 6 May 17:20 · Basalt"}
+
+
+def test_a_flag_has_its_day_where_all_rides_are_shown(page: Any) -> None:
+    shown = ["start", "finish", "Mon stopped 219 m before the end"]
+    assert sorted(map(plain, page.evaluate(LABELS))) == sorted([*shown, "Mon 59 s", "Mon 23 s", "Mon: 41 m off"])
+    page.locator("#after").click()
+    assert sorted(map(plain, page.evaluate(LABELS))) == sorted([*shown, "23 s", "59 s", "Mon: 41 m off"])
+    page.locator("#before").click()
+    page.locator("#before").click()
+    assert page.locator("#ride").input_value() == "2"
+    assert not {"Mon stopped 219 m before the end", "23 s", "59 s"} & set(map(plain, page.evaluate(LABELS)))
+
+
+def test_a_published_way_has_no_start_and_no_finish(open_page: Callable[..., Any], tmp_path: Path) -> None:
+    (tmp_path / "map.html").write_text(map_page(by_hand(published=True)), "utf-8")
+    page = open_page(tmp_path / "map.html").page
+    assert page.evaluate(LABELS)[:2] == ["shown from", "shown to"]
+    assert page.locator("#plate").inner_text() == "Published: ends cut, first fixes moved along the road."
+
+
+def test_flags_that_find_no_room_are_counted(page: Any) -> None:
+    assert page.locator("#crowd").inner_text() == ""
+    page.evaluate(
+        "() => { const real = gpsqFlags.placed; gpsqFlags.placed = (...given) => real(...given).filter((l) => !l.flag); "
+        "gpsq_map.fire('moveend'); }"
+    )
+    assert page.locator("#crowd").inner_text() == "2 of 2 flags here find no room; zoom in, or pick a ride."
 
 
 def played(page: Any, seconds: float) -> tuple[str, list[dict[str, Any]]]:

@@ -29,13 +29,15 @@ def drifting(rng: np.random.Generator, n: int, sigma: float, keep: float) -> Flo
     return np.asarray(lfilter([1.0], [1.0, -keep], white))
 
 
-def ride_m(rng: np.random.Generator, straight_s: int, speed_mps: float, noise_m: float) -> FloatArray:
+def ride_m(
+    rng: np.random.Generator, straight_s: int, speed_mps: float, noise_m: float, varies: float = 0.06
+) -> FloatArray:
     """Return (n, 2) fixes, one a second: `straight_s` on a straight road, then winding roads; invented.
 
     A rider's speed varies by some per cent within seconds (common practice: it is never held to a centimetre).
     """
     n = straight_s + 400
-    speed = speed_mps * (1.0 + drifting(rng, n, 0.06, 0.9))
+    speed = speed_mps * (1.0 + drifting(rng, n, varies, 0.9))
     along = np.cumsum(speed)
     bend = np.where(along > speed_mps * straight_s, np.sin((along - speed_mps * straight_s) / 40.0), 0.0)
     heading = rng.uniform(0, 2 * np.pi) + bend
@@ -139,6 +141,43 @@ def test_steps_as_short_as_rounding_prove_nothing() -> None:
     xy = ride_m(np.random.default_rng(5), 0, 12.0, 8.0)
     back = np.arange(40, 0, -1)[:, None] * np.array([0.0, 4e-5 * 111_200])
     assert marked(np.vstack([xy[0] + back, xy]), 5) == 0
+
+
+@pytest.mark.parametrize("seed", range(16))
+def test_a_long_fill_is_found_where_the_last_decimal_is_a_metre(seed: int) -> None:
+    """Steps of three to six units: too short to prove anything by themselves, but there are many."""
+    rng = np.random.default_rng(seed)
+    xy, filled, bearing = ride_m(rng, 0, 5.0, 8.0), int(rng.integers(60, 400)), rng.uniform(0.0, 2 * np.pi)
+    step = rng.uniform(3.4, 4.0) * np.array([np.cos(bearing), np.sin(bearing)])
+    back = np.arange(filled, 0, -1)[:, None] * step
+    assert marked(np.vstack([xy[0] + back, xy]), 5) in range(filled, filled + 3)
+
+
+@pytest.mark.parametrize(("even", "found"), [(14, 60), (16, 0)])
+def test_fixes_that_go_evenly_for_a_quarter_as_long_excuse_a_long_start_in_the_fifth_decimal(
+    even: int, found: int
+) -> None:
+    """Sixty steps of 3 m east and 2 m north, four units and two, and fifteen of them somewhere behind, or not."""
+    xy = ride_m(np.random.default_rng(5), 0, 5.0, 8.0)
+    xy[200 : 200 + even] = xy[200] + np.arange(even)[:, None] * np.array([3.0, 2.0])
+    back = np.arange(60, 0, -1)[:, None] * np.array([3.0, 2.0])
+    assert marked(np.vstack([xy[0] + back, xy]), 5) == found
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    seed=st.integers(0, 2**32),
+    straight_s=st.integers(50, 400),
+    speed_mps=st.floats(1.0, 12.0),
+    noise_m=st.floats(0.3, 8.0),
+    steadiness=st.floats(0.01, 0.1),
+)
+def test_an_honest_long_start_in_the_fifth_decimal_is_believed(
+    seed: int, straight_s: int, speed_mps: float, noise_m: float, steadiness: float
+) -> None:
+    """Whether a speed varies by ten per cent or by one, and on however long a straight road, with a road behind that winds."""
+    rng = np.random.default_rng(seed)
+    assert marked(ride_m(rng, straight_s, speed_mps, noise_m, steadiness), 5) == 0
 
 
 def test_a_drawn_course_of_straight_legs_is_believed() -> None:

@@ -361,9 +361,14 @@ def test_even_steps_are_held_against_the_line_to_the_last_of_them() -> None:
     assert beginning._in_even_steps(rounded, 6, 1e-6) == 7
     rounded[3] += 1e-6
     assert beginning._in_even_steps(rounded, 6, 1e-6) < 7
-    short = np.arange(10)[:, None] * np.array([4.95e-6, 0.0])
-    assert beginning._in_even_steps(short, 8, 1e-6) == 0  # five units of the last decimal are as short as rounding
-    assert beginning._in_even_steps(short * 1.03, 8, 1e-6) == 9
+
+
+def test_steps_of_five_units_are_as_short_as_rounding_where_they_are_fewer_than_fifty() -> None:
+    """Of 4.95 units they prove nothing, of 5.1 they do; fifty of 4.95 or 3.1 do as well, of 2.9 not."""
+    rest = np.random.default_rng(4).normal(0.0, 40e-6, (200, 2)).cumsum(axis=0)
+    for units, count, found in ((4.95, 49, 0), (5.1, 49, 49), (4.95, 50, 50), (2.9, 50, 0), (3.1, 50, 50)):
+        xy = np.vstack([np.arange(-count, 0)[:, None] * np.array([units * 1e-6, 0.0]), rest - rest[0]])
+        assert beginning._filled_in(*xy.T, 1e-6) == found
 
 
 def test_noise_shows_where_it_is_twice_that_of_rounding() -> None:

@@ -10,6 +10,7 @@ import pytest
 from by_hand import by_hand
 from hand_desk import hand_desk
 
+from gpsq.campaign.campaign_file import PrivatePlace
 from gpsq.output.map.page import leaflet
 from gpsq.web import page_data, pages
 from gpsq.web.session import Results
@@ -26,24 +27,25 @@ NOTED = """(refused) => {
   window.fetch = async (url, told) => {
     if (told?.method !== "POST") return real(url, told);
     window.sent.push([url.replace(location.origin, ""), [...told.body].map(([name, value]) => [name, value.name ?? value])]);
-    const no = refused.includes(told.body.get("path"));
+    const no = refused.includes(told.body.get("path") ?? told.body.get("started"));
     return new Response(JSON.stringify(no ? { problem: "too large" } : { ok: true }), { status: no ? 413 : 200 });
   };
 }"""
 
 
 class Server:
-    """What stands at each address; `desk` may change meanwhile."""
+    """What stands at each address; `desk` may change meanwhile, and what is being done is `told`."""
 
     def __init__(self, desk: Any) -> None:
         self.desk = desk
+        self.told: dict[str, Any] = {}
 
     def answer(self, route: Any) -> None:
         name = route.request.url.removeprefix(ADDRESS).partition("?")[0]
         if name == "/":
             route.fulfill(content_type="text/html", body=pages.page(self.desk))
         elif name == "/status":
-            route.fulfill(content_type="application/json", body=json.dumps(pages.status(self.desk)))
+            route.fulfill(content_type="application/json", body=json.dumps(pages.status(self.desk) | self.told))
         elif name.startswith("/static/"):
             own = name.removeprefix("/static/")
             kind = "text/css" if own.endswith(".css") else "text/javascript"
@@ -104,6 +106,99 @@ def test_where_the_last_is_refused_the_others_are_worked_out_all_the_same(page: 
     drop(page, tmp_path, "a.gpx", "b.gpx")
     assert [url for url, _ in sent(page)] == ["/recordings", "/recordings", "/analyse"]
     assert "b.gpx: too large" in page.locator("#refusal").inner_text()
+
+
+def test_files_keep_the_folders_that_they_were_given_in(page: Any, tmp_path: Path) -> None:
+    """The folder is the device: chosen with its folder, or dropped with folders in folders."""
+    page.evaluate(NOTED, [])
+    (tmp_path / "week" / "Amber").mkdir(parents=True)
+    (tmp_path / "week" / "Amber" / "a.gpx").write_text("a")
+    page.set_input_files("#tree", tmp_path / "week")
+    page.wait_for_function("window.sent.length === 1")
+    page.evaluate(
+        """() => {
+          const file = (name) => ({ isFile: true, name, file: (done) => done(new File(["x"], name)) });
+          const folder = (name, inside) => ({ name, createReader: () => {
+            let left = [inside, []];
+            return { readEntries: (done) => done(left.shift()) }; } });
+          const dropped = new Event("drop");
+          const entries = [folder("tour", [folder("Basalt", [file("b.gpx")]), file("log.csv")]), file("c.gpx")];
+          dropped.dataTransfer = { files: [], items: entries.map((entry) => ({ webkitGetAsEntry: () => entry })) };
+          dispatchEvent(dropped);
+        }"""
+    )
+    page.wait_for_function("window.sent.length === 4")
+    assert [fields[0][1] for _, fields in sent(page)] == [
+        "week/Amber/a.gpx", "tour/Basalt/b.gpx", "tour/log.csv", "c.gpx",
+    ]  # fmt: skip
+
+
+def test_what_is_being_done_is_told_with_its_numbers(page: Any, server: Server) -> None:
+    server.told = {"what": "reading", "done": 3, "of": 7, "waiting": 2}
+    page.wait_for_selector("#work-words:text-is('reading, 3 of 7; 2 more waiting')")
+    assert page.evaluate("[document.getElementById('work-bar').value, document.getElementById('work-bar').max]") == [
+        3,
+        7,
+    ]
+    server.told = {"what": "drawing", "of": 0}
+    page.wait_for_selector("#work-words:text-is('drawing')")
+
+
+def test_a_refusal_stands_beside_its_field_until_something_else_is_typed(page: Any, server: Server) -> None:
+    page.evaluate(NOTED, ["25:00"])
+    start = page.locator("#start-3")
+    start.fill("25:00")
+    start.press("Enter")
+    page.wait_for_selector("#beside-start-3:text-is('too large')")
+    _show(server.desk, 4, title="Another title")
+    page.wait_for_selector("h1:has-text('Another title')")
+    assert page.locator(".beside").all_inner_texts() == ["too large"]
+    assert (start.input_value(), start.get_attribute("aria-invalid")) == ("25:00", "true")
+    start.fill("7:03")
+    assert page.locator(".beside").count() == 0
+    _show(server.desk, 5, title="A third title")
+    page.wait_for_selector("h1:has-text('A third title')")
+    assert (page.locator(".beside").count(), start.get_attribute("aria-invalid")) == (0, None)
+
+
+def test_what_was_sent_is_typed_no_more(page: Any, server: Server) -> None:
+    """The server's own form of it takes its place; what was unfolded stays so."""
+    page.evaluate(NOTED, [])
+    page.locator("#d-d0a summary").click()
+    page.locator("#title").fill("  by  hand ")
+    page.locator("#title").press("Enter")
+    page.wait_for_function("window.sent.length > 0")
+    _show(server.desk, 4, title="by hand")
+    page.wait_for_selector("h1:has-text('by hand')")
+    assert page.locator("#title").input_value() == "by hand"
+    assert page.locator("#d-d0a details").get_attribute("open") is not None
+
+
+def test_a_deviation_is_shown_on_the_map(page: Any) -> None:
+    page.locator("[data-show]").first.click()
+    named = page.locator("[data-show]").first.get_attribute("data-show")
+    assert named.startswith("d-")
+    assert page.locator("#map-page").get_attribute("src") == f"/gpsq-results/map.html?n=3#{named}"
+
+
+def test_private_places_are_drawn_where_they_are_and_as_wide(page: Any, server: Server) -> None:
+    """Kept ones, and that which is typed; a click gives its place to a decimetre."""
+    server.desk.places = lambda: ([PrivatePlace(47.0003, 12.0021, 123.0)], "")
+    page.reload()
+    page.evaluate(
+        "() => { window.made = []; const real = L.circle; "
+        "L.circle = (at, told) => { window.made.push([at, told.radius, told.className]); return real(at, told); }; "
+        "document.dispatchEvent(new Event('gpsq:renewed')); }"
+    )
+    for name, value in (("lat", "47.00041"), ("lon", "12.00052"), ("radius", "77")):
+        page.locator(f"#{name}").fill(value)
+    made = page.evaluate("window.made")
+    assert made[0] == [[47.0003, 12.0021], 123, "circle-kept"]
+    assert made[-1] == [[47.00041, 12.00052], 77, "circle-new"]
+    page.locator("#ground").click()
+    at = [page.locator(f"#{name}").input_value() for name in ("lat", "lon")]
+    assert all(len(text.partition(".")[2]) == 6 for text in at)
+    assert page.evaluate("window.made.at(-1)[0]") == [float(text) for text in at]
 
 
 def test_a_decision_on_one_recording_leaves_its_event_undecided_at_once(page: Any) -> None:

@@ -86,7 +86,7 @@
   function tip(...rows) {
     return make("div", "", ...rows.filter(Boolean).map((row, i) => make(i ? "span" : "strong", row)));
   }
-  const about = (r) => tip(`${rides[r.ride].name} · ${r.who}`, r.name, r.fix, r.errors, r.status === "scored" ? "" : r.status, r.file);
+  const about = (r, ...more) => tip(`${rides[r.ride].name} · ${r.who}`, r.name, r.fix, r.errors, r.status === "scored" ? "" : r.status, r.file, ...more);
   const visible = (r) => shown.devices.has(r.device) && shown.routes.has(r.route);
   const chosen = (r) => shown.ride >= 0 && r.ride === shown.ride;
   const faded = (r) => shown.ride >= 0 && !chosen(r);
@@ -108,7 +108,7 @@
       }
       if (!has("centreline")) return;
       L.polygon(places(route.band), { stroke: false, fillColor: colour("--ink"), fillOpacity: 0.1, fillRule: "nonzero", interactive: false }).addTo(sheet);
-      add(L.polyline(places(route.line), { color: colour("--rule"), weight: 5, opacity: 1 }), () => tip(`Route ${route.name}`, `${route.length}, ${route.rides} rides`, route.reason));
+      add(L.polyline(places(route.line), { color: colour("--rule"), weight: 5, opacity: 1 }), () => tip(`Route ${route.name}`, `${route.length}, ${route.rides} ${route.rides === 1 ? "ride" : "rides"}`, route.reason));
     });
   }
 
@@ -151,7 +151,7 @@
     if (!has("fixes")) return;
     for (const r of data.recordings) {
       if (!visible(r)) continue;
-      if (r.stopped) add(new Mark(places(r.last)[0], { mark: "bar", radius: 7, color: colour("--halo"), weight: 1, fillColor: data.devices[r.device].colour, fillOpacity: faded(r) ? 0.15 : 1, opacity: faded(r) ? 0.15 : 1 }), () => tip(about(r), r.stopped), r.ride);
+      if (r.stopped) add(new Mark(places(r.last)[0], { mark: "bar", radius: 7, color: colour("--halo"), weight: 1, fillColor: data.devices[r.device].colour, fillOpacity: faded(r) ? 0.15 : 1, opacity: faded(r) ? 0.15 : 1 }), () => about(r, r.stopped), r.ride);
       if (!r.at.length) continue;
       const device = data.devices[r.device];
       const mark = new Mark(places(r.at)[0], { mark: device.mark, radius: chosen(r) ? 6 : 3.5, color: colour("--halo"), weight: 1, fillColor: device.colour, fillOpacity: faded(r) ? 0.15 : 1, opacity: faded(r) ? 0.15 : 1 });

@@ -182,9 +182,10 @@ def _end(
 
 
 def _usual_place(route: RouteResult, results: Sequence[TraceResult], ends: Sequence[_End], settings: Settings) -> Place:
+    """Return where most start: of hot starts not where more recordings were seen on the road before they began."""
     fixes = [r.first_fix for r in results if not r.duplicate_of]
     hot_m = _together(np.array([fix.station_m for fix in fixes if fix.seconds <= settings.hot_start_s]))
-    if len(hot_m):
+    if len(hot_m) and sum(fix.station_m < hot_m.min() - TOGETHER_M for fix in fixes) <= len(hot_m):
         half_m = SDS * max(NEW_FIX_M, float(np.std(hot_m)))
         return Place(float(np.median(hot_m)), half_m, half_m, "hot start", is_bound=False)
     if not fixes:

@@ -52,6 +52,16 @@ def test_who_is_fixed_at_once_shows_the_place_within_30_m():
     assert bounds(place(fixes[:1])) == (10.0, 16.0, 16.0, "hot start", False)
 
 
+def test_a_hot_start_before_which_more_are_seen_on_the_road_began_late():
+    """Begun 600 m from home with a fix at once; of others, whose time to it is not known, one or two were seen before."""
+    hot, near, home = fix(600.0, seconds=3.0), fix(569.0), fix(0.0)
+    assert place([hot, near]).basis == "hot start"
+    assert place([hot, near, home]).basis == "none"
+    assert place([hot, near, home], end(-5.0)).basis == "way back"
+    assert place([hot, fix(570.0), home]).station_m == 600.0
+    assert place([hot, fix(610.0, seconds=3.0), near, home]).station_m == 605.0
+
+
 def test_without_a_fix_or_an_end_nothing_is_known():
     for found in (place([]), place([], end(0.0)), place([fix(40.0)]), place([fix(40.0)], end(0.0, 25.5))):
         assert bounds(found) == (0.0, pytest.approx(NAN, nan_ok=True), pytest.approx(NAN, nan_ok=True), "none", True)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
@@ -30,7 +31,8 @@ def place_of(sheet):
     values = [float(t.text) for t in ticks]
     assert len(ticks) >= 3
     assert 1.0 in values
-    assert all(1.3 <= b / a <= 3.4 for a, b in pairwise(values))
+    apart = max(values) / min(values)
+    assert all(1.3 <= b / a <= (2.0 if apart <= 30.0 else 3.4) for a, b in pairwise(values)), "neither crowded nor bare"
     slope, shift = np.polyfit(np.log(values), [t.x_in for t in ticks], 1)
     assert [t.x_in for t in ticks] == pytest.approx(slope * np.log(values) + shift, abs=1e-6)
     return lambda ratio: slope * np.log(ratio) + shift
@@ -66,6 +68,9 @@ def test_each_ratio_stands_at_its_place_between_its_bounds_beside_its_name(compa
             assert bar.xy_in[:, 0] == pytest.approx([place(ratio.low), place(ratio.high)], abs=0.02)
             assert bar.xy_in[0, 1] == bar.xy_in[1, 1]
     assert np.ptp(np.diff(rows)) < 0.02
+    (floor,), (one,) = lines(sheet, width_pt=0.9), lines(sheet, width_pt=1.2)
+    ends = (one.xy_in[1, 1] - rows[0], rows[-1] - box(floor)[1])
+    assert ends == pytest.approx([-np.diff(rows).mean() / 2] * 2, abs=0.02), "the rows share the height out evenly"
     assert max(np.diff(rows), default=-1.0) < -0.15, "from the top down, a line of type apart at least"
 
 
@@ -100,6 +105,8 @@ def test_heading_key_and_margin_begin_at_one_edge_and_only_heading_and_figures_a
     assert {t.x_in for t in edge} == {0.2}
     foot = sorted(edge, key=lambda t: t.y_in)[:2]
     assert [t.text.partition(",")[0] for t in foot] == ["Source: own recordings", MARGIN]
+    (floor,) = lines(sheet, width_pt=0.9)
+    assert 0.2 < box(floor)[1] - foot[1].y_in < 0.8, "between axis and margin stand only the axis' words"
     assert foot[1].y_in < 0.35
     assert min(t.y_in for t in heading) > max(t.y_in for t in edge if t not in heading)
     assert sheet.height_in - heading[0].box.top < 0.25
@@ -114,3 +121,44 @@ def test_the_axis_reaches_a_little_beyond_what_is_drawn_and_from_two_thirds_to_o
     (low, high) = min(r.low for r in ratios.values()), max(r.high for r in ratios.values())
     assert box(floor)[0] < place(low) < box(floor)[0] + 0.1 * np.ptp(floor.xy_in[:, 0])
     assert box(floor)[2] > place(high) > box(floor)[2] - 0.1 * np.ptp(floor.xy_in[:, 0])
+
+
+@pytest.mark.parametrize(("bounds", "bars"), [((0.0, 5.0), 1), ((0.5, np.inf), 0), ((0.0, np.inf), 0)])
+def test_a_bound_that_a_logarithmic_axis_does_not_have_is_no_end_of_it(bounds, bars):
+    """From nought a bar comes from the very edge; without an end there is none."""
+    sheet, _, _ = sheet_of(of_ratios((2.0, *bounds), (1.0, 0.8, 1.2)), "wide")
+    all_can_be_seen(sheet)
+    (floor,) = lines(sheet, width_pt=0.9)
+    drawn = [line.xy_in[0, 0] for line in lines(sheet, width_pt=2.0)]
+    assert len(drawn) == 1 + bars
+    assert sum(x == pytest.approx(box(floor)[0]) for x in drawn) == bars
+
+
+@pytest.mark.parametrize(
+    ("bounds", "first", "last"), [((0.1, 0.09, 0.2), "0.1", "1.5"), ((9.0, 5.0, 10.5), "0.7", "10")]
+)
+def test_the_outermost_ticks_are_near_the_ends_of_the_axis(bounds, first, last):
+    sheet, _, _ = sheet_of(of_ratios(bounds), "wide")
+    place_of(sheet)
+    ticks = [t.text for t in sheet.texts if t.anchor == "middle" and not t.bold]
+    assert (ticks[0], ticks[-1]) == (first, last)
+
+
+def test_names_are_larger_on_the_wide_sheet():
+    sizes = [{t.size_pt for t in sheet_of(FOUND, shape)[0].texts if t.anchor == "end"} for shape in ("wide", "square")]
+    assert [len(own) for own in sizes] == [1, 1]
+    assert min(sizes[0]) > max(sizes[1])
+
+
+def test_no_pair_before_it_keeps_a_ratio_away_and_equal_ones_stand_by_name():
+    found = of_ratios((1.5, 1.2, 1.9), (1.5, 1.3, 1.7), (0.5, 0.4, 0.6))
+    other = replace(found.bridges[0], measure="ttff_s")
+    bridges = (other, replace(other, first="x", second="y"), *found.bridges[::-1])
+    assert list(campaigns.against_carried(replace(found, bridges=bridges))) == ["d02", "d00", "d01"]
+
+
+@pytest.mark.parametrize(("count", "said"), [(1, "1 campaign · 3 devices"), (2, "2 campaigns · 3 devices")])
+def test_the_margin_counts_campaigns_and_devices(count, said):
+    found = of_ratios((1.5, 1.2, 1.9), (0.5, 0.4, 0.6))
+    entries = tuple(replace(e, campaign=f"Week {k % count}") for k, e in enumerate(found.entries))
+    assert said in campaigns.compare_chart(replace(found, entries=entries)).wide_svg

@@ -188,6 +188,17 @@ def test_what_was_sent_is_typed_no_more(page: Any, server: Server) -> None:
     assert page.locator("#d-d0a details").get_attribute("open") is not None
 
 
+def test_all_parts_appear_with_the_first_figures(page: Any, server: Server) -> None:
+    hidden = "[...document.querySelectorAll('section, nav')].filter((part) => part.hidden).map((part) => part.id)"
+    server.desk.results = None
+    page.reload()
+    parts = ["contents", "fix", "map", "deviations", "starts", "devices", "places", "take"]
+    assert sorted(page.evaluate(hidden)) == sorted(parts)
+    _show(server.desk, 1)
+    page.wait_for_selector("#map-page")
+    assert page.evaluate(hidden) == ["next"]
+
+
 def test_a_deviation_is_shown_on_the_map(page: Any) -> None:
     page.locator("[data-show]").first.click()
     named = page.locator("[data-show]").first.get_attribute("data-show")

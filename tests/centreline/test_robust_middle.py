@@ -100,6 +100,7 @@ def test_where_a_trace_leaves_it_is_elsewhere_from_its_first_step_aside():
     leaving = np.clip(6.0 * (np.arange(COUNT) - 40.0), 0.0, 200.0)
     found = middle([0.0, 0.0, 1.0, -1.0, leaving])
     assert np.abs(found).max() < 0.3
+    assert middle([leaving, 0.0, 0.0, 1.0, -1.0]) == pytest.approx(found, abs=1e-9)  # whichever of the traces it is
 
 
 def test_a_lone_station_moves_with_its_neighbours():

@@ -144,6 +144,7 @@ def test_a_flag_has_its_day_where_all_rides_are_shown(page: Any) -> None:
     page.locator("#after").click()
     assert sorted(map(plain, page.evaluate(LABELS))) == sorted([*shown, "23 s", "59 s", "Mon: 41 m off"])
     page.locator("#before").click()
+    assert page.locator("#ride").input_value() == "-1"
     page.locator("#before").click()
     assert page.locator("#ride").input_value() == "2"
     assert not {"Mon stopped 219 m before the end", "23 s", "59 s"} & set(map(plain, page.evaluate(LABELS)))
@@ -233,19 +234,40 @@ def test_kilometres_are_counted_from_the_beginning(open_page: Callable[..., Any]
         assert at[text] == pytest.approx(at["start"] + share * (at["finish"] - at["start"]), abs=2.0)
 
 
-def test_a_copied_table_holds_no_formula(open_page: Callable[..., Any], tmp_path: Path) -> None:
-    """A spreadsheet takes what begins with one of these signs for a formula (as in its CSV files, so here)."""
-    rows = "".join(f"<tr><td>{sign}1</td><td>a{sign}</td></tr>" for sign in ("=", "+", "-", "@", "7"))
+def copied(open_page: Callable[..., Any], folder: Path, rows: str, form: str) -> list[str]:
+    """Return the lines of a table of these rows, copied in this form."""
     table = f"<table><caption>c</caption><tr><th>h</th><th>i</th></tr>{rows}</table>"
-    (tmp_path / "t.html").write_text(
-        f"<meta charset='utf-8'>{table}<script>{template_text('copy.js')}</script>", "utf-8"
-    )
-    page = open_page(tmp_path / "t.html").page
+    (folder / "t.html").write_text(f"<meta charset='utf-8'>{table}<script>{template_text('copy.js')}</script>", "utf-8")
+    page = open_page(folder / "t.html").page
     page.evaluate(
         "window.copied = []; navigator.clipboard.writeText = async (text) => { window.copied.push(text); }; 1"
     )
-    page.get_by_text("CSV", exact=True).click()
-    (copied,) = page.evaluate("window.copied")
-    assert copied.split("\n") == [
+    page.get_by_text(form, exact=True).click()
+    (text,) = page.evaluate("window.copied")
+    return text.split("\n")
+
+
+def test_a_copied_table_holds_no_formula(open_page: Callable[..., Any], tmp_path: Path) -> None:
+    """A spreadsheet takes what begins with one of these signs for a formula (as in its CSV files, so here)."""
+    rows = "".join(f"<tr><td>{sign}1</td><td>a{sign}</td></tr>" for sign in ("=", "+", "-", "@", "7"))
+    assert copied(open_page, tmp_path, rows, "CSV") == [
         '"h","i"', '"\'=1","a="', '"\'+1","a+"', '"\'-1","a-"', '"\'@1","a@"', '"71","a7"',
     ]  # fmt: skip
+
+
+def test_a_copied_cell_is_its_value_with_what_is_small_in_brackets(
+    open_page: Callable[..., Any], tmp_path: Path
+) -> None:
+    rows = (
+        "<tr><td>a|b &lt;&amp;</td><td>3.3 m<span class='bounds'>2.1 m to\n 4.7 m</span> <span class='before'>before"
+        " 5.9 m</span><form><button>x</button></form></td></tr>"
+    )
+    figure = "3.3 m (2.1 m to 4.7 m; before 5.9 m)"
+    assert copied(open_page, tmp_path, rows, "Markdown") == [
+        "| h | i |", "| --- | --- |", f"| a\\|b <& | {figure} |",
+    ]  # fmt: skip
+    assert copied(open_page, tmp_path, rows, "HTML") == [
+        "<table>", "<caption>c</caption>", "<tr><th>h</th><th>i</th></tr>",
+        f"<tr><td>a|b &lt;&amp;</td><td>{figure}</td></tr>", "</table>",
+    ]  # fmt: skip
+    assert copied(open_page, tmp_path, rows, "CSV") == ['"h","i"', f'"a|b <&","{figure}"']

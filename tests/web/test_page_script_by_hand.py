@@ -108,6 +108,20 @@ def test_where_the_last_is_refused_the_others_are_worked_out_all_the_same(page: 
     assert "b.gpx: too large" in page.locator("#refusal").inner_text()
 
 
+def test_where_the_server_is_lost_the_rest_does_not_come_later(page: Any, tmp_path: Path) -> None:
+    """A browser tells of a server that does not answer by a TypeError."""
+    page.evaluate("() => { window.there = window.fetch; window.fetch = async () => { throw new TypeError('no'); }; }")
+    for name in ("a.gpx", "b.gpx"):
+        (tmp_path / name).write_text(name)
+    page.set_input_files("#files", [tmp_path / "a.gpx", tmp_path / "b.gpx"])
+    page.wait_for_function("document.getElementById('refusal').textContent.includes('cannot reach gpsq serve')")
+    page.wait_for_function("document.getElementById('sending').hidden")
+    page.evaluate("() => { window.fetch = window.there; }")
+    page.evaluate(NOTED, [])
+    drop(page, tmp_path, "c.gpx")
+    assert [fields[0][1] for _, fields in sent(page)] == ["c.gpx"]
+
+
 def test_files_keep_the_folders_that_they_were_given_in(page: Any, tmp_path: Path) -> None:
     """The folder is the device: chosen with its folder, or dropped with folders in folders."""
     page.evaluate(NOTED, [])

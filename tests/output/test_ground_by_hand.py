@@ -67,11 +67,20 @@ def test_a_line_is_cut_to_what_is_near_the_panel():
     ("way", "near"),
     [
         ([(-300, 0), (-201, 0)], False), ([(-300, 0), (-199, 0)], True), ([(201, 0), (300, 0)], False),
-        ([(0, 151), (0, 300)], False), ([(0, 149), (0, 300)], True), ([(0, -300), (0, -151)], False), ([(0, 0)], False),
+        ([(0, 151), (0, 300)], False), ([(0, 149), (0, 300)], True), ([(0, -300), (0, -151)], False),
+        ([(0, -300), (0, -149)], True), ([(0, 0)], False),
     ],
 )  # fmt: skip
 def test_what_lies_beyond_an_edge_is_not_near(way, near):
     assert panel().near(np.array(way, float)) is near
+
+
+def test_on_a_turned_panel_any_corner_of_a_line_may_be_the_one_that_is_near():
+    """Turned by 45 degrees the bend lies 100 m below the middle and both ends 383 m below it."""
+    turn = np.array([[1.0, 1.0], [-1.0, 1.0]]) / np.sqrt(2.0)
+    bend = np.array([(71.0, -471.0), (71.0, -71.0), (471.0, -71.0)])
+    assert panel(turn=turn).near(bend)
+    assert not panel(turn=turn).near(np.add(bend, [100.0, -100.0]))
 
 
 def test_runs_inside_a_box_hold_the_places_before_and_after():

@@ -303,8 +303,8 @@ def stairs_in(
 def _beside_nearest(places: FloatArray, feet: FloatArray) -> FloatArray:
     """Return how far each place lies from the nearest foot.
 
-    >>> _beside_nearest(np.array([-1.0, 2.0, 9.0]), np.array([4.0, 0.0])).tolist()
-    [1.0, 2.0, 5.0]
+    >>> _beside_nearest(np.array([-1.0, 1.5, 3.0, 9.0]), np.array([4.0, 0.0])).tolist()
+    [1.0, 1.5, 1.0, 5.0]
     """
     feet = np.sort(feet)
     after = np.searchsorted(feet, places)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import signal
 import tempfile
+from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -15,9 +16,6 @@ if TYPE_CHECKING:
     from multiprocessing.connection import Connection
 
     from gpsq.results import Analysis
-
-#: Recordings of the demo that wake the compiled kernels: three days of the way out.
-WAKING = "*-0[89]-out.gpx"
 
 
 class CancelledError(GpsqError):
@@ -36,6 +34,22 @@ def serve_jobs(pipe: Connection, cancelling: Connection) -> None:
         return
 
 
+@cache
+def wake() -> None:
+    """Load what is heavy and compile what is compiled, while the person still looks for the files.
+
+    All of the demo is analysed, which has something of each kind of figure in it; once in a process.
+    """
+    from gpsq.output.map.page import map_page
+    from gpsq.pipeline import executors
+    from gpsq.pipeline.analysis import analyse
+    from gpsq.simulate.shipped_demo import put
+
+    with tempfile.TemporaryDirectory() as aside:
+        put(Path(aside))
+        map_page(analyse(Path(aside), executor=executors.Local(processes=1)))
+
+
 class _Worker:
     """Keeps the latest analysis; files and routes that did not change come from the user's cache."""
 
@@ -48,7 +62,7 @@ class _Worker:
     def answer(self, kind: str, arguments: tuple[Any, ...]) -> tuple[Any, str]:
         """Return what a job gave, and "" or one plain line on why it gave nothing."""
         jobs: dict[str, Callable[..., Any]] = {
-            "wake": self._wake, "read": self._read, "analyse": self._analyse, "write": self._write,
+            "wake": wake, "read": self._read, "analyse": self._analyse, "write": self._write,
             "publish": self._publish, "preview": self._preview,
         }  # fmt: skip
         try:
@@ -65,20 +79,6 @@ class _Worker:
             if self.cancelling.recv() == self.number:
                 raise CancelledError("Cancelled; the earlier results stay.")
         self.pipe.send(("progress", what, done, of))
-
-    def _wake(self) -> None:
-        """Load what is heavy and compile what is compiled, while the person still looks for the files."""
-        from gpsq.output.map.page import map_page
-        from gpsq.pipeline import executors
-        from gpsq.pipeline.analysis import analyse
-        from gpsq.simulate.shipped_demo import put
-
-        with tempfile.TemporaryDirectory() as aside:
-            put(Path(aside))
-            for file in Path(aside).rglob("*.gpx"):
-                if not file.match(WAKING):
-                    file.unlink()
-            map_page(analyse(Path(aside), executor=executors.Local(processes=1)))
 
     def _read(self, folder: str, name: str) -> list[dict[str, Any]]:
         from gpsq.campaign import campaign_file

@@ -1,14 +1,11 @@
 """What the process holds of which `copies` are made: it imports this once, and does what a computing process first does."""
 
-from types import SimpleNamespace
-
 import uvicorn  # noqa: F401 - it serves the page
 
 from gpsq.pipeline.second_process import load_what_draws, load_what_writes
 from gpsq.web import app, session  # noqa: F401 - they are the page
-from gpsq.web.worker import _Worker
+from gpsq.web.worker import wake
 
 load_what_draws()
 load_what_writes()
-_nobody = SimpleNamespace(poll=lambda: False, send=lambda told: None)
-_Worker(_nobody, _nobody)._wake()  # type: ignore[arg-type]
+wake()

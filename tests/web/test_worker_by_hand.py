@@ -109,17 +109,21 @@ def test_a_file_is_looked_into_from_its_folder_by_the_campaigns_own_rules(made, 
     ]  # fmt: skip
 
 
-def test_it_wakes_on_two_rides_and_leaves_nothing_behind(made, monkeypatch):
+def test_it_wakes_once_on_the_whole_demo_and_leaves_nothing_behind(made, monkeypatch):
+    """Both directions of it: there is something in them for every figure."""
+    from gpsq.output.map import page
     from gpsq.pipeline import analysis
 
-    seen = []
+    seen, mapped = [], []
     monkeypatch.setattr(
         analysis, "analyse",
-        lambda folder, executor: seen.append((folder, executor.processes, sorted(p.name for p in folder.rglob("*.*")))),
+        lambda folder, executor: seen.append((folder, executor.processes, len(list(folder.rglob("*.gpx"))))) or "demo",
     )  # fmt: skip
-    assert made.answer("wake", ()) == (None, "")
-    ((folder, processes, names),) = seen
-    assert (processes, names) == (1, ["2025-09-08-out.gpx", "2025-09-09-out.gpx", "rides.csv"])
+    monkeypatch.setattr(page, "map_page", mapped.append)
+    worker.wake.cache_clear()
+    assert [made.answer("wake", ()), made.answer("wake", ())] == [(None, "")] * 2
+    ((folder, processes, recordings),) = seen
+    assert (processes, recordings, mapped) == (1, 4, ["demo"]), "all that `demo` puts there"
     assert not folder.exists()
 
 

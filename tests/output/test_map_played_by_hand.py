@@ -154,7 +154,12 @@ def test_a_published_way_has_no_start_and_no_finish(open_page: Callable[..., Any
     (tmp_path / "map.html").write_text(map_page(by_hand(published=True)), "utf-8")
     page = open_page(tmp_path / "map.html").page
     assert page.evaluate(LABELS)[:2] == ["shown from", "shown to"]
+    assert page.locator("#plate").is_visible()
     assert page.locator("#plate").inner_text() == "Published: ends cut, first fixes moved along the road."
+
+
+def test_what_is_not_published_does_not_say_so(page: Any) -> None:
+    assert not page.locator("#plate").is_visible()
 
 
 def test_flags_that_find_no_room_are_counted(page: Any) -> None:

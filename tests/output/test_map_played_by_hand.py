@@ -162,6 +162,21 @@ def test_what_is_not_published_does_not_say_so(page: Any) -> None:
     assert not page.locator("#plate").is_visible()
 
 
+def test_the_button_of_the_key_says_what_it_will_do(page: Any) -> None:
+    said = "[(b) => [b.textContent, b.getAttribute('aria-expanded')]].map((f) => f(document.getElementById('key-button')))[0]"
+    for words in (["Close", "true"], ["Rides and key", "false"]):
+        page.evaluate("document.getElementById('key-button').click()")
+        assert page.evaluate(said) == words
+
+
+def test_a_faded_flag_is_pale(page: Any) -> None:
+    assert page.evaluate(
+        "() => { const svg = gpsqFlags.node('svg', {}), label = { x: 0, y: 0, box: [0, 0, 9, 20], end: [0, 0], wide: 9, "
+        "text: 'a' }; gpsqFlags.draw(svg, [label, { ...label, faded: true }]); "
+        "return [...svg.children].map((group) => group.getAttribute('opacity')); }"
+    ) == ["1", "0.35"]
+
+
 def test_flags_that_find_no_room_are_counted(page: Any) -> None:
     assert page.locator("#crowd").inner_text() == ""
     page.evaluate(

@@ -244,3 +244,12 @@ def test_a_figure_alone_is_exact_and_says_nothing_of_how_many_it_is_from():
     figure = Interval(3.0)
     assert (figure.value, figure.of, figure.at_least) == (3.0, 0, False)
     assert np.isnan([figure.low, figure.high]).all()
+
+
+@pytest.mark.parametrize("library", ["numpy", "numba", "scipy", "pyproj"])
+def test_another_version_of_a_library_that_figures_rest_on_is_other_code(library, monkeypatch):
+    versions = {"numpy": "2", "numba": "0.6", "scipy": "1", "pyproj": "3"}
+    monkeypatch.setattr(digests, "version_of", lambda name: versions[name])
+    before = digests.code.__wrapped__()
+    versions[library] += ".1"
+    assert digests.code.__wrapped__() != before

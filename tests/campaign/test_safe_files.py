@@ -47,7 +47,7 @@ def test_a_pipe_that_tells_no_size_is_read_to_its_end_or_the_bound(
         except BrokenPipeError:
             return
 
-    writer = threading.Thread(target=write)
+    writer = threading.Thread(target=write, daemon=True)  # no refusal leaves it waiting for a reader for ever
     writer.start()
     if fits:
         assert safe_files.read_bytes(tmp_path / "pipe", 300, pipes=True) == b"x" * sent

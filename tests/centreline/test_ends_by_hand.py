@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from gpsq.centreline.ends import rerouted, without_spurs
+from gpsq.centreline.ends import _way_past, rerouted, without_spurs
 from gpsq.centreline.robust_middle import robust_middle
 from gpsq.centreline.strands import passed_by, strand
 from gpsq.geometry.alignment import Abreast
@@ -96,6 +96,22 @@ def test_a_detour_that_more_pass_by_than_ride_is_led_past(straight_ones, goes_pa
     assert bool(np.abs(found[:, 1]).max() < 3.0) is goes_past
     assert found[0] == pytest.approx(line[0])
     assert found[-1] == pytest.approx(line[-1])
+
+
+def test_a_way_past_that_is_a_gap_is_no_way():
+    """Two that ride straight past recorded nothing from where the detour leaves to where it joins."""
+    line, detour = around(40, 60, 100.0)
+    past = np.delete(line, np.arange(detour.start, detour.stop), axis=0)
+    broken = [
+        strand(past, [(0, 41), (41, len(past))], f"b{k}", np.ones(len(past), dtype=bool), SETTINGS, device="a")
+        for k in range(2)
+    ]
+    strands = [*strands_of(line), *broken]
+    places = [abreast_of(line, detour, on_it=k == 0) for k in range(3)]
+    found = led_past(line, strands, places, np.ones((len(line), 3)))
+    assert np.abs(found[:, 1]).max() == 100.0
+    ways = [_way_past(s, places[1], detour.start, detour.stop) for s in (*strands_of(past), broken[0])]
+    assert [way is None for way in ways] == [False, True]
 
 
 def test_a_heavy_ride_on_the_detour_outweighs_light_ones_past_it():

@@ -169,6 +169,16 @@ def test_the_two_directed_distances_are_told_apart():
     assert cuts.length_ratio == pytest.approx(400 / (360 + 2 * np.hypot(20, 100)))
 
 
+def test_the_greatest_distance_is_where_it_is_also_on_a_second_stretch():
+    """A fix at 100 m is not abreast, so there are two stretches; the road's spike of 100 m, or the trace's, is at 200 m."""
+    flat, up = spiked(100.0)
+    follows = np.where(np.arange(21) == 5, np.nan, np.arange(21.0))
+    strays = beside(flat, up, follows, ~np.isnan(follows))
+    assert (strays.hausdorff_m, strays.at_m) == pytest.approx((100.0, 200.0), abs=0.01)
+    cuts = beside(up, flat, follows, ~np.isnan(follows))
+    assert (cuts.hausdorff_m, cuts.at_m) == pytest.approx((100.0, 9 * 20 + np.hypot(20, 100)), abs=0.01)
+
+
 def test_an_excursion_is_not_covered():
     """A quarter of the stations is passed by in order alone: coverage is what the trace follows."""
     flat, _ = spiked(0.0)

@@ -254,3 +254,10 @@ def test_the_ends_are_told_as_they_are(low, high, covered, said):
     there = (np.arange(COUNT) >= covered[0]) & (np.arange(COUNT) < covered[1])
     found = judged(course(np.full(COUNT, 60.0), covered=there), low=low, high=high)[1]
     assert found.endswith(f"; {said}")
+
+
+def test_fast_riding_is_that_of_the_whole_recording_and_not_of_the_stretch_in_question():
+    """Ten legs of 200 m within a stretch of 100: a tenth of its own, but a fortieth of the recording's 400."""
+    jumps = np.zeros(COUNT)
+    jumps[LOW + 20 : LOW + 40 : 4] = 200.0
+    assert "it jumps, 200 m/s where its fast riding is 5 m/s" in judged(course(jumps))[1]

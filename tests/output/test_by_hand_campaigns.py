@@ -93,6 +93,14 @@ def test_the_table_for_a_terminal(compared: Compared) -> None:
     ]  # fmt: skip
 
 
+def test_devices_campaigns_and_courses_are_counted(compared: Compared) -> None:
+    alone = Compared(tuple(e for e in compared.entries if e.campaign == "Weir"))
+    for found, said in (
+        (compared, "3 devices in 2 campaigns on 2 courses."), (alone, "2 devices in 1 campaign on 1 course."),
+    ):  # fmt: skip
+        assert f'<p class="counts">{said}</p>' in campaigns_page._texts(found)["compare.html"]
+
+
 def test_a_road_of_one_campaign_alone_is_headed_so(compared: Compared) -> None:
     """A route without a line has no course: it is named after its campaign, and no other shares it."""
     alone = dataclasses.replace(compared.entries[0], course="Quay: out")

@@ -321,3 +321,8 @@ def test_every_sentence_of_the_page() -> None:
          ["only 1 ride on this route: cross-track error needs 3"]),
     ]  # fmt: skip
     assert data["lines"][1] == {"name": "home", "line": [[47.0007, 12.008], [47.0006, 12.0054], [47.0008, 12.0027]]}
+
+
+def test_where_no_deviation_was_found_band_and_length_are_said() -> None:
+    text = plain(html.fromstring(report_page(by_hand(deviations=()), ())).text_content())
+    assert "no recording stays off its centreline by more than 30 m for 60 m or more" in text

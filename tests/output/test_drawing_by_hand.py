@@ -206,6 +206,12 @@ def test_lines_break_at_segments_and_gaps_and_stretches_keep_their_breaks():
     assert lines.parts(trace_on(np.zeros((0, 2))), result()) == []
 
 
+def test_parts_of_two_fixes_are_drawn_and_of_one_not():
+    """Amber's six fixes are one part, Basalt's gap leaves two of its five on the one side and three on the other."""
+    owner, pieces = lines._pieces(by_hand(), 12.0)
+    assert (owner, [len(piece) for piece in pieces]) == ([0, 1, 1, 3], [6, 2, 3, 3])
+
+
 def test_lines_are_cut_at_the_antimeridian_both_ways():
     """RFC 7946, 3.1.9: from 178 E to 178 W crosses at half the way; a place on the line itself is no piece of its own."""
     east = lines.cut_antimeridian(np.array([170.0, 178.0, -178.0, -170.0]), np.array([0.0, 2.0, 4.0, 5.0]))

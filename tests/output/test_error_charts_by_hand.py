@@ -66,6 +66,20 @@ def test_routes_stand_below_one_another_each_with_its_name(size, monkeypatch):
     assert all(text.x_in == 0.2 for text in names)
 
 
+@pytest.mark.parametrize("size", SIZES)
+def test_the_route_of_most_recordings_stands_first(size, monkeypatch):
+    whole, right = by_hand(), error._offsets
+    both = right(whole, whole.routes[0])
+    several = {name: own * 2 for name, own in both.items()}
+    for most, offsets in enumerate(((several, both), (both, several))):
+        names = dict(zip((r.route.name for r in whole.routes), offsets, strict=True))
+        monkeypatch.setattr(error, "_offsets", lambda _, found, names=names: names[found.route.name])
+        sheet = Sheet(*size)
+        error.along(whole).draw(sheet)
+        first = max((text for text in sheet.texts if text.text.startswith("Route ")), key=lambda text: text.y_in)
+        assert first.text == f"Route {whole.routes[most].route.name}"
+
+
 def plot():
     """Return a plot of 8 by 3 in: ten metres, or kilometres, from the left to the right."""
     return Plot(Sheet(10.0, 5.0), Box(1.0, 1.0, 9.0, 4.0), (0.0, 10.0), (0.0, 100.0))

@@ -63,6 +63,13 @@ def test_a_page_without_tiles_asks_nobody_and_one_with_them_says_whom(monkeypatc
         assert text.count("url(data:image/png;base64,") >= 2
 
 
+def test_only_providers_of_tiles_are_told_where_the_page_stands(monkeypatch):
+    """A provider asks for the origin (W3C, Referrer Policy, 3.4); nobody else is told anything."""
+    monkeypatch.setattr(page, "tile_provider", lambda name: provider() if name == "Invented" else None)
+    for tiles, said in ((None, "no-referrer"), ("Invented", "origin")):
+        assert f'<meta name="referrer" content="{said}">' in page.map_page(by_hand(), tiles=tiles)
+
+
 def test_a_provider_that_wants_a_key_is_refused_and_one_without_is_taken():
     assert page.tile_provider("OpenStreetMap.Mapnik").name == "OpenStreetMap.Mapnik"
     with pytest.raises(OutputError, match="wants a key of its own"):

@@ -154,7 +154,27 @@ def test_a_published_way_has_no_start_and_no_finish(open_page: Callable[..., Any
     (tmp_path / "map.html").write_text(map_page(by_hand(published=True)), "utf-8")
     page = open_page(tmp_path / "map.html").page
     assert page.evaluate(LABELS)[:2] == ["shown from", "shown to"]
+    assert page.locator("#plate").is_visible()
     assert page.locator("#plate").inner_text() == "Published: ends cut, first fixes moved along the road."
+
+
+def test_what_is_not_published_does_not_say_so(page: Any) -> None:
+    assert not page.locator("#plate").is_visible()
+
+
+def test_the_button_of_the_key_says_what_it_will_do(page: Any) -> None:
+    said = "[(b) => [b.textContent, b.getAttribute('aria-expanded')]].map((f) => f(document.getElementById('key-button')))[0]"
+    for words in (["Close", "true"], ["Rides and key", "false"]):
+        page.evaluate("document.getElementById('key-button').click()")
+        assert page.evaluate(said) == words
+
+
+def test_a_faded_flag_is_pale(page: Any) -> None:
+    assert page.evaluate(
+        "() => { const svg = gpsqFlags.node('svg', {}), label = { x: 0, y: 0, box: [0, 0, 9, 20], end: [0, 0], wide: 9, "
+        "text: 'a' }; gpsqFlags.draw(svg, [label, { ...label, faded: true }]); "
+        "return [...svg.children].map((group) => group.getAttribute('opacity')); }"
+    ) == ["1", "0.35"]
 
 
 def test_flags_that_find_no_room_are_counted(page: Any) -> None:

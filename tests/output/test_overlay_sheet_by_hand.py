@@ -11,6 +11,7 @@ import pytest
 from by_hand import by_hand
 from output_sample import sample
 
+from gpsq.output import wording
 from gpsq.output.drawing.sheet import TITLE_PT, Box, Sheet
 from gpsq.output.drawing.views import View, fitted
 from gpsq.output.overlay import ground, picture
@@ -89,7 +90,8 @@ def test_where_the_first_stretch_is_enlarged_its_fixes_carry_no_flag_on_the_whol
     on_whole = {(r.device, r.ride) for p, r, cloth in flags if p is whole and cloth is not None}
     assert inset == {(r.device, r.ride) for r in picture.near_flags(overlay)}
     assert not inset & on_whole
-    assert any(text.text.startswith("The first ") and text.text.endswith(", enlarged") for text in sheet.texts)
+    reach_m = max(ride.station_m for ride in picture.near_flags(overlay)) - overlay.along_m[0]
+    assert f"The first {wording.metres(reach_m)}, enlarged" in [text.text for text in sheet.texts]
 
 
 # ---- how the area is shared ----
@@ -188,3 +190,14 @@ def test_few_flags_of_the_whole_way_fly_on_masts(monkeypatch):
     one = overlays(replace(by_hand()))[1]
     picture.draw_overlay(Sheet(*SIZES[0]), by_hand(), one)
     assert len(asked) == 2  # one alone flies where there is room
+
+
+def test_who_leaves_the_road_by_far_is_within_the_whole_picture_all_the_same():
+    overlay = overlays(by_hand())[0]
+    far = overlay.line_m + np.array([0.0, 900.0])
+    overlay = replace(overlay, drawn=(*overlay.drawn, replace(overlay.drawn[0], pieces_m=(far,))))
+    sheet = Sheet(*SIZES[0])
+    view = picture.whole_stairs(overlay, AREA, overlay.rides, 18).view
+    x_in, y_in = Panel(sheet, AREA, view).place(np.vstack([overlay.line_m, far])).T
+    assert (AREA.left <= x_in.min(), x_in.max() <= AREA.right) == (True, True)
+    assert (AREA.bottom <= y_in.min(), y_in.max() <= AREA.top) == (True, True)

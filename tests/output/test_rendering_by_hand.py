@@ -181,6 +181,15 @@ def test_text_stands_where_it_was_measured():
     assert 1.3 < 2.0 - rows[0] / 100 <= box.top + 0.02
 
 
+def test_bold_text_has_more_ink_in_pixels_too():
+    inks = []
+    for bold in (False, True):
+        page = Sheet(2.0, 1.0)
+        page.write(0.2, 0.5, "HHHHHH", bold=bold)
+        inks.append(int((pixels(page, 100)[..., :3].sum(axis=2) < 300).sum()))
+    assert inks[1] > 1.2 * inks[0] > 0
+
+
 def test_signs_of_formulas_in_a_name_are_drawn_as_they_are():
     page = Sheet(4.0, 2.0)
     box = page.write(2.0, 1.0, "$x_1^2$", size_pt=36.0, anchor="middle")

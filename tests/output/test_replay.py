@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import io
 import subprocess
+from types import SimpleNamespace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -170,6 +171,16 @@ def test_without_ffmpeg_one_line_says_what_to_do(analysis: Analysis, tmp_path: P
     monkeypatch.setitem(__import__("sys").modules, "imageio_ffmpeg", None)
     with pytest.raises(OutputError, match=r"found no ffmpeg; expected it, or pip install '.\[video\]'"):
         film.write_film(analysis, "out 2", tmp_path / "ride.mp4")
+
+
+def test_a_package_without_a_coder_for_this_system_says_what_to_do(monkeypatch: Any) -> None:
+    def missing() -> str:
+        raise RuntimeError("No ffmpeg exe could be found.")
+
+    monkeypatch.setattr(film.shutil, "which", lambda _: None)
+    monkeypatch.setitem(__import__("sys").modules, "imageio_ffmpeg", SimpleNamespace(get_ffmpeg_exe=missing))
+    with pytest.raises(OutputError, match="found no ffmpeg; expected it, or pip install"):
+        film.ffmpeg()
 
 
 @pytest.mark.parametrize(

@@ -203,3 +203,9 @@ def test_both_ways_apart_where_they_differ():
     apart = of_device(analysis=called, ttff_ways_p=Interval(0.01))
     assert "(5 of 5 on the way back, 1 of 5 on to work); in the median 7 s on the way back, 22 s on to work." in apart
     assert "on way" not in of_device(analysis=analysis)
+
+
+@pytest.mark.parametrize(("count", "times"), [(1.0, "once"), (2.0, "2 times"), (3.0, "3 times")])
+def test_how_often_fixes_were_off_for_a_moment(count, times):
+    found = sentences.spikes(DeviceSummary("Amber", "", 8, {"spikes": Interval(count, method="in 1 of 8 recordings")}))
+    assert f"off and back within seconds {times}, in 1 of 8" in found.replace(wording.GAP, " ")

@@ -48,8 +48,13 @@ def test_of_a_whole_nothing_private_is_left():
         inputs={"a": "b"}, notes=("Jane rode.",),
         unreadable=(Unreadable("a/thu.gpx", 3, "html_page", "a/thu.gpx: found a web page", "e5" * 32, "a"),),
     )  # fmt: skip
+    gone = by_hand().deviations[:1]
+    private = dataclasses.replace(
+        private, results=tuple(dataclasses.replace(r, vanished=gone) for r in private.results)
+    )
     found = publication(private, ENDS)
     analysis = found.analysis
+    assert [r.vanished for r in analysis.results] == [()] * 4
     assert found.remarks == ()
     assert (analysis.folder, analysis.title, analysis.published) == ("", "Quay", True)
     assert (analysis.flags, dict(analysis.inputs), analysis.notes) == ((), {}, NOTES)

@@ -284,6 +284,13 @@ def test_the_documents_time_is_read_in_both_versions() -> None:
         assert one(text).file_time == np.datetime64("2024-01-01T00:00:00")
 
 
+def test_the_time_of_one_document_is_not_that_of_the_next() -> None:
+    dated = ride().replace("<trk>", "<metadata><time>2024-01-01T00:00:00Z</time></metadata><trk>", 1)
+    first, second = read(dated + ride())
+    assert first.file_time == np.datetime64("2024-01-01T00:00:00")
+    assert np.isnat(second.file_time)
+
+
 def test_points_outside_a_segment_or_a_track_are_not_lost() -> None:
     assert one("<gpx><trk>" + point(0) + "</trk></gpx>").points == 1
     assert one("<gpx>" + point(0) + point(1) + "</gpx>").points == 2

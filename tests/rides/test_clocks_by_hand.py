@@ -275,3 +275,11 @@ def test_devices_are_told_in_order_each_against_the_first_that_explains_it() -> 
     assert {o.reference_device for o in found} <= {"right", "right too"}
     undated = [replace(t, date_known=False) if t.device == "y" else t for t in traces]
     assert [o.device for o in estimate_offsets(undated)] == ["z"]
+
+
+def test_the_reference_is_the_device_that_explains_it(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(clocks, "_offset", lambda one, other: "a fit" if other == "second" else None)
+    monkeypatch.setattr(clocks, "_named", lambda name, reference, fit, devices: (name, reference, fit))
+    known = {name: name for name in ("wrong", "first", "second", "third")}
+    assert clocks._against("wrong", ["first", "second", "third"], known) == ("wrong", "second", "a fit")
+    assert clocks._against("wrong", ["first", "third"], known) is None

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -120,3 +121,12 @@ def test_riders_far_apart_at_one_time_are_not_compared_and_those_together_are() 
         ROAD[:0], device="d", plane=here, points=0, first_record=traces[0].time[0], last_record=traces[0].time[-1]
     )
     assert routes.group_rides([*traces[:2], empty], Settings(), [0.0] * 3) == (0, 0, 0)
+
+
+def test_a_copy_that_has_the_first_second_twice_is_one() -> None:
+    """One programme leaves out the second of two fixes within one second; the others stand as they were."""
+    whole = trace_on(np.vstack([ROAD[:1], ROAD]), device="whole")
+    time = np.concatenate([whole.time[:1], whole.time[:1] + np.timedelta64(500, "ms"), whole.time[1:-1]])
+    whole = dataclasses.replace(whole, time=time)
+    (found,) = copies.compare([whole, trace_on(ROAD, device="thinned")])
+    assert found.kind == "same_recording"

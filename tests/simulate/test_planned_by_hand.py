@@ -303,3 +303,9 @@ def test_a_fault_is_recorded_by_whom_had_a_fix_before_it(fix_s, recorded):
     )
     assert (told["recorded"], told["from_m"], told["to_m"]) == (recorded, 1000.0, 1600.0)
     assert (told["from_time"], told["to_time"]) == ("2026-05-04T07:01:40Z", "2026-05-04T07:02:40Z")
+
+
+def test_of_a_standard_campaign_the_first_device_mostly_starts_hot():
+    specs = [standard_spec(seed) for seed in SEEDS]
+    assert all(spec.devices[0].start_mix == max(d.start_mix for d in spec.devices) for spec in specs)
+    assert {spec.devices[0].start_mix[0] for spec in specs} == {0.8}

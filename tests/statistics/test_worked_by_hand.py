@@ -241,3 +241,10 @@ def test_a_tie_of_a_time_and_a_loss_counts_the_time_first():
     """Kaplan & Meier 1958: who was lost at 4 s was still waiting when another's time of 4 s came: 3/4, then 2/4 of it left."""
     found = survival.median_time(np.array([4.0, 4.0, 6.0, 8.0]), np.array([False, True, False, False]))
     assert found.value == 6.0  # 3/4 after 4 s, 3/4 · 1/2 after 6 s
+
+
+def test_of_equal_times_what_came_comes_before_what_was_waited_for_in_vain():
+    """Nine times, bounds the second and the eighth; one waited in vain for just as long as the eighth took."""
+    seconds = np.array([8.0, 1.0, 2.0, 3.0, 4.0, 5.0, 6.0, 7.0, 8.0])
+    assert survival._by_order(seconds, np.arange(9) == 0, (2, 8)) == (2.0, 8.0, True)
+    assert survival._by_order(seconds - (np.arange(9) == 0), np.arange(9) == 0, (2, 8))[2] is False

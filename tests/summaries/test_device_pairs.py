@@ -12,6 +12,7 @@ from scipy.stats import nct, norm, t
 from gpsq.results import DevicesApart
 from gpsq.settings import Settings
 from gpsq.statistics import paired
+from gpsq.summaries import device_pairs
 from gpsq.summaries.device_pairs import _first_fix_pairs, compare_pairs
 from gpsq.summaries.pair_verdicts import with_verdict
 from gpsq.summary_types import Interval, PairedComparison
@@ -265,3 +266,15 @@ def test_what_ratio_is_likely_to_be_missed(rides, effect):
 def test_the_level_is_said_as_it_was_set():
     found = with_verdict(replace(BASE, p=0.08), replace(Settings(), confidence=0.9), 4)
     assert found.verdict.startswith("A fixes later than B: in the median 6.0 s (90 % interval 2.0 to 10.0 s")
+
+
+def test_only_comparisons_that_were_made_count_among_those_of_which_one_may_be_chance(monkeypatch):
+    """Two of the devices lie apart, so that of nine comparisons one is withheld."""
+    traces, results, routes = _campaign(TRUTH, 8, 5)
+    apart = (replace(routes[0], apart=(DevicesApart("device 2", "device 1", 14.2, 2.0, 3.0),)),)
+    asked = []
+    monkeypatch.setattr(device_pairs, "with_verdict", lambda c, _settings, count, _why: asked.append(count) or c)
+    found = compare_pairs(traces, results, apart, Settings())
+    made = sum(np.isfinite(c.p) for c in found)
+    assert 0 < made < len(found)
+    assert set(asked) == {made}

@@ -339,3 +339,13 @@ def test_what_would_be_seen_is_tried_with_three_times_the_error(monkeypatch):
     for size_m, bins in zip(tried, (2, 4, 8, 16, 32), strict=True):
         assert set(np.unique(size_m)) == {1.0, 3.0}
         assert ((size_m == 3.0).sum(axis=-1) == bins).all()
+
+
+def test_what_is_usual_is_each_devices_own():
+    true = positions(Truth((1.0, 8.0), (0.0, 0.0), stations=200), 6, np.random.default_rng(3))
+    traces, results, routes = campaign(left_out_offsets(true))
+    found = hot_spots._search(hot_spots.station_table(routes[0], traces, results), 0.05, np.random.default_rng(0))
+    each = sorted(set(found.usual_m.tolist()))
+    assert len(each) == 2
+    assert each == [pytest.approx(np.nanmedian(found.size_m[found.usual_m == usual])) for usual in each]
+    assert each[1] > 4.0 * each[0]

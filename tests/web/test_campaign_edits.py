@@ -140,3 +140,10 @@ def test_a_value_that_the_campaign_would_refuse_is_not_written(tmp_path):
     with pytest.raises(CampaignError, match="expected a name of the IANA time zone data"):
         campaign_edits.describe(tmp_path, "time_zone", "Paris")
     assert (tmp_path / campaign_file.FILE).read_text() == TOML
+
+
+def test_of_two_circles_round_one_place_the_one_that_is_named_is_removed(tmp_path):
+    for radius_m in (300, 500):
+        campaign_edits.add_place(tmp_path, 56.21, -24.05, radius_m)
+    campaign_edits.remove_place(tmp_path, 56.21, -24.05, 500)
+    assert [place.radius_m for place in campaign_file.load(tmp_path).private_places] == [300]

@@ -59,6 +59,15 @@ def texts(page: Any, path: str) -> list[str]:
     return [plain(node) for node in page.cssselect(path)]
 
 
+def test_what_is_being_done_is_said_with_its_numbers(desk: Any, monkeypatch: pytest.MonkeyPatch) -> None:
+    told, real = {"what": "reading", "done": 3, "of": 7}, pages.status
+    monkeypatch.setattr(pages, "status", lambda desk: real(desk) | told)
+    page = shown(desk)
+    assert texts(page, "#work-words") == ["reading, 3 of 7"]
+    bar = page.get_element_by_id("work-bar")
+    assert (bar.get("value"), bar.get("max"), page.get_element_by_id("work").get("hidden")) == ("3", "7", None)
+
+
 def test_each_decision_is_on_what_it_stands_beside(desk: Any) -> None:
     """An event's form sends all its deviations, a part's that one alone; undo stands where there is a decision."""
     page = shown(desk)

@@ -188,6 +188,13 @@ def test_what_was_sent_is_typed_no_more(page: Any, server: Server) -> None:
     assert page.locator("#d-d0a details").get_attribute("open") is not None
 
 
+def test_a_problem_is_shown_as_it_comes_and_goes(page: Any, server: Server) -> None:
+    server.desk.problem = "campaign.toml: found no table"
+    page.wait_for_selector("#problem .notice:text-is('campaign.toml: found no table')")
+    server.desk.problem = ""
+    page.wait_for_selector("#problem .notice", state="detached")
+
+
 def test_all_parts_appear_with_the_first_figures(page: Any, server: Server) -> None:
     hidden = "[...document.querySelectorAll('section, nav')].filter((part) => part.hidden).map((part) => part.id)"
     server.desk.results = None

@@ -39,6 +39,8 @@ _EVEN_SHARE = 0.5
 #: varies by some per cent within seconds (common practice), and were it one per cent, after n steps of u units he would
 #: be off by a unit where n u² is about this.
 _COARSE_UNITS, _LONG, _LONG_UNITS2 = 20.0, 50, 450.0
+#: Behind a beginning of many thousands no longer stretches are looked for than these; and so many places at a time.
+_LONG_BEHIND, _AT_A_TIME = 500, 100_000
 #: Rounding moves a point, and the ends of the line that it is held against, by half a unit each.
 _ROUNDING_UNITS = 1.05
 #: Differences of this order leave nothing of a road's bends, but the noise of single fixes and of their rounding.
@@ -181,20 +183,28 @@ def _filled_in(lon_deg: FloatArray, lat_deg: FloatArray, grid_deg: float) -> int
     short = units > _STEP_UNITS and np.mean(rest) <= _EVEN_SHARE and filled > _EVEN_FACTOR * (_longest_run(rest) + 2)
     if short or not (units < _COARSE_UNITS and filled >= _LONG and filled * units**2 > _LONG_UNITS2):
         return filled if short else 0
-    return 0 if _goes_evenly(xy[run:], filled // 4, grid_deg) else filled
+    return 0 if _goes_evenly(xy[run:], min(filled // 4, _LONG_BEHIND), grid_deg) else filled
 
 
 def _goes_evenly(xy: FloatArray, long: int, grid_deg: float) -> bool:
     """Whether somewhere so many points in a row stand where even steps from the first to the last lead, within two units.
 
-    What is even within one unit as a whole is so within two in its parts.
+    What is even within one unit as a whole is so within two in its parts. Most stretches fail at their middle already, and
+    those that do not are looked at some at a time: a beginning may be tens of thousands of points.
     """
     if len(xy) <= long:
         return True
-    windows = np.lib.stride_tricks.sliding_window_view(xy, long + 1, axis=0)
-    share = np.arange(long + 1) / long
-    off = np.abs(windows - (windows[..., :1] + share * (windows[..., -1:] - windows[..., :1]))).max(axis=(1, 2))
-    return bool((off <= 2.0 * _ROUNDING_UNITS * grid_deg).any())
+    begin, share = np.arange(len(xy) - long), np.arange(long + 1) / long
+
+    def is_even(begin: IntArray, at: IntArray) -> BoolArray:
+        way = (xy[begin + long] - xy[begin])[:, None]
+        off = np.abs(xy[begin[:, None] + at] - (xy[begin][:, None] + share[at][:, None] * way)).max(axis=(1, 2))
+        return np.asarray(off <= 2.0 * _ROUNDING_UNITS * grid_deg)
+
+    for at in (long // 2, long // 4):
+        begin = begin[is_even(begin, np.array([at]))]
+    every = np.arange(long + 1)
+    return any(is_even(some, every).any() for some in np.array_split(begin, 1 + len(begin) * long // _AT_A_TIME))
 
 
 def _noise_shows(xy: FloatArray, grid_deg: float) -> bool:

@@ -196,8 +196,11 @@ def _distances_m(xyz_m: FloatArray, places: FloatArray) -> FloatArray:
     >>> _distances_m(np.array([[3.0, 4.0, 0.0], [0.0, 0.0, 2.0]]), np.zeros((1, 3))).tolist()
     [[5.0, 2.0]]
     """
-    squares = ((own - place[:, None]) ** 2 for own, place in zip(xyz_m.T.copy(), places.T, strict=True))
-    return np.asarray(np.sqrt(sum(squares)))
+    squares = np.zeros((len(places), len(xyz_m)))
+    for own, place in zip(xyz_m.T.copy(), places.T, strict=True):
+        apart_m = own - place[:, None]
+        squares += np.square(apart_m, out=apart_m)
+    return np.asarray(np.sqrt(squares, out=squares))
 
 
 def _far_end(xyz_m: FloatArray) -> FloatArray:

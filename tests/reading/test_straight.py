@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import tracemalloc
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -12,7 +13,7 @@ from scipy.signal import lfilter
 
 from gpsq.model import FloatArray, Trace
 from gpsq.plane import Plane
-from gpsq.reading import read_file
+from gpsq.reading import beginning, read_file
 from gpsq.reading.outliers import no_fixes
 from gpsq.settings import Settings
 
@@ -193,3 +194,31 @@ def test_no_recording_of_the_samples_is_taken_for_filled_in(shared: Path) -> Non
     traces = [t for p in paths for t in read_file(p, p.name, settings=Settings()) if isinstance(t, Trace)]
     assert len(traces) > 150
     assert not [t.file for t in traces if any(s.reason == "straight_backfill" for s in t.set_aside)]
+
+
+def test_a_beginning_of_many_thousands_of_points_takes_little_memory():
+    """40,000 points written in even steps of 4 units before 100,000 that were measured: the windows would be gigabytes."""
+    rng = np.random.default_rng(3)
+    filled = np.arange(40_000)[:, None] * [4e-5, 4e-5]
+    measured = filled[-1] + np.cumsum(rng.normal(4e-5, 2e-5, (100_000, 2)), axis=0)
+    lon, lat = np.round(np.vstack([filled, measured]), 5).T
+    tracemalloc.start()
+    found = beginning._filled_in(lon, lat, 1e-5)
+    peak = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    assert found == pytest.approx(39_999, abs=2)
+    assert peak < 100e6
+
+
+@pytest.mark.parametrize(("places", "long", "evenly"), [(12, 10, True), (10, 10, True), (11, 10, True), (40, 10, True)])
+def test_an_even_stretch_is_found_wherever_it_lies(places, long, evenly):
+    """In steps of 0.00003°, before and after it steps that differ by a few units each."""
+    steps = np.where(np.arange(places) % 2, 9e-5, -2e-5)
+    steps[places - long :] = 3e-5
+    line = np.cumsum(steps)
+    xy = np.column_stack([line, np.zeros(places)])
+    assert beginning._goes_evenly(xy, long - 1, 1e-5) is evenly
+    assert beginning._goes_evenly(xy[::-1], long - 1, 1e-5) is evenly
+    bent = xy.copy()
+    bent[places - long // 2] += 4e-5
+    assert beginning._goes_evenly(bent, long - 1, 1e-5) is (places <= long - 1)

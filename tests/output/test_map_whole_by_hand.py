@@ -446,8 +446,9 @@ def test_the_map_follows_the_look_of_the_page(page: Any) -> None:
     """Colours are drawn anew in the dark and in print: the centreline's, and the casing's."""
     found = {}
     for media, scheme in (("screen", "dark"), ("screen", "light"), ("print", "light")):
+        ask(page, "turning")
         page.emulate_media(media=media, color_scheme=scheme)
-        page.wait_for_timeout(30)
+        ask(page, "turned")
         drawn = ask(page, "layers")
         found[media, scheme] = {layer[1] for layer in drawn if layer[2] == 5} | {
             layer[1] for layer in drawn if layer[2] == 4 and not layer[6]

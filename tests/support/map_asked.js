@@ -85,4 +85,8 @@
           gpsqFlags.draw(svg, [{ ...own, x: 100, box: [100, 10, 140, 30], end: [100, 30] }, { ...own, x: 140, box: [100, 10, 140, 30], end: [140, 30], faded: true },
             { ...own, flag: false, x: 90, box: [100, 10, 140, 30], end: [100, 30] }, { ...own, flag: false, leader: false, x: 90, box: [100, 10, 140, 30] }]);
           return [...svg.children].map((g) => g.outerHTML.replace(/ xmlns="[^"]*"/g, "").replaceAll('"', "")); },
+  // The page listens before these do, so it has drawn anew when they are told.
+  turning: () => { window.turned = new Promise((done) => { for (const change of ["(prefers-color-scheme: dark)", "print"])
+    matchMedia(change).addEventListener("change", done, { once: true }); }); },
+  turned: () => window.turned.then(() => true),
 })

@@ -345,6 +345,14 @@ def test_all_is_seen_at_first_and_nobody_can_leave_it(page: Any) -> None:
     assert (south, east) == pytest.approx((-0.0063 - 3 * 0.0163, 0.02 + 3 * 0.02), abs=1e-6)
 
 
+def test_the_map_makes_room_for_what_plays_a_ride_and_takes_it_back(page: Any) -> None:
+    """What is shown lies in the middle of what is free: 44 px within the edge above, 14 px above the window of play below."""
+    for ride, is_played in ((-1, False), (0, True), (1, False)):
+        choose(page, ride)
+        south, north, top = ask(page, "lies")
+        assert (south + north) / 2 == pytest.approx((44 + top - 14) / 2 if is_played else 400, abs=2)
+
+
 def test_scale_north_and_zoom_stand_in_their_corners(page: Any) -> None:
     assert page.evaluate("gpsq_map.options.preferCanvas") is True
     assert re.fullmatch(r"\d+ m", page.locator(".leaflet-control-scale").inner_text())

@@ -85,6 +85,7 @@
           gpsqFlags.draw(svg, [{ ...own, x: 100, box: [100, 10, 140, 30], end: [100, 30] }, { ...own, x: 140, box: [100, 10, 140, 30], end: [140, 30], faded: true },
             { ...own, flag: false, x: 90, box: [100, 10, 140, 30], end: [100, 30] }, { ...own, flag: false, leader: false, x: 90, box: [100, 10, 140, 30] }]);
           return [...svg.children].map((g) => g.outerHTML.replace(/ xmlns="[^"]*"/g, "").replaceAll('"', "")); },
+  lies: () => [...[-300, 10000].map((lat) => gpsq_map.latLngToContainerPoint([lat / 1e6, 0]).y), document.getElementById("play").offsetTop],
   // The page listens before these do, so it has drawn anew when they are told.
   turning: () => { window.turned = new Promise((done) => { for (const change of ["(prefers-color-scheme: dark)", "print"])
     matchMedia(change).addEventListener("change", done, { once: true }); }); },

@@ -32,6 +32,14 @@ def page(open_page: Callable[..., Any], path: Path) -> Any:
     return open_page(path).page
 
 
+@pytest.fixture(scope="module")
+def still(open_page: Any, path: Path) -> Any:
+    """A page in which nothing is changed: one for all who only look."""
+    page = open_page.__self__.context.new_page()
+    page.goto(path.as_uri())
+    return page
+
+
 def choose(page: Any, ride: int) -> None:
     ask(
         page,
@@ -216,13 +224,13 @@ def test_every_label_the_most_telling_first(page: Any) -> None:
     alike(ask(page, "labels")[:3], [*ENDS[:2], flag(2, 600, "2 s")])
 
 
-def test_arrows_point_the_way_that_is_ridden(page: Any) -> None:
+def test_arrows_point_the_way_that_is_ridden(still: Any) -> None:
     """Two on the quay's way to the east, one to the north; an arrow's head points along x before it is turned."""
-    heads = ask(page, "arrows")  # fmt: skip
+    heads = ask(still, "arrows")  # fmt: skip
     assert [d for d, _ in heads] == ["M-5 -5L3 0L-5 5"] * 3
     turned = [[float(part) for part in re.findall(r"[-\d.]+", own)] for _, own in heads]
     assert [turn for _, _, turn in turned] == [0, 0, -90]
-    pixels = ask(page, "pixels")  # fmt: skip
+    pixels = ask(still, "pixels")  # fmt: skip
     for (x, y, _), at in zip(turned, pixels, strict=True):
         assert [x, y] == pytest.approx(at, abs=1.5)
 
@@ -282,13 +290,13 @@ def outline(kind: str, x: float, y: float, half: float) -> Any:
     return [pytest.approx(place, abs=0.01) for place in places]
 
 
-def test_a_device_has_the_mark_of_the_pictures_on_the_ground_and_in_the_key(page: Any) -> None:
+def test_a_device_has_the_mark_of_the_pictures_on_the_ground_and_in_the_key(still: Any) -> None:
     ground = ask(
-        page,
+        still,
         "outlines",
         [*MARKS, "bar"],
     )
-    key = ask(page, "key")  # fmt: skip
+    key = ask(still, "key")  # fmt: skip
     assert ground["disc"] == ["circle"]
     assert 'cx="22" cy="9" r="5" fill="#0072B2" stroke="#fffdf8"' in key[0][1]
     bar = [[38, 26], [62, 26], [62, 34], [38, 34]]
@@ -301,16 +309,16 @@ def test_a_device_has_the_mark_of_the_pictures_on_the_ground_and_in_the_key(page
             assert sorted(corners(re.findall(r'd="([^"]+)Z"', mark)[0])) == outline(kind, 22, 9, 5)
 
 
-def test_the_key_shows_each_kind_of_line_as_it_is_drawn(page: Any) -> None:
+def test_the_key_shows_each_kind_of_line_as_it_is_drawn(still: Any) -> None:
     """Thickness, how pale, dashes and ends; the colour is the page's own, of the accent where recordings scatter."""
-    found = ask(page, "swatches")
+    found = ask(still, "swatches")
     ink = "M2 9H42|currentColor"
     assert found == [
         ["M22 17V3M18 8L22 3L26 8|currentColor|1.6|||"], [f"{ink}|2|||"], [f"{ink}|1.5|0.7||"], [f"{ink}|4||0.1 7|round"],
         ["M12 17V2|currentColor|1.6|||", "M12 2H38L33 6.5L38 11H12Z|currentColor|1.6|||"],
         [f"{ink}|9|0.4||"], [f"{ink}|9|0.2|12 6|"], [f"{ink}|9|0.2|3 5|"], ["M2 9H42|var(--accent)|14|0.3||"],
     ]  # fmt: skip
-    hidden = ask(page, "hidden")  # fmt: skip
+    hidden = ask(still, "hidden")  # fmt: skip
     assert hidden is True
 
 
@@ -353,13 +361,13 @@ def test_the_map_makes_room_for_what_plays_a_ride_and_takes_it_back(page: Any) -
         assert (south + north) / 2 == pytest.approx((44 + top - 14) / 2 if is_played else 400, abs=2)
 
 
-def test_scale_north_and_zoom_stand_in_their_corners(page: Any) -> None:
-    assert page.evaluate("gpsq_map.options.preferCanvas") is True
-    assert re.fullmatch(r"\d+ m", page.locator(".leaflet-control-scale").inner_text())
-    places = ask(page, "corners")
+def test_scale_north_and_zoom_stand_in_their_corners(still: Any) -> None:
+    assert still.evaluate("gpsq_map.options.preferCanvas") is True
+    assert re.fullmatch(r"\d+ m", still.locator(".leaflet-control-scale").inner_text())
+    places = ask(still, "corners")
     assert [place[:2] for place in places] == [[True, False], [True, False], [False, True]]
     assert places[0][2] < places[1][2]
-    assert page.locator(".north").inner_text() == "N"
+    assert still.locator(".north").inner_text() == "N"
 
 
 def test_flags_keep_clear_of_what_stands_over_the_map(page: Any) -> None:
@@ -510,10 +518,10 @@ def test_on_a_phone_the_key_is_drawn_over_the_map_and_away_again(open_page: Call
 # ---- where labels go ----
 
 
-def test_a_flag_flies_up_to_the_right_and_otherwise_where_there_is_room(page: Any) -> None:
+def test_a_flag_flies_up_to_the_right_and_otherwise_where_there_is_room(still: Any) -> None:
     def first(blocked: list[Any], at: tuple[int, int] = (100, 100), flag: bool = True, lines: list[Any] = []) -> Any:  # noqa: B006  # only read
         label = {"x": at[0], "y": at[1], "text": "ab", "flag": flag, "colour": "red"}
-        found = ask(page, "placed", [[label], {"x": 400, "y": 300}, lines, blocked])
+        found = ask(still, "placed", [[label], {"x": 400, "y": 300}, lines, blocked])
         return found and found[0][1:]
 
     (left, top, right, bottom), end = first([])
@@ -531,19 +539,19 @@ def test_a_flag_flies_up_to_the_right_and_otherwise_where_there_is_room(page: An
     assert first([], lines=crowded) == [[100, 204, 100 + wide, 224], [100, 204]]
 
 
-def test_labels_that_crowd_lie_on_none_other_and_on_no_mast(page: Any) -> None:
+def test_labels_that_crowd_lie_on_none_other_and_on_no_mast(still: Any) -> None:
     labels = [
         {"x": 60 + 37 * k % 300, "y": 60 + 53 * k % 200, "text": "x" * (2 + k % 9), "flag": k % 3 > 0}
         for k in range(30)
     ]
-    found = ask(page, "placed", [labels, {"x": 420, "y": 320}, [], []])
+    found = ask(still, "placed", [labels, {"x": 420, "y": 320}, [], []])
     assert 8 <= len(found) < 30
     starts = {(label["text"], label["x"], label["y"]) for label in labels}
     for (_, one, _), (_, other, _) in combinations(found, 2):
         assert one[0] >= other[2] + 2 or other[0] >= one[2] + 2 or one[1] >= other[3] + 2 or other[1] >= one[3] + 2
     assert all(box[0] >= 2 and box[1] >= 2 and box[2] <= 418 and box[3] <= 318 for _, box, _ in found)
     masts = ask(
-        page,
+        still,
         "masts",
         [labels, {"x": 420, "y": 320}],
     )
@@ -555,8 +563,8 @@ def test_labels_that_crowd_lie_on_none_other_and_on_no_mast(page: Any) -> None:
                 assert not any(box[0] + 1 < a < box[2] - 1 and box[1] + 1 < b < box[3] - 1 for a, b in steps)
 
 
-def test_a_flags_cloth_is_notched_away_from_its_mast_and_a_name_has_a_plate(page: Any) -> None:
-    drawn = ask(page, "drawn")
+def test_a_flags_cloth_is_notched_away_from_its_mast_and_a_name_has_a_plate(still: Any) -> None:
+    drawn = ask(still, "drawn")
     mast = "<path d=M{x} 50L{x} 30 fill=none stroke=red stroke-width=1.6></path>"
     cloth = "<path d={d} fill=var(--leaf) stroke=red stroke-width=1.6></path>"
     plate = "<rect x=100 y=10 width=40 height=20 rx=2 fill=var(--leaf) fill-opacity=0.82></rect>"

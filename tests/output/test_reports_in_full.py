@@ -24,6 +24,7 @@ from gpsq.output.drawing.looks import device_looks
 from gpsq.output.report.page import report_page
 from gpsq.output.report.sketches import MARKS
 from gpsq.output.templating import policy_of, template_text
+from gpsq.results import Way
 from gpsq.settings import Settings
 from gpsq.summaries.across.campaigns import Compared, compare_campaigns
 
@@ -97,6 +98,17 @@ def test_what_is_said_of_several_and_what_is_not_shown_is_counted() -> None:
     assert lines[-9] == " h3 Said of several recordings"
     (more,) = [line for line in outline(page.get_element_by_id("deviations")) if "events are shown" in line]
     assert more == " p The first 60 of 61 events are shown; deviations.csv has all."
+
+
+def test_rides_and_routes_are_counted_apart_and_a_way_is_called_by_its_name() -> None:
+    whole = by_hand(ways={"out": Way("to work", "out"), "home": Way("home, evenings", "home")})
+    first = [line for line in told(report_page(whole, ())) if "p Route" in line]
+    assert first == ["    p Route home (home, evenings): only 1 ride on this route: cross-track error needs 3"]
+    lines = told(report_page(by_hand(routes=whole.routes[:1], time_zone="Europe/Paris"), ()))
+    (counts,) = [line for line in lines if "p.counts" in line]
+    assert counts == (
+        "   p.counts 5 recordings by 2 devices on 3 rides over 1 route, 4–6 May 2026 (Europe/Paris); 1 could not be read."
+    )
 
 
 def test_settings_and_files_row_by_row() -> None:

@@ -82,9 +82,9 @@ def _lines(node: Any, depth: int, left_out: set[str]) -> Iterator[str]:
 
 
 def _is_told_elsewhere(node: Any) -> bool:
-    """Whether it is a script or style within the page, or rows below a heading, whose cells are compared one by one."""
+    """Whether it is a script or style within the page, or rows of figures, whose cells are compared one by one."""
     if node.tag == "tbody":
-        return node.getparent().find("thead") is not None
+        return node.getparent().find("thead") is not None and node.find(".//form") is None
     return node.tag == "style" or (node.tag == "script" and not node.get("src"))
 
 

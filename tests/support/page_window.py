@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 ADDRESS = "http://127.0.0.1:4780"
 #: No pause is longer than this, and each that was asked for is kept.
-SHORT_MS = 30
+SHORT_MS = 60
 PAUSES_CUT = f"""
   window.pauses = [];
   const wait = window.setTimeout;
@@ -82,8 +82,6 @@ class PageWindow:
 
     def open(self, server: Server) -> Any:
         """Show the page of a server; nothing of what was shown before is left."""
-        self.server = None
-        self.page.goto("about:blank")
         self.server = server
         self.page.goto(f"{ADDRESS}/")
         self.page.wait_for_function("window.pauses.length > 0 && document.querySelector('.copies, #fix[hidden]')")

@@ -6,6 +6,7 @@ told; a change of the page is a change there, to be read before it is kept.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
 from typing import TYPE_CHECKING, Any
@@ -83,6 +84,28 @@ def test_one_recording_alone(desk: Any) -> None:
     page = shown(desk)
     parts = [page.get_element_by_id(name) for name in ("fix", "deviations", "starts", "devices", "take")]
     assert [line for part in parts for line in outline(part)] == expected("page_least")
+
+
+def test_stretches_events_and_decisions_are_counted_apart(desk: Any, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Three, two and one; and of two events one is shown."""
+    monkeypatch.setattr(page_data, "MOST_CARDS", 1)
+    first, *others = by_hand().deviations
+    show(desk, 3, by_hand(deviations=(replace(first, flag="intentional"), *others)))
+    said = [" ".join(p.text_content().split()) for p in shown(desk).cssselect("#deviations > p")]
+    assert said[0].startswith("3 stretches off the centreline in 2 events, 1 without your decision. Intentional: ")
+    assert said[1:] == ["The first 1 of 2 events are shown; deviations.csv has all."]
+
+
+def test_each_label_is_of_a_field_and_each_field_has_one(desk: Any) -> None:
+    fill(desk)
+    page = shown(desk)
+    labels = [label.get("for") for label in page.iter("label")]
+    fields = [f.get("id") for f in page.iter("input", "textarea") if f.get("type") != "hidden"]
+    assert sorted([*labels, "sent"]) == sorted([*fields, "sent", "sent"])
+    assert [t.get("class") for t in page.cssselect("td .bounds") if t.getprevious() is None] == [
+        "bounds why" if t.getparent().text.startswith("unknown") else "bounds"
+        for t in page.cssselect("td .bounds") if t.getprevious() is None
+    ]  # fmt: skip
 
 
 def test_every_cell_of_figures_says_what_it_is(desk: Any) -> None:

@@ -22,6 +22,12 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
 COLOURS = ("paper", "leaf", "ink", "soft", "accent", "note")
+#: States that last a moment: refused, busy, and hidden where its place says how it is shown.
+PUT = """() => {
+  document.getElementById("title").ariaInvalid = "true";
+  document.getElementById("again").ariaBusy = "true";
+  document.querySelector(".work").prepend(Object.assign(document.createElement("p"), { hidden: true }));
+}"""
 OUTCOMES = ("read", "unread", "left out", "known", "being read")
 
 
@@ -48,8 +54,7 @@ def page(chromium: Any, tmp_path_factory: pytest.TempPathFactory) -> Iterator[An
     with pytest.MonkeyPatch.context() as patch:
         window = PageWindow(chromium)
         opened = window.open(Server(everything(tmp_path_factory.mktemp("looks"), patch)))
-        opened.evaluate("() => { document.getElementById('title').ariaInvalid = 'true'; "
-                        "document.getElementById('again').ariaBusy = 'true'; }")  # fmt: skip
+        opened.evaluate(PUT)
         yield opened
         window.context.close()
 
@@ -65,7 +70,8 @@ def test_what_is_there_for_eyes_or_ears_alone(wide: Any) -> None:
     small = "(node) => { const box = node.getBoundingClientRect(); return Math.max(box.width, box.height); }"
     assert max(node.evaluate(small) for node in wide.locator(".unseen").all()) <= 1.0
     assert unlike(wide, {
-        "#sending": {"display": "none"}, "#next": {"display": "none"}, "#noticed": {"display": "none"},
+        "#sending": {"display": "none"}, ".work > p[hidden]": {"display": "none"},
+        "#next": {"display": "none"}, "#noticed": {"display": "none"},
         ".unseen": {"position": "absolute", "overflow": "hidden", "clipPath": "inset(50%)", "whiteSpace": "nowrap"},
     }) == {}  # fmt: skip
     skip = wide.locator(".skip")

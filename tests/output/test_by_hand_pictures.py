@@ -193,6 +193,47 @@ def test_what_the_map_says_and_draws_of_deviations(data: dict[str, Any]) -> None
     assert [places(part) for part in second["parts"]] == [BASALT_MON[2:5]]
 
 
+@pytest.mark.parametrize(
+    ("flags", "suggestions", "shown"),
+    [
+        (("error", "error"), ("receiver error", "receiver error"), ("error", "receiver error")),
+        (("error", ""), ("receiver error", "route choice"), ("unflagged", "")),
+        (("", "intentional"), ("route choice", "route choice"), ("unflagged", "route choice")),
+    ],
+)
+def test_an_event_is_decided_once_all_its_deviations_are(flags: Any, suggestions: Any, shown: Any) -> None:
+    """Amber's, the larger, and Basalt's."""
+    found = by_hand()
+    own = tuple(
+        replace(d, flag=flag, suggestion=suggestion)
+        for d, flag, suggestion in zip(found.deviations, flags, suggestions, strict=False)
+    )
+    (drawn,) = map_data(replace(found, deviations=own))["deviations"]
+    assert (drawn["state"], drawn["suggestion"]) == shown
+
+
+def test_the_map_says_how_far_its_lines_are_thinned(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where they would have too many points that is further, and no fix lies further off than is said."""
+    from shapely import LineString, MultiLineString
+
+    monkeypatch.setattr("gpsq.output.map.data.DRAW_BUDGET", 9)
+    drawn = map_data(by_hand())
+    said_m = float(plain(drawn["tolerance"]).removesuffix(" m"))
+    lines = [[places(part) for part in r["parts"]] for r in drawn["recordings"]]
+    assert drawn["drawn"] == sum(len(part) for own in lines for part in own) <= 9
+    off_m = []
+    for own, fixes in zip((own for own in lines if own), (AMBER_MON, BASALT_MON, BASALT_WED), strict=True):
+        shown = MultiLineString([LineString(PLANE.to_metres(*np.array(part).T)) for part in own])
+        off_m += [shown.distance(point) for point in map(shapely_point, fixes)]
+    assert 0.5 < max(off_m) <= said_m + 0.1
+
+
+def shapely_point(place: tuple[float, float]) -> Any:
+    from shapely import Point
+
+    return Point(PLANE.to_metres(*np.array([place]).T)[0])
+
+
 def test_no_picture_draws_a_deviation_over_a_gap() -> None:
     analysis = by_hand()
     (largest, first) = _left_road(analysis, analysis.routes[0], ("Amber", "Basalt"), {"R01": "Mon"})

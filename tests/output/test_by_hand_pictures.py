@@ -13,7 +13,7 @@ from lxml import etree
 
 from gpsq.model import NAT
 from gpsq.output.charts import all_charts
-from gpsq.output.map.data import map_data
+from gpsq.output.map.data import map_data, script_json
 from gpsq.output.overlay.rides import _left_road
 from gpsq.output.report.cards import by_event
 from gpsq.output.report.sketches import of_event
@@ -210,6 +210,32 @@ def test_an_event_is_decided_once_all_its_deviations_are(flags: Any, suggestions
     )
     (drawn,) = map_data(replace(found, deviations=own))["deviations"]
     assert (drawn["state"], drawn["suggestion"]) == shown
+
+
+def test_what_a_page_or_a_site_generator_takes_for_its_own_is_spelled_out() -> None:
+    said = {"a": "<b>&$`\u2028\u2029", "c": ["{{d}}", "{%", "{#", "{ "]}
+    assert script_json(said) == (
+        r'{"a":"\u003cb\u003e\u0026\u0024\u0060\u2028\u2029","c":["{\u007bd}}","{\u0025","{\u0023","{ "]}'
+    )
+
+
+def test_an_event_reaches_as_far_as_any_of_its_deviations_and_has_all_their_notes() -> None:
+    found = by_hand()
+    first, second, _ = found.deviations
+    own = (replace(first, note="a bridge"), replace(second, from_m=150.0, to_m=600.0, note="rain"))
+    (drawn,) = map_data(replace(found, deviations=own))["deviations"]
+    assert plain(drawn["text"]) == "41 m to the left, from 150 m to 600 m along the route"
+    assert drawn["note"] == "a bridge; rain"
+    own = (replace(first, note="rain"), replace(second, note="rain"))
+    assert map_data(replace(found, deviations=own))["deviations"][0]["note"] == "rain"
+
+
+def test_a_long_name_of_a_way_is_cut_where_rides_are_picked() -> None:
+    found, long = by_hand(), "over the long bridge to the mill"
+    routes = (replace(found.routes[0], route=replace(found.routes[0].route, name=long)), found.routes[1])
+    results = tuple(replace(r, route=long) if r.route == "out" else r for r in found.results)
+    drawn = map_data(replace(found, routes=routes, results=results))
+    assert plain(drawn["rides"][0]["label"]) == "Mon 4 May 07:00, over the lon…to the mill, 23–59 s"
 
 
 def test_the_map_says_how_far_its_lines_are_thinned(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 from hand_desk import hand_desk
-from page_window import NOTED, SHORT_MS, PageWindow, Server, drop, sent, show
+from page_window import NOTED, SCROLLED, SHORT_MS, PageWindow, Server, drop, sent, show
 
 from gpsq.campaign.campaign_file import PrivatePlace
 from gpsq.web import page_data
@@ -22,10 +22,6 @@ LOST = "The page cannot reach gpsq serve. If it was stopped, start it again and 
 #: The next answer of this kind to what is sent.
 ANSWERED = "([status, body]) => { window.fetch = async () => new Response(body, { status }); }"
 GONE = "() => { window.there ??= window.fetch; window.fetch = async () => { throw new TypeError('no'); }; }"
-SCROLLED = """() => {
-  window.shown = [];
-  Element.prototype.scrollIntoView = function (how) { window.shown.push([this.id, how.block]); };
-}"""
 #: What is seen on the page at the moment when something is sent.
 SEEN_WHEN_SENT = """(what) => {
   const inner = window.fetch;
@@ -215,6 +211,29 @@ def test_files_are_told_one_by_one_and_can_be_chosen_again(page: Any, tmp_path: 
     assert page.evaluate("window.seen[3]") == ["1 of 1", 0, 1, False]
 
 
+def test_what_is_dropped_while_others_are_sent_waits_for_them(page: Any, tmp_path: Path) -> None:
+    """One after the other, told one by one while the next is under way."""
+    page.evaluate(NOTED, [])
+    page.evaluate("""() => {
+      const inner = window.fetch;
+      window.held = [];
+      window.fetch = (url, told) => (told?.method === "POST"
+        ? new Promise((done) => window.held.push(() => done(inner(url, told)))) : inner(url, told));
+    }""")
+    for name in ("a.gpx", "b.gpx"):
+        (tmp_path / name).write_text(name)
+        page.set_input_files("#files", tmp_path / name)
+        page.wait_for_function("window.held.length === 1")
+    page.wait_for_timeout(3 * SHORT_MS)
+    assert page.evaluate("window.held.length") == 1
+    page.evaluate("window.held[0]()")
+    page.wait_for_function("window.held.length === 2")
+    assert text(page, "#sent-words") == "2 of 2"
+    page.evaluate("window.held[1]()")
+    page.wait_for_function("document.getElementById('sending').hidden")
+    assert [fields[0][1] for _, fields in sent(page)] == ["a.gpx", "b.gpx"]
+
+
 def test_the_field_shows_that_it_takes_what_is_held_over_it(page: Any, tmp_path: Path) -> None:
     over = "document.getElementById('drop').classList.contains('over')"
     fire = """(kind) => {
@@ -322,13 +341,3 @@ def test_what_did_not_change_stays_the_same_and_what_is_new_can_be_copied(page: 
     assert page.locator("#fix [data-finding] .copy").count() == 5
     assert page.locator("#fix .copies button").count() == 6
     assert page.locator("#places .scripted").is_visible()
-
-
-def test_a_link_to_the_map_brings_it_into_sight_and_under_the_keys(page: Any) -> None:
-    page.evaluate(SCROLLED)
-    page.locator("[data-show=d-d1c]").click()
-    assert page.url.endswith("/"), "the page itself stays"
-    assert page.evaluate("window.shown") == [["map", "start"]]
-    assert page.evaluate("document.activeElement.id") == "map-page"
-    assert page.locator("#map-frame iframe").count() == 1
-    assert page.locator("#map-page").get_attribute("src").endswith("#d-d1c")

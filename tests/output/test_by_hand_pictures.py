@@ -78,6 +78,30 @@ def test_the_map_of_a_route_without_a_line_and_rides_in_order_of_time() -> None:
     assert [r["name"] for r in drawn["rides"]][-1] == "R0"
 
 
+def test_kilometres_are_counted_from_where_the_line_begins() -> None:
+    """A line of 2.5 km whose first station is 250 m: its kilometres are 1,000 and 2,000 m from its beginning."""
+    found = by_hand()
+    assert found.routes[0].centreline is not None
+    east_m = np.linspace(0.0, 2500.0, 7)
+    line = replace(
+        found.routes[0].centreline, xy_m=np.column_stack([east_m, np.zeros(7)]), along_m=east_m + 250.0
+    )  # fmt: skip
+    drawn = map_data(replace(found, routes=(replace(found.routes[0], centreline=line), found.routes[1])))
+    marks = PLANE.to_metres(*np.array(places(drawn["routes"][0]["kilometres"])).T)
+    assert marks == pytest.approx(np.array([[1000.0, 0.0], [2000.0, 0.0]]), abs=0.2)
+    assert plain(drawn["routes"][0]["length"]) == "2.50 km"
+
+
+def test_recordings_without_a_ride_are_called_so_and_come_last() -> None:
+    found = by_hand()
+    drawn = map_data(replace(found, results=(replace(found.results[0], ride=""), *found.results[1:])))
+    assert [plain(r["label"]) for r in drawn["rides"]] == [
+        "Mon 4 May 07:00, out, 59 s", "Tue 5 May 07:03, never fixed", "Wed 6 May 17:20, home, ≈ 17 s",
+        "recordings without a ride, out, 23 s",
+    ]  # fmt: skip
+    assert [r["ride"] for r in drawn["recordings"]] == [3, 0, 1, 2]
+
+
 def test_what_the_map_draws_of_each_recording(data: dict[str, Any]) -> None:
     """First fix, unbroken parts, and the head up to its station: Amber's lies at 162.27 m, 61.27 m before it at 101 m."""
     amber, basalt, lost, home = data["recordings"]

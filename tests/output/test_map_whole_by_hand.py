@@ -460,6 +460,7 @@ def test_it_plays_for_fifteen_seconds_stops_goes_on_and_begins_anew(page: Any, l
 # ---- what it looks like ----
 def test_the_map_follows_the_look_of_the_page(page: Any) -> None:
     """Colours are drawn anew in the dark and in print: the centreline's, and the casing's."""
+    choose(page, 0)
     found = {}
     for media, scheme in (("screen", "dark"), ("screen", "light"), ("print", "light")):
         ask(page, "turning")

@@ -68,6 +68,10 @@ def test_a_report_on_a_wide_screen(report: Any) -> None:
         ".answer ul": {"listStyleType": "none"}, ".answer": {"borderTopStyle": "double", "borderBottomStyle": "double"},
         ".key": {"display": "inline-flex"}, "a": {"color": own["accent"]},
     }) == {}  # fmt: skip
+    report.evaluate("document.body.append(Object.assign(document.createElement('iframe'), { className: 'map' }))")
+    box = report.locator(".map").bounding_box()  # in a page that is sent whole
+    assert (box["width"] > 1000.0, box["height"] > 500.0) == (True, True)
+    report.evaluate("document.querySelector('.map').remove()")
     skip = report.locator(".skip")
     assert skip.bounding_box()["x"] < -500.0
     skip.focus()

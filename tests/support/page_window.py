@@ -39,6 +39,12 @@ NOTED = """(refused) => {
   };
 }"""
 
+#: What is brought into sight is noted instead.
+SCROLLED = """() => {
+  window.shown = [];
+  Element.prototype.scrollIntoView = function (how) { window.shown.push([this.id, how.block]); };
+}"""
+
 
 class Server:
     """What stands at each address; `desk` may change meanwhile, what is being done is `told`, and what was asked is kept."""

@@ -43,9 +43,9 @@ def everything(folder: Any, patch: pytest.MonkeyPatch) -> Any:
     before = now | dict.fromkeys([key for key in now if key[0] == "Amber"], "2.9 m")
     desk.results = Results(3, whole, "map", page_data.of_analysis(whole, before))
     desk.received = [Received(f"{k}.gpx", "was stored.", outcome, "30 fixes") for k, outcome in enumerate(OUTCOMES)]
-    desk.pasted = Pasted("8 o'clock", (Line("8 o'clock", "", "found no date"),))
+    desk.pasted = Pasted("8 o'clock", (Line("8 o'clock", "", "found no date"),), problems=("It has no heading.",))
     desk.places = lambda: ([PrivatePlace(47.0004, 12.004, 200.0)], "")
-    desk.analyst.progress = Progress("reading", 2, 7)
+    desk.analyst.progress, desk.problem = Progress("reading", 2, 7), "no rides"
     return desk
 
 
@@ -100,6 +100,8 @@ def test_states_look_apart(wide: Any) -> None:
         ".received .left-out": {"borderLeftStyle": "dotted"}, ".received .known": {"borderLeftStyle": "dotted"},
         ".received .being-read": {"borderLeftStyle": "solid", "borderLeftColor": f"!{own['ink']}"},
         ".received .seen": {"display": "block"},
+        ".notice": {"display": "block", "backgroundColor": own["note"], "borderLeftWidth": "4px"},
+        ".beside": {"display": "block", "backgroundColor": own["note"], "borderLeftStyle": "double", "flexBasis": "100%"},
         ".unfit td": {"fontWeight": "600", "color": own["accent"]},
         ".changed": {"backgroundColor": own["note"], "animationName": "none"},
         ".before": {"display": "block", "color": own["accent"], "fontWeight": "600"},
@@ -181,6 +183,7 @@ def test_on_a_phone_rows_are_cards_of_their_own(page: Any) -> None:
         "#fix .stacked td::before": {"content": '"rides"', "textAlign": "left"},
         "#fix .stacked td:nth-child(3)::before": {"content": '"fixed within 10\N{NO-BREAK SPACE}s"'},
         "#fix .stacked th[scope=row]": {"order": "-1"}, "#private > .one": {"display": "grid"},
+        ".stack .one input:not([type=hidden])": {"flexGrow": "1", "flexBasis": "128px"},
     }) == {}  # fmt: skip
     assert page.locator("#map-page").bounding_box()["height"] > 900.0, "the map has its key below it there"
     assert page.evaluate("document.documentElement.scrollWidth") <= 390

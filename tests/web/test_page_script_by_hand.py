@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 from hand_desk import hand_desk
-from page_window import NOTED, PageWindow, Server, drop, sent, show
+from page_window import NOTED, SCROLLED, PageWindow, Server, drop, sent, show
 
 from gpsq.campaign.campaign_file import PrivatePlace
 from gpsq.web import page_data
@@ -153,11 +153,14 @@ def test_all_parts_appear_with_the_first_figures(page: Any, server: Server) -> N
     assert page.evaluate(hidden) == ["next"]
 
 
-def test_a_deviation_is_shown_on_the_map(page: Any) -> None:
-    page.locator("[data-show]").first.click()
-    named = page.locator("[data-show]").first.get_attribute("data-show")
-    assert named.startswith("d-")
-    assert page.locator("#map-page").get_attribute("src") == f"/gpsq-results/map.html?n=3#{named}"
+def test_a_link_to_the_map_brings_it_into_sight_and_under_the_keys(page: Any) -> None:
+    page.evaluate(SCROLLED)
+    page.locator("[data-show=d-d1c]").click()
+    assert page.url.endswith("/"), "the page itself stays"
+    assert page.evaluate("window.shown") == [["map", "start"]]
+    assert page.evaluate("document.activeElement.id") == "map-page"
+    assert page.locator("#map-frame iframe").count() == 1
+    assert page.locator("#map-page").get_attribute("src").endswith("#d-d1c")
 
 
 def test_private_places_are_drawn_where_they_are_and_as_wide(page: Any, server: Server) -> None:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 from hand_desk import hand_desk
-from page_window import NOTED, PageWindow, Server, drop, sent, show
+from page_window import NOTED, SCROLLED, SHORT_MS, PageWindow, Server, drop, sent, show
 
 from gpsq.campaign.campaign_file import PrivatePlace
 from gpsq.web import page_data
@@ -22,10 +22,6 @@ LOST = "The page cannot reach gpsq serve. If it was stopped, start it again and 
 #: The next answer of this kind to what is sent.
 ANSWERED = "([status, body]) => { window.fetch = async () => new Response(body, { status }); }"
 GONE = "() => { window.there ??= window.fetch; window.fetch = async () => { throw new TypeError('no'); }; }"
-SCROLLED = """() => {
-  window.shown = [];
-  Element.prototype.scrollIntoView = function (how) { window.shown.push([this.id, how.block]); };
-}"""
 #: What is seen on the page at the moment when something is sent.
 SEEN_WHEN_SENT = """(what) => {
   const inner = window.fetch;
@@ -119,22 +115,19 @@ def test_focus_goes_to_a_decision_where_undo_is_gone(page: Any, server: Server) 
     assert page.evaluate("document.activeElement.id") == "intentional-E88"
 
 
-@pytest.mark.parametrize(
-    ("status", "body", "said"),
-    [(409, json.dumps({"problem": "It is full."}), "It is full."), (500, "<h1>oh</h1>", "The server answered 500.")],
-)
-def test_why_a_form_was_refused_is_told_beside_it(page: Any, status: int, body: str, said: str) -> None:
-    page.evaluate(ANSWERED, [status, body])
-    page.locator("#preview").click()
-    page.wait_for_selector("#take .beside")
-    told = page.locator("#take .beside")
-    assert (text(page, "#take .beside"), told.get_attribute("role"), told.get_attribute("id")) == (
-        said,
-        "alert",
-        "beside-preview",
+def test_why_a_form_was_refused_is_told_beside_it(page: Any) -> None:
+    refusals = (
+        (409, json.dumps({"problem": "It is full."}), "It is full."),
+        (500, "<h1>oh</h1>", "The server answered 500."),
     )
-    assert page.locator("#preview").get_attribute("aria-describedby") == "beside-preview"
-    assert page.locator("#preview").get_attribute("aria-invalid") is None, "a button is not typed into"
+    told = page.locator("#take .beside")
+    for status, body, said in refusals:
+        page.evaluate(ANSWERED, [status, body])
+        page.locator("#preview").click()
+        page.wait_for_selector(f"#take .beside:text-is('{said}')")
+        assert (told.count(), told.get_attribute("role"), told.get_attribute("id")) == (1, "alert", "beside-preview")
+        assert page.locator("#preview").get_attribute("aria-describedby") == "beside-preview"
+        assert page.locator("#preview").get_attribute("aria-invalid") is None, "a button is not typed into"
     page.locator("#title").fill("x")
     page.locator("#title").press("Enter")
     page.wait_for_selector("#beside-title")
@@ -159,7 +152,7 @@ def test_a_server_that_is_gone_is_told_at_the_top_and_found_again(page: Any) -> 
     page.wait_for_selector("#refusal .notice", state="detached")
 
 
-def test_after_what_changes_the_page_it_is_made_anew_at_once(page: Any, server: Server) -> None:
+def test_after_what_changes_the_page_it_is_made_anew_at_once(page: Any, server: Server, tmp_path: Path) -> None:
     """Places, publications and what is pasted change no figure: the script asks for the page itself."""
     page.evaluate(NOTED, [])
     page.evaluate(PAGES_COUNTED)
@@ -177,6 +170,12 @@ def test_after_what_changes_the_page_it_is_made_anew_at_once(page: Any, server: 
     assert page.locator("#ground").get_attribute("data-places") == "[[47.0003, 12.0021, 123.0]]"
     last = dict(sent(page)[-1][1])
     assert (last["log"], last["zone"]) == ("2026-05-04 09:00:07", "Europe/Vienna"), "with the zone that stands above"
+    page.evaluate("() => { window.setTimeout = () => 0; }")  # and it does not wait until it asks again
+    page.wait_for_timeout(3 * SHORT_MS)
+    for number, act in ((4, lambda: page.locator("#zone-button").click()), (5, lambda: drop(page, tmp_path, "a.gpx"))):
+        show(server.desk, number, title=f"Title {number}")
+        act()
+        page.wait_for_selector(f"h1:has-text('Title {number}')")
 
 
 # ---- the zone ----
@@ -212,6 +211,29 @@ def test_files_are_told_one_by_one_and_can_be_chosen_again(page: Any, tmp_path: 
     assert page.evaluate("window.seen[3]") == ["1 of 1", 0, 1, False]
 
 
+def test_what_is_dropped_while_others_are_sent_waits_for_them(page: Any, tmp_path: Path) -> None:
+    """One after the other, told one by one while the next is under way."""
+    page.evaluate(NOTED, [])
+    page.evaluate("""() => {
+      const inner = window.fetch;
+      window.held = [];
+      window.fetch = (url, told) => (told?.method === "POST"
+        ? new Promise((done) => window.held.push(() => done(inner(url, told)))) : inner(url, told));
+    }""")
+    for name in ("a.gpx", "b.gpx"):
+        (tmp_path / name).write_text(name)
+        page.set_input_files("#files", tmp_path / name)
+        page.wait_for_function("window.held.length === 1")
+    page.wait_for_timeout(3 * SHORT_MS)
+    assert page.evaluate("window.held.length") == 1
+    page.evaluate("window.held[0]()")
+    page.wait_for_function("window.held.length === 2")
+    assert text(page, "#sent-words") == "2 of 2"
+    page.evaluate("window.held[1]()")
+    page.wait_for_function("document.getElementById('sending').hidden")
+    assert [fields[0][1] for _, fields in sent(page)] == ["a.gpx", "b.gpx"]
+
+
 def test_the_field_shows_that_it_takes_what_is_held_over_it(page: Any, tmp_path: Path) -> None:
     over = "document.getElementById('drop').classList.contains('over')"
     fire = """(kind) => {
@@ -230,13 +252,13 @@ def test_the_field_shows_that_it_takes_what_is_held_over_it(page: Any, tmp_path:
 def test_a_large_folder_is_read_to_its_end_and_one_too_large_is_refused_whole(page: Any) -> None:
     dropped = """(most) => {
       document.body.dataset.mostFiles = most;
-      window.asked = 0;
-      const file = (name) => ({ isFile: true, name, file: (done) => done(new File(["x"], name)) });
+      window.opened = 0;
+      const file = (name) => ({ isFile: true, name, file: (done) => { window.opened += 1; done(new File(["x"], name)); } });
       const folder = (name, ...parts) => ({ name, createReader: () => {
         const left = [...parts, []];
-        return { readEntries: (done) => { window.asked += 1; done(left.shift()); } }; } });
+        return { readEntries: (done) => done(left.shift()) }; } });
       const dropped = new Event("drop", { cancelable: true });
-      const entries = [folder("week", [file("a"), file("b")], [file("c")])];
+      const entries = [folder("week", [file("a"), file("b")], [file("c"), file("d"), file("e")])];
       dropped.dataTransfer = { files: [], items: entries.map((entry) => ({ webkitGetAsEntry: () => entry })) };
       dispatchEvent(dropped);
     }"""
@@ -244,10 +266,10 @@ def test_a_large_folder_is_read_to_its_end_and_one_too_large_is_refused_whole(pa
     page.evaluate(dropped, 2)
     page.wait_for_selector("#refusal .notice")
     assert text(page, "#refusal") == "More than 2 files at once; nothing was stored. Put them into the folder instead."
-    assert sent(page) == []
-    page.evaluate(dropped, 3)
-    page.wait_for_function("window.sent.length === 3")
-    assert [fields[0][1] for _, fields in sent(page)] == ["week/a", "week/b", "week/c"]
+    assert (sent(page), page.evaluate("window.opened")) == ([], 3), "nor are all of a hundred thousand opened first"
+    page.evaluate(dropped, 5)
+    page.wait_for_function("window.sent.length === 5")
+    assert [fields[0][1] for _, fields in sent(page)] == [f"week/{name}" for name in "abcde"]
 
 
 # ---- what is told ----
@@ -266,28 +288,29 @@ def test_what_was_dropped_and_noticed_is_told_line_by_line(page: Any, server: Se
     assert page.locator("#received").evaluate(below) < 2, "the last line is seen"
 
 
+def pause(page: Any) -> int:
+    """How long it waits, in ms, before it asks again how far things are."""
+    page.evaluate("() => { window.pauses.length = 0; }")
+    page.wait_for_function("window.pauses.length > 3")
+    return int(page.evaluate("window.pauses.at(-1)"))
+
+
 def test_how_far_it_is_and_that_it_may_take_an_unknown_time(page: Any, server: Server) -> None:
+    """It asks rarely at rest, often while something is done, and now and then while a file is being read."""
+    assert pause(page) == 2000
     assert page.locator("#work").is_hidden()
     server.told = {"what": "reading", "done": 3, "of": 7, "waiting": 2}
     page.wait_for_selector("#work-words:text-is('reading, 3 of 7; 2 more waiting')")
     bar = "(() => { const bar = document.getElementById('work-bar'); return [bar.value, bar.max, bar.position]; })()"
     assert page.evaluate(bar)[:2] == [3, 7]
     assert page.locator("#cancel").is_visible()
+    assert pause(page) == 80
     server.told = {"what": "drawing", "of": 0}
     page.wait_for_selector("#work-words:text-is('drawing')")
     assert page.evaluate(bar)[2] == -1, "of an unknown length"
-    server.told = {}
+    server.told, server.desk.received = {}, [Received("a.gpx", "was stored.", "being read")]
     page.wait_for_selector("#work", state="hidden")
-
-
-def test_it_asks_often_while_something_is_done_and_rarely_else(page: Any, server: Server) -> None:
-    """In milliseconds, as docs/ has it nowhere: two seconds at rest, at once where a person waits."""
-    reading = Received("a.gpx", "was stored.", "being read")
-    for told, received, pause in (({}, [], 2000), ({"what": "reading"}, [], 80), ({}, [reading], 300)):
-        server.told, server.desk.received = told, received
-        page.evaluate("() => { window.pauses.length = 0; }")
-        page.wait_for_function("window.pauses.length > 6")
-        assert page.evaluate("window.pauses.at(-1)") == pause
+    assert pause(page) == 300
 
 
 def test_a_publication_or_a_problem_is_told_without_new_figures(page: Any, server: Server) -> None:
@@ -318,13 +341,3 @@ def test_what_did_not_change_stays_the_same_and_what_is_new_can_be_copied(page: 
     assert page.locator("#fix [data-finding] .copy").count() == 5
     assert page.locator("#fix .copies button").count() == 6
     assert page.locator("#places .scripted").is_visible()
-
-
-def test_a_link_to_the_map_brings_it_into_sight_and_under_the_keys(page: Any) -> None:
-    page.evaluate(SCROLLED)
-    page.locator("[data-show=d-d1c]").click()
-    assert page.url.endswith("/"), "the page itself stays"
-    assert page.evaluate("window.shown") == [["map", "start"]]
-    assert page.evaluate("document.activeElement.id") == "map-page"
-    assert page.locator("#map-frame iframe").count() == 1
-    assert page.locator("#map-page").get_attribute("src").endswith("#d-d1c")

@@ -212,6 +212,13 @@ def test_an_event_is_decided_once_all_its_deviations_are(flags: Any, suggestions
     assert (drawn["state"], drawn["suggestion"]) == shown
 
 
+def test_a_ride_goes_the_way_of_any_of_its_recordings() -> None:
+    found = by_hand()
+    drawn = map_data(replace(found, results=(replace(found.results[0], route=""), *found.results[1:])))
+    assert (drawn["rides"][0]["route"], plain(drawn["rides"][0]["label"])) == (0, "Mon 4 May 07:00, out, 23–59 s")
+    assert [r["route"] for r in drawn["recordings"]] == [-1, 0, -1, 1]
+
+
 def test_a_ride_without_a_day_is_called_by_its_name_cut_where_it_is_long() -> None:
     found = by_hand()
     trace = replace(found.traces[3], time=found.traces[3].time - np.timedelta64(60 * 365, "D"))

@@ -155,7 +155,8 @@ def fleet(
     _tell(f"{found.recordings} recordings on {found.routes} routes: {out / 'tracks'}")
     _say(*found.notes, quiet=quiet)
     if found.unreadable:
-        _say(f"{found.unreadable} recordings could not be read; {out / 'fleet.json'} says why.")
+        many = "recordings" if found.unreadable > 1 else "recording"
+        _say(f"{found.unreadable} {many} could not be read; {out / 'fleet.json'} says why.")
         raise typer.Exit(PARTLY)
 
 

@@ -145,6 +145,8 @@ def test_a_fleet_tells_how_many_and_why_not_more(run, monkeypatch, noted):
     )  # fmt: skip
     assert noted == [(Path("in"), Path("res"), None)]
     assert run("fleet", "in", "--out", "res", "-q")[2] == ["2 recordings could not be read; res/fleet.json says why."]
+    found = fleet.Fleet(7, 1, 3)
+    assert run("fleet", "in", "--out", "res")[::2] == (1, ["1 recording could not be read; res/fleet.json says why."])
     found = fleet.Fleet(7, 0, 3)
     assert run("fleet", "in", "--out", "res") == (0, ["7 recordings on 3 routes: res/tracks"], [])
 

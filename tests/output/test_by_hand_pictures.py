@@ -13,7 +13,7 @@ from lxml import etree
 
 from gpsq.model import NAT
 from gpsq.output.charts import all_charts
-from gpsq.output.map.data import map_data
+from gpsq.output.map.data import map_data, script_json
 from gpsq.output.overlay.rides import _left_road
 from gpsq.output.report.cards import by_event
 from gpsq.output.report.sketches import of_event
@@ -76,6 +76,30 @@ def test_the_map_of_a_route_without_a_line_and_rides_in_order_of_time() -> None:
     unknown = [replace(rides[0], first_fix=replace(rides[0].first_fix, started=NAT), ride="R0"), *rides[1:]]
     drawn = map_data(replace(found, traces=(*undated, *found.traces[1:]), results=tuple(unknown)))
     assert [r["name"] for r in drawn["rides"]][-1] == "R0"
+
+
+def test_kilometres_are_counted_from_where_the_line_begins() -> None:
+    """A line of 2.5 km whose first station is 250 m: its kilometres are 1,000 and 2,000 m from its beginning."""
+    found = by_hand()
+    assert found.routes[0].centreline is not None
+    east_m = np.linspace(0.0, 2500.0, 7)
+    line = replace(
+        found.routes[0].centreline, xy_m=np.column_stack([east_m, np.zeros(7)]), along_m=east_m + 250.0
+    )  # fmt: skip
+    drawn = map_data(replace(found, routes=(replace(found.routes[0], centreline=line), found.routes[1])))
+    marks = PLANE.to_metres(*np.array(places(drawn["routes"][0]["kilometres"])).T)
+    assert marks == pytest.approx(np.array([[1000.0, 0.0], [2000.0, 0.0]]), abs=0.2)
+    assert plain(drawn["routes"][0]["length"]) == "2.50 km"
+
+
+def test_recordings_without_a_ride_are_called_so_and_come_last() -> None:
+    found = by_hand()
+    drawn = map_data(replace(found, results=(replace(found.results[0], ride=""), *found.results[1:])))
+    assert [plain(r["label"]) for r in drawn["rides"]] == [
+        "Mon 4 May 07:00, out, 59 s", "Tue 5 May 07:03, never fixed", "Wed 6 May 17:20, home, ≈ 17 s",
+        "recordings without a ride, out, 23 s",
+    ]  # fmt: skip
+    assert [r["ride"] for r in drawn["recordings"]] == [3, 0, 1, 2]
 
 
 def test_what_the_map_draws_of_each_recording(data: dict[str, Any]) -> None:
@@ -167,6 +191,73 @@ def test_what_the_map_says_and_draws_of_deviations(data: dict[str, Any]) -> None
     # Basalt's gap lies between the two fixes of its own: nothing is drawn over it
     assert [places(part) for part in first["parts"]] == [AMBER_MON[1:5], BASALT_MON[1:2], BASALT_MON[2:3]]
     assert [places(part) for part in second["parts"]] == [BASALT_MON[2:5]]
+
+
+@pytest.mark.parametrize(
+    ("flags", "suggestions", "shown"),
+    [
+        (("error", "error"), ("receiver error", "receiver error"), ("error", "receiver error")),
+        (("error", ""), ("receiver error", "route choice"), ("unflagged", "")),
+        (("", "intentional"), ("route choice", "route choice"), ("unflagged", "route choice")),
+    ],
+)
+def test_an_event_is_decided_once_all_its_deviations_are(flags: Any, suggestions: Any, shown: Any) -> None:
+    """Amber's, the larger, and Basalt's."""
+    found = by_hand()
+    own = tuple(
+        replace(d, flag=flag, suggestion=suggestion)
+        for d, flag, suggestion in zip(found.deviations, flags, suggestions, strict=False)
+    )
+    (drawn,) = map_data(replace(found, deviations=own))["deviations"]
+    assert (drawn["state"], drawn["suggestion"]) == shown
+
+
+def test_what_a_page_or_a_site_generator_takes_for_its_own_is_spelled_out() -> None:
+    said = {"a": "<b>&$`\u2028\u2029", "c": ["{{d}}", "{%", "{#", "{ "]}
+    assert script_json(said) == (
+        r'{"a":"\u003cb\u003e\u0026\u0024\u0060\u2028\u2029","c":["{\u007bd}}","{\u0025","{\u0023","{ "]}'
+    )
+
+
+def test_an_event_reaches_as_far_as_any_of_its_deviations_and_has_all_their_notes() -> None:
+    found = by_hand()
+    first, second, _ = found.deviations
+    own = (replace(first, note="a bridge"), replace(second, from_m=150.0, to_m=600.0, note="rain"))
+    (drawn,) = map_data(replace(found, deviations=own))["deviations"]
+    assert plain(drawn["text"]) == "41 m to the left, from 150 m to 600 m along the route"
+    assert drawn["note"] == "a bridge; rain"
+    own = (replace(first, note="rain"), replace(second, note="rain"))
+    assert map_data(replace(found, deviations=own))["deviations"][0]["note"] == "rain"
+
+
+def test_a_long_name_of_a_way_is_cut_where_rides_are_picked() -> None:
+    found, long = by_hand(), "over the long bridge to the mill"
+    routes = (replace(found.routes[0], route=replace(found.routes[0].route, name=long)), found.routes[1])
+    results = tuple(replace(r, route=long) if r.route == "out" else r for r in found.results)
+    drawn = map_data(replace(found, routes=routes, results=results))
+    assert plain(drawn["rides"][0]["label"]) == "Mon 4 May 07:00, over the lon…to the mill, 23–59 s"
+
+
+def test_the_map_says_how_far_its_lines_are_thinned(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where they would have too many points that is further, and no fix lies further off than is said."""
+    from shapely import LineString, MultiLineString
+
+    monkeypatch.setattr("gpsq.output.map.data.DRAW_BUDGET", 9)
+    drawn = map_data(by_hand())
+    said_m = float(plain(drawn["tolerance"]).removesuffix(" m"))
+    lines = [[places(part) for part in r["parts"]] for r in drawn["recordings"]]
+    assert drawn["drawn"] == sum(len(part) for own in lines for part in own) <= 9
+    off_m = []
+    for own, fixes in zip((own for own in lines if own), (AMBER_MON, BASALT_MON, BASALT_WED), strict=True):
+        shown = MultiLineString([LineString(PLANE.to_metres(*np.array(part).T)) for part in own])
+        off_m += [shown.distance(point) for point in map(shapely_point, fixes)]
+    assert 0.5 < max(off_m) <= said_m + 0.1
+
+
+def shapely_point(place: tuple[float, float]) -> Any:
+    from shapely import Point
+
+    return Point(PLANE.to_metres(*np.array([place]).T)[0])
 
 
 def test_no_picture_draws_a_deviation_over_a_gap() -> None:

@@ -225,7 +225,7 @@ def test_what_the_report_counts_and_lists(report: Any) -> None:
     )
     assert [plain(found.text_content()) for found in report.xpath('//section[@id="recordings"]//li')] == [
         "amber/thu.gpx: found a web page", "Two clocks were set by hand.", "no fix: 4 points in 1 recording",
-        "no position: 17 points in 1 recording", "null island: 1 points in 1 recording",
+        "no position: 17 points in 1 recording", "null island: 1 point in 1 recording",
         "outlier jump: 2 points in 1 recording", "unparseable coordinate: 2 points in 1 recording",
     ]  # fmt: skip
     text = plain(report.text_content())

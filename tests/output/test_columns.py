@@ -133,6 +133,13 @@ def test_a_figure_is_said_in_its_unit(unit, shown):
     assert saying(Column("x", "2", "", "x", unit))(23.457).replace(GAP, " ") == shown
 
 
+@pytest.mark.parametrize(
+    ("value", "shown"), [(99.4, "99"), (99.6, "100"), (123.4, "123"), (1234.6, "1235"), (0.456, "0.46")]
+)
+def test_a_number_without_unit_has_two_figures_that_count_or_all_of_a_hundred_and_more(value, shown):
+    assert saying(Column("x", "2", "", "x", ""))(value) == shown
+
+
 def test_a_kilometre_has_a_thousand_metres():
     assert saying(Column("x", "2", "", "x", "km"))(0.9).replace(GAP, " ") == "900 m"
 

@@ -171,6 +171,26 @@ def test_the_shortest_leader_goes_first_and_crosses_nothing():
     assert other != free
 
 
+def test_a_long_leader_crosses_nothing_that_is_taken():
+    """Lines all around keep the label an inch away; a small box on half its way is far from the label itself."""
+    inside, anchor = Box(0.0, 0.0, 8.0, 8.0), np.array([4.0, 4.0])
+    crowd = np.stack(np.meshgrid(np.arange(3.1, 4.95, 0.08), np.arange(3.1, 4.95, 0.08)), axis=-1).reshape(-1, 2)
+    for place, size in ((labels.beside, (0.8, 0.2)), (labels.on_mast, (0.3, 0.2))):
+        free = place(anchor, size, inside, [], crowd)
+        halfway = leader(anchor, free)[7]
+        small = Box(halfway[0] - 0.04, halfway[1] - 0.04, halfway[0] + 0.04, halfway[1] + 0.04)
+        assert not labels.overlap(free, small.grown(0.2))
+        other = place(anchor, size, inside, [small], crowd)
+        assert other is not None
+        assert not (np.abs(leader(anchor, other) - halfway) < 0.04).all(axis=1).any()
+
+
+def test_rather_all_flags_higher_than_one_left_out():
+    """To the left there is room for no flag: one flies to the right on each of two levels."""
+    levels, left = labels.two_stairs(np.array([0.0, 0.1]), np.ones(2), 5, (-0.5, 2.0))
+    assert (levels.tolist(), left.tolist()) == ([1, 0], [False, False])
+
+
 def test_a_flag_on_its_mast_stands_over_or_below_its_foot():
     inside, foot, nothing = Box(0.0, 0.0, 8.0, 4.0), np.array([7.8, 0.1]), np.empty((0, 2))
     flag = labels.on_mast(foot, (1.0, 0.2), inside, [], nothing)

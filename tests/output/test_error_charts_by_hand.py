@@ -64,6 +64,8 @@ def test_routes_stand_below_one_another_each_with_its_name(size, monkeypatch):
     heights = [text.y_in for text in names]
     assert heights == sorted(heights, reverse=True)
     assert all(text.x_in == 0.2 for text in names)
+    (along,) = [text for text in sheet.texts if text.text == "kilometres along the road"]
+    assert along.y_in < min(heights), "said once, below the last"
 
 
 @pytest.mark.parametrize("size", SIZES)

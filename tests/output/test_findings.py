@@ -99,6 +99,8 @@ def test_each_devices_own_error_stands_with_its_interval(variance, note, said):
         (Interval(0.4, 0.1, 0.6), "grows with hdop (rank correlation 0.40, 0.10 to 0.60, median of 5 recordings)"),
         (Interval(-0.4, -0.6, -0.1), "falls with hdop"),
         (Interval(0.05, 0.01, 0.2), "hardly goes with hdop"),
+        (Interval(0.11, 0.01, 0.2), "grows with hdop"),
+        (Interval(-0.11, -0.2, -0.01), "falls with hdop"),
         (Interval(0.4, -0.1, 0.6), "cannot be told to go with hdop"),
         (Interval(0.4), "cannot be told to go with hdop (rank correlation 0.40, too few for an interval"),
     ],

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 
 import numpy as np
 import pytest
@@ -11,7 +12,7 @@ from PIL import Image
 
 from gpsq.output.drawing import rendering
 from gpsq.output.drawing.rendering import Canvas, Chart, Drawing, following, pixels, png, svg_text
-from gpsq.output.drawing.sheet import INK, LEAF, Box, Sheet
+from gpsq.output.drawing.sheet import INK, LEAF, RULE, SOFT, STREET, Box, Sheet
 
 NS = {"s": "http://www.w3.org/2000/svg"}
 PAPER = (255, 253, 248)
@@ -119,6 +120,18 @@ def test_inside_a_page_a_chart_takes_the_pages_colours_and_has_no_title():
     assert "&#123;&#36;&#96;" in wide
     assert "repr" not in repr(found)
     assert "png" not in repr(Chart("a", "b", "c", "", "", b"", b""))
+
+
+def test_each_colour_of_the_sheet_follows_its_own_of_the_page():
+    shades = {INK: "ink", SOFT: "soft", RULE: "rule", LEAF: "leaf", STREET: "street"}
+
+    def draw(page):
+        for k, colour in enumerate([*shades, "#0072B2"]):
+            page.line([(1.0, 1.0 + k / 9), (2.0, 1.0 + k / 9)], colour)
+
+    (found,) = rendering.rendered([Drawing("first", "Title", "Finding", draw)])
+    wanted = [*(f"var(--{name})" for name in shades.values()), "#0072B2"]
+    assert re.findall(r"stroke:([^;]+)", found.inline(wide=True)) == wanted
 
 
 def test_a_file_that_follows_the_look_brings_its_colours_along():

@@ -65,6 +65,11 @@ def test_of_many_differences_the_surest_are_said_and_the_others_counted():
     ]  # fmt: skip
 
 
+def test_one_difference_more_is_told_as_one():
+    many = [compared("A", name, f"A fixes later than {name}", p=0.001 * (9 - k)) for k, name in enumerate("BCDE")]
+    assert told(*many)[3:] == ["1 more difference in time to first fix is listed below."]
+
+
 def test_a_lone_device_is_compared_with_nobody():
     assert told() == []
 
@@ -101,6 +106,7 @@ def test_the_sentences_to_read_aloud():
 @pytest.mark.parametrize(
     ("changes", "said"),
     [
+        ({"fixed_in_10s": Interval(0.5, of=10)}, "on 5 of 10 rides within 10 s, once never."),
         ({"fixed_in_10s": Interval(0.4, of=10)}, "on 7 of 10 rides within 30 s, once never."),
         ({f"fixed_in_{s}s": Interval(0.2, of=10) for s in (10, 30, 60)}, "on 2 of 10 rides within 60 s, once never."),
         ({"ttff_never": Interval(0, of=10)}, "on 6 of 10 rides within 10 s."),
@@ -203,6 +209,8 @@ def test_both_ways_apart_where_they_differ():
     apart = of_device(analysis=called, ttff_ways_p=Interval(0.01))
     assert "(5 of 5 on the way back, 1 of 5 on to work); in the median 7 s on the way back, 22 s on to work." in apart
     assert "on way" not in of_device(analysis=analysis)
+    for p, told in ((0.05, True), (0.051, False)):
+        assert ("on way B" in of_device(analysis=analysis, ttff_ways_p=Interval(p))) is told
 
 
 @pytest.mark.parametrize(("count", "times"), [(1.0, "once"), (2.0, "2 times"), (3.0, "3 times")])

@@ -2,12 +2,19 @@
 
 from __future__ import annotations
 
+import re
+from typing import TYPE_CHECKING
+
 import numpy as np
 import pytest
 
+from gpsq.exceptions import CampaignError
 from gpsq.plane import Plane
-from gpsq.privacy import zones
+from gpsq.privacy import secret, zones
 from gpsq.privacy.zones import Hidden, Zone
+
+if TYPE_CHECKING:
+    from pathlib import Path
 
 PLANE = Plane(10.0, 50.0)
 
@@ -163,3 +170,28 @@ def test_the_first_zone_that_makes_all_guesses_miss_is_taken() -> None:
         assert zones.inside([found], deg((0, 0)), -150.0 + 1.0).all()
         assert (found.lat_deg, found.lon_deg) == (round(found.lat_deg, 6), round(found.lon_deg, 6))
         assert found.radius_m == round(found.radius_m, 1)
+
+
+@pytest.mark.parametrize(
+    ("key", "low", "high", "beyond"), [("lat", -90, 90, 0.1), ("lon", -180, 180, 0.1), ("radius_m", 1, 1_000_000, 0.5)]
+)
+def test_a_kept_zone_is_a_circle_on_the_earth(tmp_path: Path, key: str, low: float, high: float, beyond: float) -> None:
+    """WGS 84's ranges, and a radius of a metre to a thousand kilometres; the bounds themselves are taken."""
+    for value, is_taken in ((low, True), (high, True), (low - beyond, False), (high + beyond, False)):
+        said = {"lat": 1, "lon": 2, "radius_m": 500} | {key: value}
+        (tmp_path / secret.NAME).write_text("[[zone]]\n" + "".join(f"{k} = {v}\n" for k, v in said.items()))
+        if is_taken:
+            assert secret.load(tmp_path) == (Zone(float(said["lat"]), float(said["lon"]), float(said["radius_m"])),)
+        else:
+            with pytest.raises(CampaignError, match=re.escape(f"{key} = {value}")):
+                secret.load(tmp_path)
+
+
+@pytest.mark.parametrize(
+    "text", ["zone = 3\n", "[[zones]]\nlat = 1\n", "[[zone]]\nlat = 1\nlon = 2\nradius_m = 500\n[other]\n"]
+)
+def test_a_file_that_holds_anything_else_is_refused(tmp_path: Path, text: str) -> None:
+    """Whoever wrote it meant something that would not be followed."""
+    (tmp_path / secret.NAME).write_text(text)
+    with pytest.raises(CampaignError, match="found other than zones; expected"):
+        secret.load(tmp_path)

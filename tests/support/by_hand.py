@@ -27,6 +27,7 @@ from gpsq.model import (
 from gpsq.plane import Plane
 from gpsq.results import Analysis, RouteResult, TraceResult
 from gpsq.settings import Settings
+from gpsq.summary_types import Summaries
 
 NAN = float("nan")
 PLANE = Plane(12.0, 47.0)
@@ -179,3 +180,15 @@ def by_hand(**more) -> Analysis:  # type: ignore[no-untyped-def]
         "summaries": SUMMARIES,
     } | more  # fmt: skip
     return Analysis(**fields)
+
+
+def one_recording(**more) -> Analysis:  # type: ignore[no-untyped-def]
+    """Return what there is of Amber's first recording alone: one ride, one way, one deviation, nothing unreadable."""
+    whole = by_hand()
+    amber = tuple(s for s in whole.summaries.devices if s.device == "Amber" and not s.route)
+    alone = {
+        "traces": whole.traces[:1], "results": whole.results[:1], "deviations": whole.deviations[:1], "unreadable": (),
+        "routes": whole.routes[:1], "notes": (), "inputs": {whole.traces[0].file: whole.traces[0].sha256},
+        "summaries": Summaries(devices=amber),
+    }  # fmt: skip
+    return by_hand(**alone | more)

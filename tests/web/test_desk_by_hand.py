@@ -13,6 +13,7 @@ from gpsq.campaign import flags, leftovers
 from gpsq.campaign.device_names import UNKNOWN_DEVICE
 from gpsq.exceptions import CampaignError, InputError, OutputError
 from gpsq.web import campaign_edits, page_data, pasted_log, session, start_edits, typed_starts
+from gpsq.web.received import Received
 from gpsq.web.session import Desk
 
 ANALYSE = "analyse"
@@ -101,6 +102,15 @@ def test_the_last_lines_are_kept(bare, monkeypatch):
     monkeypatch.setattr(session, "MOST_LINES", 2)
     lines = [drop(bare, f"{k}.gpx", b"<gpx/>" + b" " * k) for k in range(3)]
     assert bare.received == lines[1:]
+
+
+def test_five_hundred_lines_are_still_shown(bare):
+    """A year of daily rides of one device, dropped at once, is told to its first line."""
+    bare.received = [Received(f"{k}.gpx", "stored.") for k in range(499)]
+    drop(bare, "a.gpx", b"<gpx/>")
+    assert (len(bare.received), bare.received[0].given) == (500, "0.gpx")
+    drop(bare, "b.gpx", b"<gpx> </gpx>")
+    assert (len(bare.received), bare.received[0].given) == (500, "1.gpx")
 
 
 # ---- what was found ----

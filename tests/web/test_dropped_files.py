@@ -39,6 +39,30 @@ def test_a_file_is_stored_as_it_is(tmp_path):
     assert content_of(tmp_path) == {"bar-unit/mon.gpx": GPX}
 
 
+def test_what_became_of_each_is_told_in_a_line(tmp_path, monkeypatch):
+    """A file that got another name or place says which."""
+    monkeypatch.setattr(dropped_files, "MOST_BYTES", 2**20)
+    told = (
+        ("mon.gpx", GPX, "stored."),
+        ("bar/tue.gpx", GPX + b" ", "stored."),
+        ("bar/mon.gpx", GPX, "is the same as mon.gpx, which is here already."),
+        ("mon.gpx", GPX + b"\n", "stored as mon-2.gpx."),
+        ("week/bar/2024-05-14/wed.gpx", GPX + b"  ", "stored as bar/wed.gpx."),
+        ("a:b.gpx", GPX + b"   ", "stored as a_b.gpx."),
+        ("week/rides.csv", b"file,started\n", "stored as rides.csv."),
+        (
+            "rides.csv",
+            b"file;started\n",
+            "was left out: this campaign has a rides.csv already, and it is never replaced.",
+        ),
+        ("Thumbs.db", b"x", "is no recording by its name and was left out."),
+        ("..", b"x", "has no usable name and was left out."),
+        ("big.gpx", b" " * (2**20 + 1), "is larger than 1 MiB, which no ride is; it was left out."),
+    )
+    for name, content, said in told:
+        assert put(tmp_path, name, content).said == said, name
+
+
 def test_a_second_file_of_that_name_gets_a_number_and_replaces_nothing(tmp_path):
     put(tmp_path, "mon.gpx")
     assert put(tmp_path, "mon.gpx", GPX + b"\n").file == "mon-2.gpx"

@@ -148,6 +148,20 @@ def test_many_cards_and_overlays_are_cut_and_counted(bare, monkeypatch):
     assert (len(shown["cards"]), shown["events"], shown["overlays"]) == (1, 2, 3)
 
 
+def test_two_hundred_events_have_a_card(bare, monkeypatch):
+    event = page_data.by_event(by_hand())[0]
+    monkeypatch.setattr(page_data, "card", lambda analysis, event: event)
+    for count, cards in ((200, 200), (201, 200)):
+        monkeypatch.setattr(page_data, "by_event", lambda analysis, count=count: [event] * count)
+        shown = page_data.of_analysis(by_hand(), {})
+        assert (len(shown["cards"]), shown["events"]) == (cards, count)
+
+
+def test_a_recording_of_no_ride_says_so(bare):
+    results = tuple(replace(r, ride="") for r in by_hand().results)
+    assert {r["ride"] for r in page_data.of_analysis(by_hand(results=results), {})["recordings"]} == {"no ride"}
+
+
 def test_a_line_is_shown_in_degrees_in_the_order_of_travel():
     out = by_hand().routes[0]
     shown = page_data._line(out)

@@ -2,92 +2,39 @@
 
 from __future__ import annotations
 
-import json
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import pytest
-from by_hand import by_hand
 from hand_desk import hand_desk
+from page_window import NOTED, SCROLLED, PageWindow, Server, drop, sent, show
 
 from gpsq.campaign.campaign_file import PrivatePlace
-from gpsq.output.map.page import leaflet
-from gpsq.web import page_data, pages
-from gpsq.web.session import Results
+from gpsq.web import page_data
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
     from pathlib import Path
-
-ADDRESS = "http://127.0.0.1:4780"
-#: What is sent is noted instead: where to, and its fields; a file by its name.
-NOTED = """(refused) => {
-  window.sent = [];
-  const real = window.fetch;
-  window.fetch = async (url, told) => {
-    if (told?.method !== "POST") return real(url, told);
-    window.sent.push([url.replace(location.origin, ""), [...told.body].map(([name, value]) => [name, value.name ?? value])]);
-    const no = refused.includes(told.body.get("path") ?? told.body.get("started"));
-    return new Response(JSON.stringify(no ? { problem: "too large" } : { ok: true }), { status: no ? 413 : 200 });
-  };
-}"""
-
-
-class Server:
-    """What stands at each address; `desk` may change meanwhile, and what is being done is `told`."""
-
-    def __init__(self, desk: Any) -> None:
-        self.desk = desk
-        self.told: dict[str, Any] = {}
-
-    def answer(self, route: Any) -> None:
-        name = route.request.url.removeprefix(ADDRESS).partition("?")[0]
-        if name == "/":
-            route.fulfill(content_type="text/html", body=pages.page(self.desk))
-        elif name == "/status":
-            route.fulfill(content_type="application/json", body=json.dumps(pages.status(self.desk) | self.told))
-        elif name.startswith("/static/"):
-            own = name.removeprefix("/static/")
-            kind = "text/css" if own.endswith(".css") else "text/javascript"
-            route.fulfill(content_type=kind, body=leaflet(own) if own.startswith("leaflet") else pages.static(own))
-        else:
-            route.fulfill(content_type="text/html", body="")
 
 
 @pytest.fixture
 def server(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Server:
     monkeypatch.setattr(page_data.all_charts, "drawings", lambda analysis: [])
     desk = hand_desk(tmp_path, monkeypatch)
-    _show(desk)
+    show(desk)
     return Server(desk)
 
 
-def _show(desk: Any, number: int = 3, **more: Any) -> None:
-    analysis = by_hand(**more)
-    desk.results = Results(number, analysis, "map", page_data.of_analysis(analysis, {}))
+@pytest.fixture(scope="module")
+def window(chromium: Any) -> Iterator[PageWindow]:
+    opened = PageWindow(chromium)
+    yield opened
+    opened.context.close()
 
 
 @pytest.fixture
-def page(chromium: Any, server: Server) -> Iterator[Any]:
-    context = chromium.new_context()
-    context.set_default_timeout(180_000)
-    context.route("**/*", server.answer)
-    page = context.new_page()
-    page.goto(f"{ADDRESS}/")
-    page.wait_for_selector(".copies")
-    yield page
-    context.close()
-
-
-def sent(page: Any) -> list[tuple[str, list[list[str]]]]:
-    return [(url, fields) for url, fields in page.evaluate("window.sent")]
-
-
-def drop(page: Any, folder: Path, *names: str) -> None:
-    for name in names:
-        (folder / name).write_text(name)
-    page.set_input_files("#files", [folder / name for name in names])
-    page.wait_for_function("document.getElementById('sending').hidden && window.sent.length > 0")
+def page(window: PageWindow, server: Server) -> Any:
+    return window.open(server)
 
 
 def test_the_last_of_several_files_asks_for_the_figures(page: Any, tmp_path: Path) -> None:
@@ -110,7 +57,7 @@ def test_where_the_last_is_refused_the_others_are_worked_out_all_the_same(page: 
 
 def test_where_the_server_is_lost_the_rest_does_not_come_later(page: Any, tmp_path: Path) -> None:
     """A browser tells of a server that does not answer by a TypeError."""
-    page.evaluate("() => { window.there = window.fetch; window.fetch = async () => { throw new TypeError('no'); }; }")
+    page.evaluate("() => { window.there ??= window.fetch; window.fetch = async () => { throw new TypeError('no'); }; }")
     for name in ("a.gpx", "b.gpx"):
         (tmp_path / name).write_text(name)
     page.set_input_files("#files", [tmp_path / "a.gpx", tmp_path / "b.gpx"])
@@ -164,13 +111,13 @@ def test_a_refusal_stands_beside_its_field_until_something_else_is_typed(page: A
     start.fill("25:00")
     start.press("Enter")
     page.wait_for_selector("#beside-start-3:text-is('too large')")
-    _show(server.desk, 4, title="Another title")
+    show(server.desk, 4, title="Another title")
     page.wait_for_selector("h1:has-text('Another title')")
     assert page.locator(".beside").all_inner_texts() == ["too large"]
     assert (start.input_value(), start.get_attribute("aria-invalid")) == ("25:00", "true")
     start.fill("7:03")
     assert page.locator(".beside").count() == 0
-    _show(server.desk, 5, title="A third title")
+    show(server.desk, 5, title="A third title")
     page.wait_for_selector("h1:has-text('A third title')")
     assert (page.locator(".beside").count(), start.get_attribute("aria-invalid")) == (0, None)
 
@@ -182,7 +129,7 @@ def test_what_was_sent_is_typed_no_more(page: Any, server: Server) -> None:
     page.locator("#title").fill("  by  hand ")
     page.locator("#title").press("Enter")
     page.wait_for_function("window.sent.length > 0")
-    _show(server.desk, 4, title="by hand")
+    show(server.desk, 4, title="by hand")
     page.wait_for_selector("h1:has-text('by hand')")
     assert page.locator("#title").input_value() == "by hand"
     assert page.locator("#d-d0a details").get_attribute("open") is not None
@@ -201,16 +148,19 @@ def test_all_parts_appear_with_the_first_figures(page: Any, server: Server) -> N
     page.reload()
     parts = ["contents", "fix", "map", "deviations", "starts", "devices", "places", "take"]
     assert sorted(page.evaluate(hidden)) == sorted(parts)
-    _show(server.desk, 1)
+    show(server.desk, 1)
     page.wait_for_selector("#map-page")
     assert page.evaluate(hidden) == ["next"]
 
 
-def test_a_deviation_is_shown_on_the_map(page: Any) -> None:
-    page.locator("[data-show]").first.click()
-    named = page.locator("[data-show]").first.get_attribute("data-show")
-    assert named.startswith("d-")
-    assert page.locator("#map-page").get_attribute("src") == f"/gpsq-results/map.html?n=3#{named}"
+def test_a_link_to_the_map_brings_it_into_sight_and_under_the_keys(page: Any) -> None:
+    page.evaluate(SCROLLED)
+    page.locator("[data-show=d-d1c]").click()
+    assert page.url.endswith("/"), "the page itself stays"
+    assert page.evaluate("window.shown") == [["map", "start"]]
+    assert page.evaluate("document.activeElement.id") == "map-page"
+    assert page.locator("#map-frame iframe").count() == 1
+    assert page.locator("#map-page").get_attribute("src").endswith("#d-d1c")
 
 
 def test_private_places_are_drawn_where_they_are_and_as_wide(page: Any, server: Server) -> None:
@@ -255,7 +205,7 @@ def test_what_is_being_typed_stays_when_the_figures_come(page: Any, server: Serv
     page.locator("#title").fill("half a ti")
     page.locator("#note-E77").fill("the bak")
     page.locator("#note-E77").focus()
-    _show(server.desk, 4, title="Another title")
+    show(server.desk, 4, title="Another title")
     page.wait_for_selector("h1:has-text('Another title')")
     assert page.locator("#title").input_value() == "half a ti"
     assert page.locator("#note-E77").input_value() == "the bak"
@@ -269,8 +219,8 @@ def test_a_place_beyond_the_date_line_is_one_on_the_globe(page: Any, server: Ser
     server.desk.results = replace(server.desk.results, shown=shown)
     page.reload()
     page.locator("#ground").focus()
-    for _ in range(12):
-        page.keyboard.press("ArrowRight")
+    for _ in range(4):
+        page.keyboard.press("Shift+ArrowRight")  # three steps at once
         page.wait_for_timeout(300)  # it glides
     page.keyboard.press("Enter")
     lon_deg = float(page.locator("#lon").input_value())
@@ -289,3 +239,40 @@ def test_the_form_that_is_sent_is_the_one_that_was_filled_in(page: Any) -> None:
     assert (url, [pair for pair in fields if pair[0] != "token"]) == (
         "/start", [["file", "amber/tue.gpx"], ["started", "7:03"], ["zone", "Europe/Paris"]],
     )  # fmt: skip
+
+
+def test_places_are_set_on_a_map_by_mouse_and_by_key(page: Any, server: Server) -> None:
+    ground = page.locator("#ground")
+    assert (ground.is_visible(), ground.get_attribute("role"), ground.get_attribute("aria-label")) == (
+        True, "application",
+        "Map of the centrelines: a click, or Enter for its middle, sets a private place; arrow keys move it",
+    )  # fmt: skip
+    assert page.locator("#ground .route-line").count() == 2
+    boxes = [line.bounding_box() for line in page.locator("#ground .route-line").all()]
+    whole = ground.bounding_box()
+    assert all(whole["x"] + 20 < b["x"] and b["x"] + b["width"] < whole["x"] + whole["width"] - 20 for b in boxes)
+    assert max(b["width"] for b in boxes) > 0.3 * whole["width"], "the roads fill it"
+    assert page.locator(".leaflet-control-scale-line").all_inner_texts()[0].endswith(" m")
+    assert page.locator(".leaflet-control-scale-line").count() == 1
+    ground.focus()
+    page.keyboard.press("Enter")
+    lat, lon = (float(page.locator(f"#{name}").input_value()) for name in ("lat", "lon"))
+    assert (lat, lon) == pytest.approx((47.0004, 12.004), abs=2e-4), "the middle of both roads"
+    assert page.locator(".circle-new").count() == 1
+    for radius, drawn in (("0", 0), ("-5", 0), ("200", 1), ("", 0), ("300", 1)):
+        page.locator("#radius").fill(radius)
+        assert page.locator(".circle-new").count() == drawn
+    page.locator("#lat").fill("")
+    assert page.locator(".circle-new").count() == 0
+
+
+def test_kept_places_are_drawn_once_and_do_not_stand_in_the_way(page: Any, server: Server) -> None:
+    page.evaluate("() => { window.kept = document.querySelector('#ground .route-line'); }")
+    for count in (1, 2):
+        server.desk.places = lambda count=count: ([PrivatePlace(47.0004, 12.004, 200.0)] * count, "")
+        show(server.desk, 3 + count, title=f"Title {count}")
+        page.wait_for_selector(f"h1:has-text('Title {count}')")
+        assert page.locator(".circle-kept").count() == count
+    assert page.evaluate("window.kept === document.querySelector('#ground .route-line')"), "the roads are the same"
+    page.locator("#ground").click()
+    assert page.locator("#lat").input_value() != "", "a click within a circle sets one too"

@@ -43,6 +43,13 @@ def test_each_line_is_answered_with_its_recording_and_the_seconds_waited():
     assert found.zone == ""
 
 
+def test_only_what_has_no_start_is_told_to_be_without_one():
+    """By whatever way a start is known: from points before the fix, from the file, or from the log that is kept."""
+    known = [dataclasses.replace(trace, start_basis="log") for trace in week()[:1]]
+    found = pasted_log.look("3.6.2025;08:58\n", [*known, *week()[1:]], [], PARIS)
+    assert found.without == ("2.gpx",)
+
+
 def test_how_far_before_its_recording_a_line_may_lie_is_what_the_campaign_says():
     """Forty minutes before the first recording: too far, unless the campaign says an hour, as for rides.csv."""
     told = dataclasses.replace(PARIS, settings=PARIS.settings.with_values(start_bound_s=3600.0))

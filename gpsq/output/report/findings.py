@@ -151,7 +151,7 @@ def _of_line(row: ReferenceFigures) -> str:
     return cell(
         f"Route {row.route}: its centreline lies {wording.metres(abs(bias))} to the {side} of the reference in the "
         f"median{sure}, RMS {wording.metres(row.found.systematic_m)}, over {wording.metres(row.shared_m)} of road "
-        f"and {row.rides} rides."
+        f"and {row.rides} ride{'s' * (row.rides != 1)}."
     )
 
 

@@ -54,7 +54,8 @@ def _of_measure(compared: Sequence[PairedComparison], name: str) -> list[str]:
     if shown:
         chosen = sorted(shown, key=lambda c: c.p)[:MOST_SAID]
         more = len(shown) - len(chosen)
-        rest = [f"{more} more differences in {name} are listed below."] if more else []
+        whole = f"{more} more differences in {name} are" if more > 1 else f"1 more difference in {name} is"
+        rest = [f"{whole} listed below."] if more else []
         return [sentence(c.verdict) for c in chosen] + rest
     if len(compared) == 1:
         return [sentence(compared[0].verdict)]

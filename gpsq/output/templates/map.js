@@ -112,10 +112,12 @@
     });
   }
 
+  // Dots of two that began together lie on one another: the longest way is the lowest, so that the end of each is seen.
+  const far = (way) => way.slice(1).reduce((gone, place, i) => gone + map.distance(way[i], place), 0);
   function drawHeads() {
     if (!has("heads")) return;
-    const byLength = data.recordings.filter((r) => visible(r) && r.head.length > 2).sort((a, b) => b.head.length - a.head.length);
-    for (const r of byLength)
+    const own = data.recordings.filter((r) => visible(r) && r.head.length > 2).map((r) => [r, far(places(r.head))]);
+    for (const [r] of own.sort((a, b) => b[1] - a[1]))
       add(L.polyline(places(r.head), { color: data.devices[r.device].colour, weight: chosen(r) ? 6 : 4, opacity: faded(r) ? 0.1 : 0.8, dashArray: "0.1 8", lineCap: "round" }), () => about(r), r.ride);
   }
 

@@ -72,7 +72,7 @@
   function proposeZone() {
     const zone = by("zone");
     if (!zone || zone.dataset.kept) return;
-    zone.value ||= Intl.DateTimeFormat().resolvedOptions().timeZone ?? "";
+    if (!zone.value) zone.value = zone.defaultValue = Intl.DateTimeFormat().resolvedOptions().timeZone ?? ""; // nobody typed it
     by("zone-said").hidden = false;
     if (!by("zones").options.length) by("zones").append(...(Intl.supportedValuesOf?.("timeZone") ?? []).map((name) => new Option(name, name)));
   }

@@ -13,7 +13,7 @@ from lxml import etree
 
 from gpsq.model import NAT
 from gpsq.output.charts import all_charts
-from gpsq.output.map.data import map_data
+from gpsq.output.map.data import map_data, script_json
 from gpsq.output.overlay.rides import _left_road
 from gpsq.output.report.cards import by_event
 from gpsq.output.report.sketches import of_event
@@ -191,6 +191,73 @@ def test_what_the_map_says_and_draws_of_deviations(data: dict[str, Any]) -> None
     # Basalt's gap lies between the two fixes of its own: nothing is drawn over it
     assert [places(part) for part in first["parts"]] == [AMBER_MON[1:5], BASALT_MON[1:2], BASALT_MON[2:3]]
     assert [places(part) for part in second["parts"]] == [BASALT_MON[2:5]]
+
+
+@pytest.mark.parametrize(
+    ("flags", "suggestions", "shown"),
+    [
+        (("error", "error"), ("receiver error", "receiver error"), ("error", "receiver error")),
+        (("error", ""), ("receiver error", "route choice"), ("unflagged", "")),
+        (("", "intentional"), ("route choice", "route choice"), ("unflagged", "route choice")),
+    ],
+)
+def test_an_event_is_decided_once_all_its_deviations_are(flags: Any, suggestions: Any, shown: Any) -> None:
+    """Amber's, the larger, and Basalt's."""
+    found = by_hand()
+    own = tuple(
+        replace(d, flag=flag, suggestion=suggestion)
+        for d, flag, suggestion in zip(found.deviations, flags, suggestions, strict=False)
+    )
+    (drawn,) = map_data(replace(found, deviations=own))["deviations"]
+    assert (drawn["state"], drawn["suggestion"]) == shown
+
+
+def test_what_a_page_or_a_site_generator_takes_for_its_own_is_spelled_out() -> None:
+    said = {"a": "<b>&$`\u2028\u2029", "c": ["{{d}}", "{%", "{#", "{ "]}
+    assert script_json(said) == (
+        r'{"a":"\u003cb\u003e\u0026\u0024\u0060\u2028\u2029","c":["{\u007bd}}","{\u0025","{\u0023","{ "]}'
+    )
+
+
+def test_an_event_reaches_as_far_as_any_of_its_deviations_and_has_all_their_notes() -> None:
+    found = by_hand()
+    first, second, _ = found.deviations
+    own = (replace(first, note="a bridge"), replace(second, from_m=150.0, to_m=600.0, note="rain"))
+    (drawn,) = map_data(replace(found, deviations=own))["deviations"]
+    assert plain(drawn["text"]) == "41 m to the left, from 150 m to 600 m along the route"
+    assert drawn["note"] == "a bridge; rain"
+    own = (replace(first, note="rain"), replace(second, note="rain"))
+    assert map_data(replace(found, deviations=own))["deviations"][0]["note"] == "rain"
+
+
+def test_a_long_name_of_a_way_is_cut_where_rides_are_picked() -> None:
+    found, long = by_hand(), "over the long bridge to the mill"
+    routes = (replace(found.routes[0], route=replace(found.routes[0].route, name=long)), found.routes[1])
+    results = tuple(replace(r, route=long) if r.route == "out" else r for r in found.results)
+    drawn = map_data(replace(found, routes=routes, results=results))
+    assert plain(drawn["rides"][0]["label"]) == "Mon 4 May 07:00, over the lon…to the mill, 23–59 s"
+
+
+def test_the_map_says_how_far_its_lines_are_thinned(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where they would have too many points that is further, and no fix lies further off than is said."""
+    from shapely import LineString, MultiLineString
+
+    monkeypatch.setattr("gpsq.output.map.data.DRAW_BUDGET", 9)
+    drawn = map_data(by_hand())
+    said_m = float(plain(drawn["tolerance"]).removesuffix(" m"))
+    lines = [[places(part) for part in r["parts"]] for r in drawn["recordings"]]
+    assert drawn["drawn"] == sum(len(part) for own in lines for part in own) <= 9
+    off_m = []
+    for own, fixes in zip((own for own in lines if own), (AMBER_MON, BASALT_MON, BASALT_WED), strict=True):
+        shown = MultiLineString([LineString(PLANE.to_metres(*np.array(part).T)) for part in own])
+        off_m += [shown.distance(point) for point in map(shapely_point, fixes)]
+    assert 0.5 < max(off_m) <= said_m + 0.1
+
+
+def shapely_point(place: tuple[float, float]) -> Any:
+    from shapely import Point
+
+    return Point(PLANE.to_metres(*np.array([place]).T)[0])
 
 
 def test_no_picture_draws_a_deviation_over_a_gap() -> None:

@@ -8,7 +8,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from gpsq.output.charts.campaigns import NOBODY, against_carried, campaign_marks, compare_chart, finding
+from gpsq.output.charts.campaigns import NOBODY, _rows, against_carried, campaign_marks, compare_chart, finding
+from gpsq.output.drawing.looks import look
+from gpsq.output.drawing.sheet import Box, Line, Sheet
 from gpsq.summaries.across.bridge_verdicts import Bridge
 from gpsq.summaries.across.campaigns import Compared, Entry
 from gpsq.summary_types import Interval
@@ -105,3 +107,48 @@ def test_a_course_of_several_campaigns_or_routes_numbers_them():
     assert campaign_marks([one, two]) == {("W1", "A"): ""}
     assert campaign_marks([one, three, two]) == {("W1", "A"): "(1)", ("W1", "B"): "(2)"}
     assert campaign_marks([]) == {}
+
+
+@pytest.mark.parametrize("size", [(10.0, 5.625), (4.5, 4.5)])
+@pytest.mark.parametrize(
+    ("bounds", "ticks"),
+    [
+        (((0.8, 0.6, 1.1), (1.4, 1.2, 1.6)), ["0.7", "1", "1.5"]),
+        (((0.05, 0.02, 0.1), (3.0, 1.2, 9.0)), ["0.03", "0.1", "0.3", "1", "3", "10"]),
+    ],
+)
+def test_each_ratio_has_its_row_and_one_its_line(size, bounds, ticks):
+    """Name, bar from bound to bound, mark and number in the device's look; an axis over decades has few ticks, 1 among them."""
+    sheet, looks = Sheet(*size), {"Amber": look(0), "Basalt": look(1)}
+    box = Box(1.5, 1.0, size[0] - 0.3, 4.0)
+    _rows(sheet, box, {name: Interval(*own) for name, own in zip(looks, bounds, strict=True)}, looks)
+    said = [(t.text, t.anchor, t.bold) for t in sheet.texts]
+    assert [text for text, *_ in said[: len(ticks)]] == ticks
+    assert said[len(ticks) :] == [
+        ("ratio of cross-track errors", "start", False),
+        *(
+            row for name, (value, *_) in zip(looks, bounds, strict=True)
+            for row in ((name, "end", False), (f"{value:.2f}", "middle", True))
+        ),
+    ]  # fmt: skip
+    x_of = {t.text: t.x_in for t in sheet.texts if t.text in ticks}
+    a, b = ticks[0], ticks[-1]
+    scale = (x_of[b] - x_of[a]) / np.log(float(b) / float(a))
+
+    def at(value):
+        return x_of[a] + scale * np.log(value / float(a))
+
+    lines = [item for item in sheet.items if isinstance(item, Line)]
+    (one,) = [line for line in lines if line.width_pt == 1.2]
+    assert one.xy_in.tolist() == [[pytest.approx(at(1.0)), 1.0], [pytest.approx(at(1.0)), 4.0]]
+    bars = [line for line in lines if line.width_pt == 2.0]
+    marks = [line for line in lines if line.closed]
+    heights = [3.25, 1.75]  # two rows of 1.5 in
+    for own, bar, mark, name, y in zip(bounds, bars, marks, looks, heights, strict=True):
+        assert bar.xy_in == pytest.approx(np.array([[at(own[1]), y], [at(own[2]), y]]), abs=1e-6)
+        assert (mark.xy_in.min(axis=0) + mark.xy_in.max(axis=0))[0] / 2 == pytest.approx(at(own[0]), abs=1e-6)
+        assert (bar.colour, mark.fill) == (looks[name].colour,) * 2
+    numbers = [t for t in sheet.texts if t.bold]
+    assert [(t.x_in, t.y_in) for t in numbers] == [
+        (pytest.approx(at(own[0])), pytest.approx(y + 0.12)) for own, y in zip(bounds, heights, strict=True)
+    ]

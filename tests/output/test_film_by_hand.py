@@ -114,3 +114,13 @@ def test_of_rides_without_a_fix_only_that_of_the_film_is_told():
     assert [r.ride for r in film._overlay(found, "R01").rides] == ["R01", "R01"]
     assert list(film._overlay(found, "R02").looks) == ["Amber"]
     assert film._overlay(found, "R09") is None
+
+
+def test_a_copy_of_a_recording_is_not_played_a_second_time():
+    whole = sample()
+    own = [i for i, r in enumerate(whole.results) if r.ride == "out 2"]
+    assert len(film.stage_of(whole, "out 2").runners) == len(own) == 3
+    results = list(whole.results)
+    results[own[1]] = replace(results[own[1]], duplicate_of="another.gpx")
+    played = film.stage_of(replace(whole, results=tuple(results)), "out 2").runners
+    assert [runner.device for runner in played] == [whole.traces[i].device for i in (own[0], own[2])]

@@ -26,9 +26,12 @@ from seen import (
     middle_of,
 )
 
+from gpsq.model import FirstFix
+from gpsq.output.charts.first_fix import Row, _draw_marks
 from gpsq.output.drawing.labels import overlap
-from gpsq.output.drawing.looks import device_looks
-from gpsq.output.drawing.sheet import INK, LEAF, RULE
+from gpsq.output.drawing.looks import device_looks, look
+from gpsq.output.drawing.plot import Plot
+from gpsq.output.drawing.sheet import INK, LEAF, RULE, Box, Sheet
 
 
 @pytest.mark.parametrize("shape", SIZES)
@@ -254,3 +257,16 @@ def test_the_key_speaks_of_what_is_drawn_and_of_nothing_else(campaign, shape):
     (looked,) = {look.colour for look in device_looks(analysis).values() if bars(sheet, look.colour, 0.35)} or {""}
     grey = [line for line in lines(sheet, fill=INK) if line.alpha < 0.3]
     assert ("Bar: worked out" in said, "Grey: its interval" in said) == (bool(looked), bool(grey))
+
+
+@pytest.mark.parametrize(("count", "flags"), [(12, 12), (13, 0)])
+def test_a_dozen_flags_fly_and_of_more_there_are_marks_alone(count, flags):
+    """In a row of five inches, where there would be room for all of them."""
+    seconds = np.geomspace(2.0, 500.0, count)
+    fixes = tuple(FirstFix("log", seconds=float(s)) for s in seconds)
+    plot = Plot(Sheet(10.0, 6.0), Box(0.3, 0.5, 9.7, 5.8), (0.9, 700.0), log=True)
+    row = Row("Amber", "out", ("Mon",) * count, fixes, None)
+    _draw_marks(plot, row, Box(0.3, 0.5, 9.7, 5.5), look(0))
+    assert len(plot.sheet.texts) == flags
+    shown = marks(plot.sheet, "disc", look(0).colour)
+    assert sorted(middle(mark)[0] for mark in shown) == pytest.approx(plot.x_in(seconds).tolist())

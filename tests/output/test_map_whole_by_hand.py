@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import re
-from itertools import combinations
+from itertools import combinations, pairwise
 from typing import TYPE_CHECKING, Any
 
 import pytest
-from hand_map import COLOURS, DATA, MARKS, NAMES, RECORDINGS, ask, written
+from hand_map import COLOURS, DATA, MARKS, NAMES, RECORDINGS, ask, steps, written
 from lxml import html
 
 from gpsq.output.drawing import sheet
@@ -120,8 +120,8 @@ def test_every_line_and_mark_from_the_lowest_to_the_highest(page: Any) -> None:
     ground = [
         ["line", STREET, 2.5, 1, "", 0, "", [[-500, 0], [-500, 9_000]]],
         ["line", STREET, 2.5, 1, "", 0, "", [[500, 0], [500, 9_000]]],
-        ["area", "", 0, 0, ACCENT, 0.22, "", [[100, 9_000], [100, 9_900]]],
-        ["area", "", 0, 0, INK, 0.1, "", [[100, 0], [100, 20_000]]],
+        ["area", "", 0, 0, ACCENT, 0.22, "evenodd", [[100, 9_000], [100, 9_900]]],
+        ["area", "", 0, 0, INK, 0.1, "nonzero", [[100, 0], [100, 20_000]]],
         ["line", RULE, 5, 1, "", 0, "", [[0, 0], [0, 10_000]]],
     ]
     places = {at: [[at, 6_000], [at, 7_000]] for at in (2_000, 3_000, 4_000)}
@@ -384,7 +384,8 @@ def test_of_many_recordings_lines_are_pale_and_only_some_flags_and_kilometres_ar
 ) -> None:
     """Sixty lines: 9 / 60 of full ink, but 0.16 at least, without a casing; 22 marks of kilometres 42 px apart, every second."""
     more = [{**RECORDINGS[2], "at": [k * 150, 4_000], "flag": f"{k} s"} for k in range(57)]
-    quay = {**DATA["routes"][1], "kilometres": [0, 900] * 22}
+    bends = steps(*((0, 200 * k) for k in range(101)))
+    quay = {**DATA["routes"][1], "kilometres": [0, 900] * 22, "line": bends}
     path = written(
         monkeypatch,
         tmp_path / "map.html",
@@ -395,6 +396,9 @@ def test_of_many_recordings_lines_are_pale_and_only_some_flags_and_kilometres_ar
     tracks = [layer for layer in ask(page, "layers") if layer[2] in (1.5, 4) and not layer[6]]
     assert len(tracks) == 60
     assert {layer[3] for layer in tracks} == {0.16}
+    arrows = [float(re.findall(r"[\d.]+", own)[0]) for _, own in ask(page, "arrows")]
+    assert 5 <= len(arrows) <= 7  # of 850 px, one about every 130
+    assert all(130 <= after - before < 142 for before, after in pairwise(arrows))
     labels = ask(page, "labels")
     assert 6 <= sum(label[0] == "flag" for label in labels) <= 16  # as many as sixtieths of 944 px
     written_km = [int(label[1].split()[0]) for label in labels if label[1].endswith(" km")]

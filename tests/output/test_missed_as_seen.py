@@ -11,8 +11,10 @@ from by_hand import by_hand
 from output_sample import sample
 from seen import CAMPAIGNS, SIZES, bars, box, device_of, drawn, lines, marks, middle, middle_of, with_fixes
 
-from gpsq.output.drawing.looks import device_looks
-from gpsq.output.drawing.sheet import INK, LEAF
+from gpsq.output.charts.missed import Miss, _draw_devices
+from gpsq.output.drawing.looks import device_looks, look
+from gpsq.output.drawing.plot import Plot
+from gpsq.output.drawing.sheet import INK, LEAF, Box, Sheet
 
 
 # --- the road missed -----------------------------------------------------------------------------------------------------
@@ -199,3 +201,18 @@ def test_a_copy_is_not_drawn_and_neither_is_another_ways_ride():
     for found, many in ((analysis, 3), (dataclasses.replace(analysis, results=tuple(results)), 2)):
         sheet = drawn("missed", found, "wide")
         assert sum(len(bars(sheet, look.colour, 1.0)) for look in device_looks(found).values()) == many
+
+
+def test_a_row_of_strokes_says_at_least_only_where_the_median_is_a_bound():
+    """Of 10, 20 and 30 m the median is 20 m: a bound where that or a shorter one is one, none where the longest alone is."""
+    own = [
+        Miss(name, "Mon", metres, metres == bound, True)
+        for name, bound in (("Amber", 30.0), ("Basalt", 20.0), ("Cobalt", 0.0))
+        for metres in (20.0, 10.0, 30.0)
+    ]
+    plot = Plot(Sheet(4.5, 4.5), Box(1.4, 1.0, 3.6, 4.0), (0.0, 40.0))
+    _draw_devices(
+        plot, own, {name: look(k) for k, name in enumerate(("Amber", "Basalt", "Cobalt"))}, Box(0.2, 1.0, 4.3, 4.0)
+    )
+    said = [text.text.replace("\N{NO-BREAK SPACE}", " ") for text in plot.sheet.texts]
+    assert said == ["Amber", "20 m", "Basalt", "≥ 20 m", "Cobalt", "20 m"]

@@ -85,6 +85,8 @@ def test_who_left_the_road_is_told_by_ride_the_furthest_first(whole):
         assert found == pytest.approx(expected)
     unlike = (whole.deviations[0], replace(whole.deviations[1], suggestion="receiver error"))
     assert overlays(replace(whole, deviations=unlike))[0].left_road[0].suggestion == ""
+    half = (replace(whole.deviations[0], flag="error"), whole.deviations[1])  # of the other nothing is decided
+    assert overlays(replace(whole, deviations=half))[0].left_road[0].flag == ""
     elsewhere = replace(whole.deviations[0], route="home")
     assert [o.left_road for o in overlays(replace(whole, deviations=(elsewhere,)))] == [(), ()]
 

@@ -188,3 +188,10 @@ def test_a_long_name_of_a_route_is_cut_in_the_title():
     titles = texts(film.stage_of(replace(analysis, routes=tuple(routes), results=tuple(results)), "out 2").still)
     (title,) = (title for title in titles if ", route " in title)
     assert title.partition(", route ")[2] == "x" * 12 + "…" + "x" * 11
+
+
+def test_a_title_ends_before_the_clock_however_long_a_ride_is_called(monkeypatch):
+    monkeypatch.setattr(stage, "long_names", lambda _: {"out 2": "y" * 90})
+    (title,) = [text for text in film.stage_of(sample(), "out 2").still.texts if text.text.startswith("yyy")]
+    assert "…" in title.text
+    assert title.box.right <= 10.0 - 3.2

@@ -193,3 +193,25 @@ def test_milliseconds_stand_where_there_are_any():
     assert check._iso(at("2026-05-04T07:00:12")) == "2026-05-04T07:00:12Z"
     assert check._number(0.12345678) == 0.123457
     assert check._number(float("inf")) is None
+
+
+def test_why_points_were_set_aside_is_said_in_words():
+    """Each reason there is, with as many points as its place in this list, and no other."""
+    words = {
+        "no_position": "have no position",
+        "null_island": "stand at 0,0, which means no position",
+        "not_finite": "have coordinates that are no finite numbers",
+        "out_of_range": "lie outside the range of latitude and longitude",
+        "unparseable_coordinate": "have coordinates that are no numbers",
+        "no_fix": "are marked as no fix by the device itself",
+        "frozen_before_fix": "repeat a remembered position before the first fix",
+        "outlier_jump": "lie where no rider can have been",
+        "truncated_element": "are unfinished or damaged in the file",
+        "straight_backfill": "were filled in on a straight line before the first fix",
+    }
+    aside = tuple(SetAside(reason, k + 2, 7 * k) for k, reason in enumerate(words))
+    assert said_of(replace(by_hand().traces[0], points=71, set_aside=aside))[0] == [
+        f"{k + 2} of 71 points {said} and were set aside, first point {7 * k} (counted from 0)."
+        for k, said in enumerate(words.values())
+    ]
+    assert set(check.REASONS) == set(words)

@@ -185,3 +185,13 @@ def test_a_kept_zone_is_a_circle_on_the_earth(tmp_path: Path, key: str, low: flo
         else:
             with pytest.raises(CampaignError, match=re.escape(f"{key} = {value}")):
                 secret.load(tmp_path)
+
+
+@pytest.mark.parametrize(
+    "text", ["zone = 3\n", "[[zones]]\nlat = 1\n", "[[zone]]\nlat = 1\nlon = 2\nradius_m = 500\n[other]\n"]
+)
+def test_a_file_that_holds_anything_else_is_refused(tmp_path: Path, text: str) -> None:
+    """Whoever wrote it meant something that would not be followed."""
+    (tmp_path / secret.NAME).write_text(text)
+    with pytest.raises(CampaignError, match="found other than zones; expected"):
+        secret.load(tmp_path)

@@ -3,7 +3,7 @@
   layers: () => Object.values(gpsq_map._layers).filter((l) => l.getLatLngs || l.getLatLng).map((l) => {
   const o = l.options, area = l instanceof L.Polygon, line = !area && !o.mark;
   return [o.mark || (area ? "area" : "line"), o.stroke ? o.color : "", o.stroke ? o.weight : 0, o.stroke ? o.opacity : 0,
-    line || !o.fillOpacity ? "" : o.fillColor, line ? 0 : o.fillOpacity, o.mark ? o.radius : o.dashArray || "",
+    line || !o.fillOpacity ? "" : o.fillColor, line ? 0 : o.fillOpacity, o.mark ? o.radius : area ? o.fillRule : o.dashArray || "",
     [].concat(l.getLatLngs ? l.getLatLngs() : l.getLatLng()).flat(3).slice(0, 2).map((p) => [p.lat, p.lng].map((d) => Math.round(1e6 * d)))]; }),
   labels: () => [...document.querySelectorAll(".labels > g")].map((g) => {
   const [mast, cloth] = g.children, [x, y] = mast.getAttribute("d").match(/[-\d.]+/g).map(Number), p = gpsq_map.containerPointToLatLng([x, y]);

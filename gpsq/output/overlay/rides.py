@@ -200,7 +200,7 @@ def _left_road(analysis: Analysis, route: RouteResult, devices: Sequence[str], d
 
 def _gone(analysis: Analysis, route: RouteResult, group: Sequence[Deviation], days: dict[str, str]) -> LeftRoad:
     largest = max(group, key=lambda d: d.peak_m)
-    same = {d.suggestion for d in group}
+    flags, suggestions = ({getattr(d, name) for d in group} for name in ("flag", "suggestion"))
     places = dict(zip(route.route.members, route.route.xy_m, strict=True))
     ways: list[FloatArray] = []
     for found in group:
@@ -211,8 +211,8 @@ def _gone(analysis: Analysis, route: RouteResult, group: Sequence[Deviation], da
     return LeftRoad(
         day=days.get(analysis.results[largest.trace].ride) or "ride",
         devices=tuple(sorted({analysis.traces[d.trace].device for d in group})),
-        suggestion=largest.suggestion if len(same) == 1 else "",
-        flag=largest.flag,
+        suggestion=largest.suggestion if len(suggestions) == 1 else "",
+        flag=largest.flag if len(flags) == 1 else "",
         peak_m=largest.peak_m,
         side=largest.side,
         from_m=min(d.from_m for d in group),

@@ -96,6 +96,27 @@ def test_stretches_events_and_decisions_are_counted_apart(desk: Any, monkeypatch
     assert said[1:] == ["The first 1 of 2 events are shown; deviations.csv has all."]
 
 
+def test_what_is_not_readable_and_what_is_noticed_are_told_apart(desk: Any) -> None:
+    """Each where there is any; and several remarks on a recording are told one after the other."""
+    traces = by_hand().traces
+    two = (replace(traces[0], notes=("It is odd.", "It is short.")), *traces[1:])
+    for more, heads in (({"notes": ()}, ["Not readable"]), ({"unreadable": (), "traces": two}, ["Noticed"])):
+        show(desk, 3, by_hand(**more))
+        page = shown(desk)
+        assert [h.text for h in page.cssselect("#starts h3")] == heads
+    assert page.cssselect(".stack td.words")[3].text_content() == "It is odd.; It is short.; worn on the left"
+
+
+def test_every_figure_that_is_given_is_shown_in_its_row(desk: Any) -> None:
+    fill(desk)
+    for table, name in zip(shown(desk).cssselect("#fix table"), ("fix", "errors"), strict=True):
+        given = [
+            [device, str(rides), *(f"{cell.value}{cell.bounds}" for cell in cells)]
+            for device, rides, cells in desk.results.shown[name]["rows"]
+        ]
+        assert [[cell.text_content().strip() for cell in row] for row in table.iterfind("tbody/tr")] == given
+
+
 def test_each_label_is_of_a_field_and_each_field_has_one(desk: Any) -> None:
     fill(desk)
     page = shown(desk)

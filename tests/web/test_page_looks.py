@@ -135,7 +135,7 @@ def test_drawings_of_events_and_places_are_seen(wide: Any) -> None:
     }) == {}  # fmt: skip
     for name, share in (("svg.ground", 0.9), (".picture img", 0.99), ("#map-page", 0.99)):
         node = wide.locator(name).first
-        wider = node.evaluate("(node) => node.clientWidth / node.parentElement.clientWidth")
+        wider = node.evaluate("(node) => node.clientWidth / node.closest('figure, .card, #map-frame').clientWidth")
         assert wider > share, name
     heights = [wide.locator(name).bounding_box()["height"] for name in ("#map-page", "#ground")]
     assert (heights[0] > 500.0, heights[1] > 300.0) == (True, True)

@@ -211,7 +211,7 @@ def test_files_are_told_one_by_one_and_can_be_chosen_again(page: Any, tmp_path: 
     assert page.evaluate("window.seen[3]") == ["1 of 1", 0, 1, False]
 
 
-def test_what_is_dropped_while_others_are_sent_waits_for_them(page: Any, tmp_path: Path) -> None:
+def test_what_is_dropped_while_others_are_sent_waits_for_them(page: Any, server: Server, tmp_path: Path) -> None:
     """One after the other, told one by one while the next is under way."""
     page.evaluate(NOTED, [])
     page.evaluate("""() => {
@@ -226,8 +226,10 @@ def test_what_is_dropped_while_others_are_sent_waits_for_them(page: Any, tmp_pat
         page.wait_for_function("window.held.length === 1")
     page.wait_for_timeout(3 * SHORT_MS)
     assert page.evaluate("window.held.length") == 1
-    page.evaluate("window.held[0]()")
+    server.desk.received = [Received("a.gpx", "was stored.")]
+    page.evaluate("() => { window.setTimeout = () => 0; window.held[0](); }")
     page.wait_for_function("window.held.length === 2")
+    page.wait_for_selector("#received li")
     assert text(page, "#sent-words") == "2 of 2"
     page.evaluate("window.held[1]()")
     page.wait_for_function("document.getElementById('sending').hidden")

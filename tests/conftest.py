@@ -137,12 +137,13 @@ NOWHERE_ELSE = "--host-resolver-rules=MAP * ~NOTFOUND, EXCLUDE 127.0.0.1"
 
 @pytest.fixture(scope="module")
 def chromium() -> Iterator[Any]:
-    """A headless browser."""
+    """A headless browser: the one that has no windows at all where it is there, which begins a page in a tenth of the time."""
     try:
         from playwright.sync_api import sync_playwright
     except ImportError:
         missing("the package playwright")
-    path = os.environ.get("CHROMIUM") or shutil.which("chromium") or shutil.which("chromium-browser")
+    named = (shutil.which(name) for name in ("chromium-headless-shell", "chromium", "chromium-browser"))
+    path = os.environ.get("CHROMIUM") or next(filter(None, named), None)
     if path is None:
         missing("a Chromium browser")
     with sync_playwright() as driver:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from functools import partial
 from itertools import zip_longest
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from gpsq import digests
 from gpsq.pipeline import cache, executors
@@ -21,6 +21,8 @@ if TYPE_CHECKING:
     from gpsq.pipeline.cache import Cache
     from gpsq.results import Analysis
     from gpsq.summaries.summarise import Searched
+
+Dealt = TypeVar("Dealt")
 
 
 def analyse_into(
@@ -73,14 +75,15 @@ class _Drawing:
     def begin_beside_summing_up(self, measured: Analysis) -> Callable[[], Searched] | None:
         """Begin to draw the overlays; of a large run also to search for places, and return what waits for those.
 
-        The cores have nothing more to share, so copies of this process take it on.
+        The cores have nothing more to share, so copies of this process take it on, for each of both one a core.
         """
         if self.second.is_there:
             self._begin(_draw_and_keep, measured)
             return None
         parts = self.cores.processes
         self.overlays = [self._begin(_overlays, measured, part, parts) for part in range(parts)]
-        return self._begin(places_that_stand_out, measured)
+        searched = [self._begin(places_that_stand_out, measured, part, parts) for part in range(parts)]
+        return lambda: in_turn([found() for found in searched])
 
     def begin_report(self, analysis: Analysis) -> Callable[[], Mapping[str, str | bytes]]:
         """Begin to make the report, and return what waits for it."""
@@ -114,14 +117,14 @@ def _report(analysis: Analysis, drawn: tuple[Chart, ...] | None) -> Mapping[str,
     return report(analysis, _kept.pop() if _kept else drawn)
 
 
-def places_that_stand_out(measured: Analysis) -> Searched:
-    """Search for places; what searches is loaded here."""
+def places_that_stand_out(measured: Analysis, part: int, parts: int) -> Searched:
+    """Search for places on a part of the routes; what searches is loaded here."""
     from gpsq.summaries import summarise
 
-    return summarise.places_that_stand_out(measured)
+    return summarise.places_that_stand_out(measured, part, parts)
 
 
-def in_turn(parts: Sequence[Sequence[Chart]]) -> tuple[Chart, ...]:
+def in_turn(parts: Sequence[Sequence[Dealt]]) -> tuple[Dealt, ...]:
     """Return what was dealt out in turn in its order.
 
     >>> in_turn([("a", "c", "e"), ("b", "d")])

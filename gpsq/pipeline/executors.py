@@ -30,6 +30,9 @@ WORTH_A_POOL = 100_000 if sys.platform == "linux" else 500_000
 BYTES_PER_FIX = 100
 #: A fix on a route takes so many times as long as one that is read or looked at by itself.
 ROUTE_TIMES = 5
+#: What is less than the total shared out to all processes by so many parts is light, and begun in its order: what is waited
+#: for first is done first, and what is to be done with it goes on beside the rest.
+LIGHT_PARTS = 16
 #: A task of a cluster is tried this many times before the run gives up.
 RETRIES = 3
 #: Seconds to wait for a cluster to answer; and without any worker, until the person is told, and told again.
@@ -69,7 +72,7 @@ class Local(Executor):
         chunksize: int = 1,
         buffersize: int | None = None,
     ) -> Iterator[Any]:
-        """Yield ``fn`` of each set of arguments, in order; heavy ones are begun first, and all of them at once."""
+        """Yield ``fn`` of each set of arguments, in order; heavy ones are begun first, light ones in order, and all at once."""
         jobs = list(zip(*iterables, strict=True))
         alone = len(jobs) < 2 and not self.meanwhile
         if self.processes < 2 or alone or (self._pool is None and not self.is_much(jobs)):
@@ -82,10 +85,11 @@ class Local(Executor):
 
     def _spread(self, fn: Callable[..., Any], jobs: Sequence[tuple[Any, ...]]) -> Iterator[Any]:
         fixes = [sum(fixes_in(argument) for argument in job) for job in jobs]
+        light = 1 + sum(fixes) // (self.processes * LIGHT_PARTS)
         try:
             if self._pool is None:
                 self._pool = ProcessPoolExecutor(self.processes, mp_context=_processes())
-            heavy_first = sorted(range(len(jobs)), key=lambda k: -fixes[k])
+            heavy_first = sorted(range(len(jobs)), key=lambda k: -(fixes[k] // light))
             futures = {k: self._pool.submit(fn, *jobs[k]) for k in heavy_first}
         except (BrokenProcessPool, OSError):
             futures = {}

@@ -9,10 +9,10 @@ and 3.9 s without. What is done in it:
 - it draws the overlays, which need no summaries, while this process sums up;
 - it draws the report while this process writes tables, map and layers.
 
-Where much is read, on all cores, copies are made for the overlays, one a core, for the search for places, and for the
-report: they have the analysis with them, and nothing of what may be a gigabyte travels. A run that finds everything done
-before draws nothing and begins nothing here. With threads about (a copy of the process might hang), on one core, and
-where processes cannot be copied, all is done in this process, at the moment it is asked for.
+Where much is read, on all cores, copies are made for the overlays and for the search for places, one a core for each, and
+one for the report: they have the analysis with them, and nothing of what may be a gigabyte travels. A run that finds
+everything done before draws nothing and begins nothing here. With threads about (a copy of the process might hang), on
+one core, and where processes cannot be copied, all is done in this process, at the moment it is asked for.
 """
 
 from __future__ import annotations
@@ -120,12 +120,20 @@ class ReadsWhileLoading(Executor):
         """Yield ``fn`` of each set of arguments, in order."""
         jobs = list(zip(*iterables, strict=True))
         if self.cores.is_much(jobs):
-            self.meanwhile()  # before it is copied for each core
-            return self.cores.map(fn, *zip(*jobs, strict=True))
+            return self._on_cores(fn, jobs)
         few = self.second.begin(_all, fn, jobs)
         self.second.begin(load_what_draws)
         self.meanwhile()
         return iter(few())
+
+    def _on_cores(self, fn: Callable[..., Any], jobs: Sequence[tuple[Any, ...]]) -> Iterator[Any]:
+        """Yield the answers of copies that read alone: the next ones have with them what is loaded meanwhile."""
+        answers = self.cores.map(fn, *zip(*jobs, strict=True))
+        self.meanwhile()
+        for left, answer in zip(reversed(range(len(jobs))), answers, strict=True):
+            if not left:
+                self.cores.shutdown()
+            yield answer
 
 
 def _all(fn: Callable[..., Any], jobs: Sequence[tuple[Any, ...]]) -> list[Any]:

@@ -47,6 +47,9 @@ LENGTHS_M = (50.0, 100.0, 200.0, 400.0, 800.0)
 AT_A_TIME = 100_000
 
 
+SearchedRoute = tuple[tuple[HotSpot, ...], HotSpotSearch]
+
+
 @dataclass(frozen=True, eq=False)
 class _Search:
     """The traces of a route, those of a ride together, (k, b) means over bins of `bin_m`, and the height of chance.
@@ -79,18 +82,38 @@ def search(
     traces: Sequence[Trace], results: Sequence[TraceResult], routes: Sequence[RouteResult], settings: Settings
 ) -> tuple[tuple[HotSpot, ...], tuple[HotSpotSearch, ...]]:
     """Return the hot spots, and for each route what was looked for and how long a stretch would have been seen."""
+    return together(by_route(traces, results, routes, settings))
+
+
+def by_route(
+    traces: Sequence[Trace],
+    results: Sequence[TraceResult],
+    routes: Sequence[RouteResult],
+    settings: Settings,
+    part: int = 0,
+    parts: int = 1,
+) -> tuple[SearchedRoute, ...]:
+    """Return the same of each route by itself.
+
+    With `parts`, of every so many'th route from the one numbered `part` on; all of them count in what chance is allowed.
+    """
     tables = [(r, t) for r in routes if (t := station_table(r, traces, results)) is not None and len(t.along_m) > 1]
     tables = [(r, t) for r, t in tables if len(set(t.ride)) >= FEWEST_RIDES and r.centreline is not None]
     level = _level(settings.confidence, len(tables))
-    spots: list[HotSpot] = []
-    told: list[HotSpotSearch] = []
-    for route, table in tables:
-        found = _search(table, level, np.random.default_rng(settings.seed))
-        own = list(_named(found, table, route.centreline.spread_m if route.centreline else np.empty(0)))
-        shown = np.nan if own else _would_show_m(found, np.random.default_rng(settings.seed + 1))
-        spots += own
-        told.append(HotSpotSearch(table.route, int(found.ride.max()) + 1, len(own), shown))
-    return tuple(sorted(spots, key=lambda spot: -spot.spread_m)), tuple(told)
+    return tuple(_searched(route, table, level, settings.seed) for route, table in tables[part::parts])
+
+
+def _searched(route: RouteResult, table: StationTable, level: float, seed: int) -> SearchedRoute:
+    found = _search(table, level, np.random.default_rng(seed))
+    own = tuple(_named(found, table, route.centreline.spread_m if route.centreline else np.empty(0)))
+    shown = np.nan if own else _would_show_m(found, np.random.default_rng(seed + 1))
+    return own, HotSpotSearch(table.route, int(found.ride.max()) + 1, len(own), shown)
+
+
+def together(searched: Sequence[SearchedRoute]) -> tuple[tuple[HotSpot, ...], tuple[HotSpotSearch, ...]]:
+    """Return the hot spots of all routes, widest first, and what was looked for on each."""
+    spots = sorted((spot for own, _ in searched for spot in own), key=lambda spot: -spot.spread_m)
+    return tuple(spots), tuple(told for _, told in searched)
 
 
 def _level(confidence: float, routes: int) -> float:

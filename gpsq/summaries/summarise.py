@@ -3,24 +3,25 @@
 from __future__ import annotations
 
 import dataclasses
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from gpsq.summaries import device_figures, device_pairs, hot_spots, own_error, ranking
 from gpsq.summaries.devices import distance_bias, offsets, quality
 from gpsq.summaries.station_table import station_table
-from gpsq.summary_types import HotSpot, HotSpotSearch, OffsetBetween, Summaries
+from gpsq.summary_types import OffsetBetween, Summaries
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
     from gpsq.results import Analysis
 
-Searched = tuple[tuple[HotSpot, ...], tuple[HotSpotSearch, ...]]
+Searched = Sequence[hot_spots.SearchedRoute]
 
 
-def places_that_stand_out(analysis: Analysis) -> Searched:
-    """Return the hot spots and what was looked for; it takes as long as all else that is summed up."""
-    return hot_spots.search(analysis.traces, analysis.results, analysis.routes, analysis.settings)
+def places_that_stand_out(analysis: Analysis, part: int = 0, parts: int = 1) -> Searched:
+    """Return what `hot_spots.by_route` finds on each route, or on a part of them; all takes as long as what else is summed up."""
+    return hot_spots.by_route(analysis.traces, analysis.results, analysis.routes, analysis.settings, part, parts)
 
 
 def summaries(analysis: Analysis, searched: Callable[[], Searched] | None = None) -> Summaries:
@@ -43,7 +44,7 @@ def summaries(analysis: Analysis, searched: Callable[[], Searched] | None = None
         quality_trends=trends,
         distance_biases=distance_bias.distance_biases(*what[:2], analysis.settings),
     )
-    spots, searches = searched() if searched else places_that_stand_out(analysis)
+    spots, searches = hot_spots.together(searched() if searched else places_that_stand_out(analysis))
     return dataclasses.replace(found, hot_spots=spots, hot_spot_searches=searches)
 
 

@@ -65,6 +65,13 @@ def here(_: Any = None) -> int:
     return os.getpid()
 
 
+LOADED: list[str] = []
+
+
+def here_with(_: Any) -> tuple[int, int]:
+    return os.getpid(), len(LOADED)
+
+
 def test_little_is_done_here_and_much_on_the_cores(tmp_path: Path) -> None:
     small, large = tmp_path / "small", tmp_path / "large"
     small.write_bytes(b"?" * executors.BYTES_PER_FIX)
@@ -90,6 +97,22 @@ def test_heavy_work_begins_first_and_answers_keep_their_order(tmp_path: Path, mo
     with Local(2, worth_a_pool=0) as local:
         assert list(local.map(os.path.basename, files)) == ["1", "3", "2"]
     assert begun == ["3", "2", "1"]
+
+
+def test_light_work_is_begun_in_its_order(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Sixteen of a size or so for each process: the answer that is waited for first is not the last to come."""
+    files = []
+    for number in range(32):
+        files.append(tmp_path / f"{number:02d}")
+        files[-1].write_bytes(b"?" * executors.BYTES_PER_FIX * (1000 if number == 20 else 100 + number % 3))
+    begun = []
+    submit = ProcessPoolExecutor.submit
+    monkeypatch.setattr(
+        ProcessPoolExecutor, "submit", lambda own, fn, *a: begun.append(a[0].name) or submit(own, fn, *a)
+    )
+    with Local(2, worth_a_pool=0) as local:
+        list(local.map(os.path.basename, files))
+    assert begun == ["20", *(f"{number:02d}" for number in range(32) if number != 20)]
 
 
 def test_what_comes_next_is_loaded_once_while_others_are_at_work(tmp_path: Path) -> None:
@@ -411,6 +434,10 @@ def test_a_few_files_are_read_in_the_second_process_while_this_one_loads(tmp_pat
 def test_many_files_are_read_on_the_cores(tmp_path: Path) -> None:
     (tmp_path / "large").write_bytes(b"?" * executors.BYTES_PER_FIX * 1000)
     with Local(2, worth_a_pool=1000) as cores:
-        reads = ReadsWhileLoading(SecondProcess(), cores, lambda: None)
-        assert len(set(reads.map(here, [tmp_path / "large"] * 8)) - {os.getpid()}) >= 1
-        assert cores._pool is not None
+        reads = ReadsWhileLoading(SecondProcess(), cores, lambda: LOADED.append("what measures"))
+        answers = list(reads.map(here_with, [tmp_path / "large"] * 8))
+        assert {loaded for _, loaded in answers} == {0}, "they are copied before it is loaded"
+        assert os.getpid() not in {process for process, _ in answers}
+        assert LOADED == ["what measures"]
+        assert cores._pool is None, "who measures is copied with what measures"
+        LOADED.clear()

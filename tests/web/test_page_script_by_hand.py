@@ -135,6 +135,21 @@ def test_what_was_sent_is_typed_no_more(page: Any, server: Server) -> None:
     assert page.locator("#d-d0a details").get_attribute("open") is not None
 
 
+def test_it_asks_how_far_things_are_once_at_a_time(page: Any) -> None:
+    """A second answer while the first is under way would make the page anew twice."""
+    page.evaluate(NOTED, [])
+    page.evaluate("""() => {
+      const inner = window.fetch;
+      window.asked = 0;
+      window.fetch = (url, told) => (url === "/status" ? ((window.asked += 1), new Promise(() => {})) : inner(url, told));
+    }""")
+    page.wait_for_function("window.asked === 1")
+    page.locator("#zone-button").click()
+    page.wait_for_function("window.sent.length === 1")
+    page.wait_for_timeout(100)
+    assert page.evaluate("window.asked") == 1
+
+
 def test_a_problem_is_shown_as_it_comes_and_goes(page: Any, server: Server) -> None:
     server.desk.problem = "campaign.toml: found no table"
     page.wait_for_selector("#problem .notice:text-is('campaign.toml: found no table')")

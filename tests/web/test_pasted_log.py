@@ -6,6 +6,7 @@ import dataclasses
 
 import numpy as np
 import pytest
+from by_hand import by_hand
 from trace_maker import road, trace_on
 from web_session import Client, desk_with_results
 
@@ -48,6 +49,11 @@ def test_only_what_has_no_start_is_told_to_be_without_one():
     known = [dataclasses.replace(trace, start_basis="log") for trace in week()[:1]]
     found = pasted_log.look("3.6.2025;08:58\n", [*known, *week()[1:]], [], PARIS)
     assert found.without == ("2.gpx",)
+
+
+def test_a_recording_that_never_fixed_waited_without_end():
+    found = pasted_log.look("file,started\namber/tue.gpx,2026-05-05 09:02:50\n", by_hand().traces, [], PARIS)
+    assert [(line.file, line.said) for line in found.lines] == [("amber/tue.gpx", "never fixed")]
 
 
 def test_how_far_before_its_recording_a_line_may_lie_is_what_the_campaign_says():

@@ -111,3 +111,4 @@ def test_a_start_is_shown_in_utc_where_no_zone_is_known():
     assert typed_starts.shown(np.datetime64("2026-05-04T05:00:12", "ms"), found, PARIS) == "07:00:12"
     assert typed_starts.shown(np.datetime64("2026-05-03T21:59:12", "ms"), found, PARIS) == "2026-05-03 23:59:12"
     assert typed_starts.shown(np.datetime64("NaT", "ms"), found, PARIS) == ""
+    assert typed_starts.shown(np.datetime64("2026-05-04T05:00:12.053", "ms"), found, PARIS) == "07:00:12.053"

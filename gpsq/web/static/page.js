@@ -98,8 +98,7 @@
   // ---- drop ----
   const drop = by("drop"), queue = [];
   let sending = false, sent = 0;
-  const unhide = () => document.querySelectorAll(".scripted").forEach((node) => (node.hidden = false));
-  unhide();
+  document.querySelectorAll(".scripted").forEach((node) => (node.hidden = false));
   drop.addEventListener("submit", (event) => {
     event.preventDefault();
     for (const input of [by("files"), by("tree")]) {
@@ -231,7 +230,6 @@
     for (const [id, value] of typed) if (by(id)) by(id).value = value;
     if (focus && document.activeElement?.id !== focus) (by(focus) ?? by(focus.replace(/^clear-/, "intentional-")))?.focus({ preventScroll: true });
     for (const [id, text] of [...refused]) if (by(id)) beside(by(id).form, text);
-    unhide();
     proposeZone();
     document.title = fresh.title;
     document.querySelector("h1").replaceChildren(...fresh.querySelector("h1").childNodes);

@@ -212,6 +212,31 @@ def test_an_event_is_decided_once_all_its_deviations_are(flags: Any, suggestions
     assert (drawn["state"], drawn["suggestion"]) == shown
 
 
+def test_a_ride_goes_the_way_of_any_of_its_recordings() -> None:
+    found = by_hand()
+    drawn = map_data(replace(found, results=(replace(found.results[0], route=""), *found.results[1:])))
+    assert (drawn["rides"][0]["route"], plain(drawn["rides"][0]["label"])) == (0, "Mon 4 May 07:00, out, 23–59 s")
+    assert [r["route"] for r in drawn["recordings"]] == [-1, 0, -1, 1]
+
+
+def test_a_ride_without_a_day_is_called_by_its_name_cut_where_it_is_long() -> None:
+    found = by_hand()
+    trace = replace(found.traces[3], time=found.traces[3].time - np.timedelta64(60 * 365, "D"))
+    fix = replace(found.results[3].first_fix, first_fix=NAT)
+    results = (*found.results[:3], replace(found.results[3], ride="home over the hill", first_fix=fix))
+    drawn = map_data(replace(found, traces=(*found.traces[:3], trace), results=results))
+    assert drawn["recordings"][3]["day"] == "home ov…e hill"
+
+
+def test_of_more_than_two_hundred_recordings_fewer_places_are_sent_to_be_played(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    for most, count in ((2, 2), (4, 6)):
+        monkeypatch.setattr("gpsq.output.drawing.timing.MANY", most)
+        monkeypatch.setattr("gpsq.output.drawing.timing.MOST_STEPS_OF_MANY", 2)
+        assert len(places(map_data(by_hand())["recordings"][0]["play"]["at"])) == count
+
+
 def test_what_a_page_or_a_site_generator_takes_for_its_own_is_spelled_out() -> None:
     said = {"a": "<b>&$`\u2028\u2029", "c": ["{{d}}", "{%", "{#", "{ "]}
     assert script_json(said) == (

@@ -156,6 +156,9 @@ def test_a_published_way_has_no_start_and_no_finish(open_page: Callable[..., Any
     assert page.evaluate(LABELS)[:2] == ["shown from", "shown to"]
     assert page.locator("#plate").is_visible()
     assert page.locator("#plate").inner_text() == "Published: ends cut, first fixes moved along the road."
+    box = page.locator("#plate").bounding_box()
+    over = page.evaluate("([x, y]) => document.elementFromPoint(x, y).id", [box["x"] + 20, box["y"] + 9])
+    assert over == "plate", "it lies over the map"
 
 
 def test_what_is_not_published_does_not_say_so(page: Any) -> None:

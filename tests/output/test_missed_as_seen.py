@@ -216,3 +216,10 @@ def test_a_row_of_strokes_says_at_least_only_where_the_median_is_a_bound():
     )
     said = [text.text.replace("\N{NO-BREAK SPACE}", " ") for text in plot.sheet.texts]
     assert said == ["Amber", "20 m", "Basalt", "≥ 20 m", "Cobalt", "20 m"]
+
+
+@pytest.mark.parametrize(
+    ("at_least", "fixed", "said"), [(False, True, "61 m"), (True, True, "≥ 61 m"), (True, False, "never fixed")]
+)
+def test_what_stands_behind_a_bar(at_least, fixed, said):
+    assert Miss("Amber", "Mon", 61.3, at_least, fixed).said.replace("\N{NO-BREAK SPACE}", " ") == said

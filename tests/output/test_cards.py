@@ -55,6 +55,8 @@ def test_a_card_is_called_by_day_way_and_size_not_by_a_name(analysis):
     shown = card(analysis, event)
     assert said(shown.title) == f"11 September 2025, on way {event[0].route}: 90 m to the right for 420 m"
     assert not {"E1", *shown.ids} & set(shown.title.split())
+    other_side = (dataclasses.replace(event[0], side="left"), *event[1:])
+    assert "90 m to the right" in said(title(analysis, other_side)), "the side is that of the largest too"
     undated = tuple(dataclasses.replace(d, from_time=NAT) for d in event)
     assert said(title(analysis, undated)).startswith(f"On way {event[0].route}: 90 m")
     called = dataclasses.replace(analysis, ways={event[0].route: Way("back, evenings, west", "back")})

@@ -83,6 +83,7 @@ def test_a_place_that_looks_sure_by_chance_says_so():
         (Interval(-5.0, -9.0, -1.0), "its variance comes out negative", "its variance comes out negative; 9 rides"),
         (Interval(-5.0), "its variance comes out negative", "its variance comes out negative; 9 rides"),
         (Interval(4.0), "", "standard deviation 2.0 m, too few for an interval; 9 rides"),
+        (Interval(4.0, 0.0, 9.0), "", "cannot be told from none, at most 3.0 m; 9 rides"),
     ],
 )
 def test_each_devices_own_error_stands_with_its_interval(variance, note, said):

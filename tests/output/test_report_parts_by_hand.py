@@ -96,6 +96,11 @@ def test_what_is_said_of_three_recordings_is_said_once(whole):
         assert sum("too short" in row["more"] for row in found["rows"]) == (0 if shared else count)
 
 
+def test_a_recording_of_no_ride_has_a_dash_in_its_place(whole):
+    results = tuple(replace(r, ride="") for r in whole.results)
+    assert {row["ride"] for row in page._rows(replace(whole, results=results))["rows"]} == {"–"}
+
+
 def test_a_file_that_could_not_be_read_is_named_once():
     lost = SimpleNamespace(file="a.gpx", message="a.gpx: found a web page")
     assert page._unreadable(lost) == "a.gpx: found a web page"

@@ -192,6 +192,15 @@ def test_few_rides_are_said_and_nothing_known_too():
     )
 
 
+def test_a_copy_is_no_recording_that_stopped_before_the_end():
+    whole = by_hand()
+    copied = dataclasses.replace(whole.results[1], duplicate_of="basalt/other.gpx")
+    for second, said in ((whole.results[1], "1 of 2 recordings stopped 219 m before the end"), (copied, "")):
+        analysis = dataclasses.replace(whole, results=(whole.results[0], second, *whole.results[2:]))
+        summary = DeviceSummary("Basalt", "", 11, {})
+        assert sentences.early(summary, analysis).replace(wording.GAP, " ") == said
+
+
 def test_both_ways_apart_where_they_differ():
     ways = tuple(
         DeviceSummary("Amber", route, 5, {"fixed_in_10s": Interval(share, of=5), "ttff_median_s": Interval(median_s)})

@@ -269,6 +269,10 @@ def test_places_are_set_on_a_map_by_mouse_and_by_key(page: Any, server: Server) 
     assert max(b["width"] for b in boxes) > 0.3 * whole["width"], "the roads fill it"
     assert page.locator(".leaflet-control-scale-line").all_inner_texts()[0].endswith(" m")
     assert page.locator(".leaflet-control-scale-line").count() == 1
+    page.locator("#ground .leaflet-control-zoom-in").focus()
+    page.keyboard.press("Enter")
+    assert page.locator("#lat").input_value() == "", "a button of the map is no place"
+    page.evaluate("document.querySelector('#ground .leaflet-control-zoom-out').click()")
     ground.focus()
     page.keyboard.press("Enter")
     lat, lon = (float(page.locator(f"#{name}").input_value()) for name in ("lat", "lon"))
@@ -291,3 +295,10 @@ def test_kept_places_are_drawn_once_and_do_not_stand_in_the_way(page: Any, serve
     assert page.evaluate("window.kept === document.querySelector('#ground .route-line')"), "the roads are the same"
     page.locator("#ground").click()
     assert page.locator("#lat").input_value() != "", "a click within a circle sets one too"
+    assert page.evaluate("""() => {
+      const wrong = [];
+      addEventListener("error", (event) => wrong.push(event.message));
+      window.L = undefined;
+      document.dispatchEvent(new Event("gpsq:renewed"));
+      return wrong;
+    }""") == [], "without the library of maps the page does all else"  # fmt: skip

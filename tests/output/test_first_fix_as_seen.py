@@ -262,7 +262,7 @@ def test_the_key_speaks_of_what_is_drawn_and_of_nothing_else(campaign, shape):
 @pytest.mark.parametrize(("count", "flags"), [(12, 12), (13, 0)])
 def test_a_dozen_flags_fly_and_of_more_there_are_marks_alone(count, flags):
     """In a row of five inches, where there would be room for all of them."""
-    seconds = np.geomspace(2.0, 500.0, count)
+    seconds = np.geomspace(2.0, 200.0, count)
     fixes = tuple(FirstFix("log", seconds=float(s)) for s in seconds)
     plot = Plot(Sheet(10.0, 6.0), Box(0.3, 0.5, 9.7, 5.8), (0.9, 700.0), log=True)
     row = Row("Amber", "out", ("Mon",) * count, fixes, None)

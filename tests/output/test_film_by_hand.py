@@ -11,7 +11,7 @@ from by_hand import by_hand
 from output_sample import sample
 from PIL import Image
 
-from gpsq.exceptions import OutputError
+from gpsq.exceptions import InputError, OutputError
 from gpsq.output.drawing.sheet import INK, LEAF, RULE, SOFT, STREET
 from gpsq.output.replay import film
 from gpsq.output.replay.moments import FILM_S
@@ -124,3 +124,31 @@ def test_a_copy_of_a_recording_is_not_played_a_second_time():
     results[own[1]] = replace(results[own[1]], duplicate_of="another.gpx")
     played = film.stage_of(replace(whole, results=tuple(results)), "out 2").runners
     assert [runner.device for runner in played] == [whole.traces[i].device for i in (own[0], own[2])]
+
+
+@pytest.mark.parametrize(
+    ("wanted", "ride"),
+    [
+        ("R01", "R01"), ("Mon 4 May", "R01"), ("Tue 5 May 07:03", "R02"), ("basalt/wed.gpx", "R03"), ("wed.gpx", "R03"),
+        ("4 May 07:00", None), ("07:00", None), ("R0", None), ("gpx", None), ("mon.gpx", "R01"), ("R09", None),
+    ],
+)  # fmt: skip
+def test_a_ride_is_meant_by_its_name_the_beginning_of_its_day_or_one_of_its_files(wanted, ride):
+    """Amber and Basalt rode on Monday under the same name of a file, on one ride."""
+    if ride:
+        assert film.ride_named(by_hand(), wanted) == ride
+        return
+    with pytest.raises(InputError) as refused:
+        film.ride_named(by_hand(), wanted)
+    assert str(refused.value) == (
+        f"gpsq replay: found the ride {wanted!r}; expected one of R01 (Mon 4 May 07:00), R02 (Tue 5 May 07:03), "
+        "R03 (Wed 6 May 17:20)"
+    )
+
+
+def test_a_name_that_several_rides_answer_to_is_refused():
+    later = replace(by_hand().results[3], ride="R04")
+    both = replace(by_hand(), results=(*by_hand().results[:3], later), traces=by_hand().traces)
+    several = replace(both, traces=(*both.traces[:3], replace(both.traces[0], file="basalt/mon.gpx")))
+    with pytest.raises(InputError, match=r"found 'mon\.gpx', which are 2 rides; expected one of R01 "):
+        film.ride_named(several, "mon.gpx")

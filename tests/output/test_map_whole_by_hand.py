@@ -495,7 +495,7 @@ def test_beside_the_map_at_a_desk(page: Any) -> None:
     leaf, ink, soft = "rgb(255, 253, 248)", "rgb(28, 36, 40)", "rgb(84, 92, 95)"
     assert ask(page, "look") == [
         ["12px", "600", ink], ["none", soft, "1.8px"], [leaf, ink], ["block"], ["block"], [leaf, ink], [leaf, ink],
-        ["rgb(248, 246, 240)"], ["620", "none"], ["700", leaf],
+        ["rgb(248, 246, 240)"], ["620", "none"], ["700", leaf], [ink, leaf],
     ]  # fmt: skip
 
 

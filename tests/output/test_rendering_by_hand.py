@@ -82,6 +82,7 @@ def test_text_is_text_at_its_place_and_of_its_width():
         "216.00",
         None,
     )
+    assert plain.get("lengthAdjust") == "spacingAndGlyphs"  # in another font letters grow or shrink, not the gaps alone
     assert float(plain.get("textLength")) == pytest.approx(page.texts[0].width_in * 72.0, abs=0.01)
     assert style_of(plain) == {"font-size": "9px", "fill": INK}
     assert bold.get("text-anchor") == "end"

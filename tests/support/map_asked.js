@@ -77,7 +77,7 @@
       L.tooltip({ className: "t" }).setLatLng([0, 0.01]).setContent("<strong>a</strong><span>b</span>").addTo(gpsq_map);
       return [of(".labels text", "fontSize", "fontWeight", "fill"), of(".labels .arrow", "fill", "stroke", "strokeWidth"), of(".t", "backgroundColor", "color"),
         of(".t strong", "display"), of(".t span", "display"), of(".leaflet-bar a", "backgroundColor", "color"), of(".leaflet-control-scale-line", "backgroundColor", "color"),
-        of("#gpsq_map", "backgroundColor"), of(".leaflet-labels-pane", "zIndex", "pointerEvents"), of(".play", "zIndex", "backgroundColor")]; },
+        of("#gpsq_map", "backgroundColor"), of(".leaflet-labels-pane", "zIndex", "pointerEvents"), of(".play", "zIndex", "backgroundColor"), of(".north", "color", "backgroundColor")]; },
   onTop: (name) => { const b = document.querySelector(name).getBoundingClientRect(), top = document.elementFromPoint(b.left + b.width / 2, b.top + 12); return top.closest(name) !== null; },
   placed: ([labels, size, lines, blocked]) => gpsqFlags.placed(labels, size, lines, blocked).map((l) => [l.text, l.box.map(Math.round), l.end.map(Math.round)]),
   masts: ([labels, size]) => gpsqFlags.placed(labels, size, [], []).map((l) => [l.x, l.y, ...l.end]),

@@ -148,6 +148,16 @@ def test_marks_and_bars_stand_at_their_ratios(texts: dict[str, Any]) -> None:
     assert "Cross-track error against Amber: Cobalt not told apart (0.80 times), Basalt 2.00 times" in title
 
 
+def test_each_file_of_the_figure_has_the_shape_of_its_name(texts: dict[str, Any]) -> None:
+    """Of an SVG by its viewBox; of a PNG by its header, whose fifth and sixth words are width and height (PNG, 11.2.2)."""
+    for name, is_square in (("compare", False), ("compare-square", True)):
+        *_, width, height = html.fromstring(texts[f"{name}.svg"].encode()).xpath("//svg")[0].get("viewbox").split()
+        assert (float(width) == float(height)) is is_square
+        assert float(width) >= float(height)
+        header = texts[f"{name}.png"][16:24]
+        assert (header[:4] == header[4:]) is is_square
+
+
 def test_what_is_written_beside(texts: dict[str, Any], compared: Compared, tmp_path: Any) -> None:
     paths = campaigns_page.write_compared(compared, tmp_path / "side")
     names = sorted(path.name for path in (tmp_path / "side").iterdir())

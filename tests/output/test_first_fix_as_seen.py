@@ -270,3 +270,12 @@ def test_a_dozen_flags_fly_and_of_more_there_are_marks_alone(count, flags):
     assert len(plot.sheet.texts) == flags
     shown = marks(plot.sheet, "disc", look(0).colour)
     assert sorted(middle(mark)[0] for mark in shown) == pytest.approx(plot.x_in(seconds).tolist())
+
+
+def test_a_copy_of_a_recording_is_not_drawn_a_second_time():
+    found = by_hand()
+    copied = dataclasses.replace(found.results[0], duplicate_of="amber/mon.gpx")
+    for own, rows in ((found.results, 4), ((copied, *found.results[1:]), 3)):
+        sheet = drawn("first fix", dataclasses.replace(found, results=own), "wide")
+        assert sum(t.bold and t.size_pt == 11.0 for t in sheet.texts) == rows
+        assert any(t.text.startswith("Amber, out") for t in sheet.texts) is (rows == 4)

@@ -89,8 +89,10 @@ def test_few_files_are_read_aside_and_what_comes_next_is_loaded_meanwhile(monkey
     assert noted == [("_all", str, [(1,), (2,)]), ("load_what_draws",), ("loaded",)]
     cores._is_much, cores.map = True, lambda fn, *columns: noted.append(columns) or map(fn, *columns)
     noted.clear()
-    assert list(reads.map(str, [1, 2])) == ["1", "2"]
-    assert noted == [("loaded",), ((1, 2),)]
+    answers = reads.map(str, [1, 2])
+    assert (next(answers), noted) == ("1", [((1, 2),), ("loaded",)]), "copies that read do not wait for what is loaded"
+    noted.clear()
+    assert (next(answers), noted) == ("2", [("cores end",)]), "the next ones have it with them"
 
 
 def test_what_is_served_is_answered_and_what_fails_is_told(monkeypatch):

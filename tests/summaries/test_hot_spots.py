@@ -102,6 +102,19 @@ def test_many_routes_share_the_chance_that_is_allowed():
     )  # three rides of 400 m would show none
 
 
+def test_a_part_of_the_routes_is_searched_as_in_the_whole():
+    """Each of five keeps its share of the chance, whoever searches it, and none is left out or searched twice."""
+    rng = np.random.default_rng(8)
+    ways = [
+        campaign(left_out_offsets(positions(Truth((2.0,), (0.0,), stations=80), 4, rng)), route=f"W{k}", first=4 * k)
+        for k in range(5)
+    ]
+    given = (*(sum(part, ()) for part in zip(*ways, strict=True)), Settings())
+    whole, parts = hot_spots.by_route(*given), [hot_spots.by_route(*given, part, 2) for part in (0, 1)]
+    assert [told.route for _, told in whole] == ["W0", "W1", "W2", "W3", "W4"]
+    assert parts == [whole[0::2], whole[1::2]]
+
+
 def test_twice_as_many_routes_take_twice_the_work(monkeypatch):
     """A height that is rare enough for 60 of them would take 2,399 shifts of each; its tail takes as many for 30."""
     counted, heights = [], hot_spots._heights

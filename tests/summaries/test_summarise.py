@@ -33,9 +33,14 @@ def answered(monkeypatch):
 
         return asked
 
+    def answers_in_parts(*what):
+        *what, part, parts = what
+        return *answers("by_route")(*what), part, parts
+
     for module, function, _ in ASKED.values():
         monkeypatch.setattr(getattr(summarise, module), function, answers(function))
-    monkeypatch.setattr(summarise.hot_spots, "search", answers("search"))
+    monkeypatch.setattr(summarise.hot_spots, "by_route", answers_in_parts)
+    monkeypatch.setattr(summarise.hot_spots, "together", lambda found: ("together", found))
     monkeypatch.setattr(summarise.quality, "error_by_quality", answers("error_by_quality"))
     monkeypatch.setattr(summarise.ranking, "compare_places", lambda devices: ("ratios of", devices))
     monkeypatch.setattr(summarise.offsets, "between_devices", lambda tables, confidence: (tuple(tables), confidence))
@@ -50,17 +55,21 @@ def test_each_module_is_asked_for_its_part(answered, monkeypatch):
     for name, (_, function, what) in ASKED.items():
         assert getattr(found, name) == (function, what), name
     assert (found.quality_classes, found.quality_trends) == ("error_by_quality", "trc")
-    assert (found.hot_spots, found.hot_spot_searches) == ("search", "trcs")
+    assert (found.hot_spots, found.hot_spot_searches) == ("together", ("by_route", "trcs", 0, 1))
     assert found.route_ratios == ("ratios of", found.devices)
     assert found.offsets_between == "between"
 
 
 def test_what_is_searched_elsewhere_is_asked_last_and_not_searched_here(answered, monkeypatch):
     monkeypatch.setattr(summarise, "_offsets_between", lambda analysis: "between")
-    found = summarise.summaries(ANALYSIS, lambda: answered.append("elsewhere") or ("spots", "searches"))
-    assert (found.hot_spots, found.hot_spot_searches) == ("spots", "searches")
+    found = summarise.summaries(ANALYSIS, lambda: answered.append("elsewhere") or "found")
+    assert (found.hot_spots, found.hot_spot_searches) == ("together", "found")
     assert answered[-1] == "elsewhere"
-    assert "search" not in answered
+    assert "by_route" not in answered
+
+
+def test_the_search_may_be_for_a_part_of_the_routes(answered):
+    assert summarise.places_that_stand_out(ANALYSIS, 1, 3) == ("by_route", "trcs", 1, 3)
 
 
 def test_offsets_are_compared_where_there_is_a_table_and_a_line(answered):

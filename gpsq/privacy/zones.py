@@ -9,6 +9,7 @@ a straight road to a place may point at it from beyond a zone that a winding one
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -17,7 +18,7 @@ from gpsq.arrays import norms
 from gpsq.plane import Plane, to_earth_centred
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
 
     from gpsq.model import BoolArray, FloatArray
 
@@ -107,7 +108,7 @@ def covers(zone: Zone, hidden: Hidden) -> bool:
 def missed_by_m(zones: Sequence[Zone], hidden: Hidden) -> float:
     """Return by how much the nearest of the obvious guesses misses a place that these zones hide."""
     _, places_m, circles_m, lines_m = _in_metres(zones, hidden)
-    return _missed_by_m(circles_m, places_m, lines_m)
+    return _missed_by_m(circles_m, places_m, lines_m, _pointing(lines_m, places_m))
 
 
 def _in_metres(zones: Sequence[Zone], hidden: Hidden) -> tuple[Plane, FloatArray, FloatArray, list[FloatArray]]:
@@ -134,9 +135,10 @@ def drawn(hidden: Hidden, rng: np.random.Generator, kept: Sequence[Zone] = ()) -
     plane, places_m, circles_m, lines_m = _in_metres(kept, hidden)
     candidate = _about_private_place if hidden.radius_m else _about_end
     best: tuple[float, FloatArray, float] | None = None
+    pointing_m = _pointing(lines_m, places_m)
     for number in range(TRIES):
         centre_m, radius_m = candidate(places_m, hidden.radius_m, number / TRIES, rng)
-        miss_m = _missed_by_m(np.vstack([circles_m, [*centre_m, radius_m]]), places_m, lines_m)
+        miss_m = _missed_by_m(np.vstack([circles_m, [*centre_m, radius_m]]), places_m, lines_m, pointing_m)
         if best is None or miss_m >= MISS_M or miss_m > best[0] + JUST_AS_GOOD_M:
             best = (miss_m, centre_m, radius_m)
         if miss_m >= MISS_M:
@@ -178,10 +180,15 @@ def _shift(rng: np.random.Generator, low_m: float, high_m: float) -> FloatArray:
     return far_m * np.array([np.cos(angle), np.sin(angle)])
 
 
-def _missed_by_m(circles_m: FloatArray, places_m: FloatArray, lines_m: Sequence[FloatArray]) -> float:
+def _missed_by_m(
+    circles_m: FloatArray,
+    places_m: FloatArray,
+    lines_m: Sequence[FloatArray],
+    pointing_m: Callable[[int, int, int], float],
+) -> float:
     """Return by how much the best of the obvious guesses misses the places; the last circle is the one on trial."""
-    shown_lines, guesses, edges = [], [], []
-    for line in lines_m:
+    shown, guesses, edges = [], [], []
+    for number, line in enumerate(lines_m):
         out = _out(circles_m, line)
         if not out.any():
             return 0.0
@@ -190,20 +197,31 @@ def _missed_by_m(circles_m: FloatArray, places_m: FloatArray, lines_m: Sequence[
         if out[0]:
             guesses += _middles_of_gaps(line, out)
         else:
-            shown_lines.append(line[first : last + 1])
+            shown.append((number, first, last))
     guesses += _centres(circles_m, edges)
-    if shown_lines:
-        ends = np.array([line[0] for line in shown_lines])
+    if shown:
+        ends = np.array([lines_m[number][first] for number, first, _ in shown])
         guesses += [*ends, ends.mean(axis=0)]
     points = np.array(guesses).reshape(-1, 2)
     nearest_m = float(np.hypot(*(points[:, None, :] - places_m[None, :, :]).transpose(2, 0, 1)).min(initial=np.inf))
-    if not shown_lines:
-        return nearest_m
-    if nearest_m < MISS_M:  # worse than a line that points at the place, whose distance must still be guessed
+    if nearest_m < MISS_M and shown:  # worse than a line that points at the place, whose distance must still be guessed
         return 0.0
-    tails = [_tails(_from(line, later_m)) for line in shown_lines for later_m in LATER_M]
-    starts, stops = (np.vstack(side) for side in zip(*tails, strict=True))
-    return min(nearest_m, _from_segments_m(starts, stops, places_m))
+    return min([nearest_m, *(pointing_m(*part) for part in shown)])
+
+
+def _pointing(lines_m: Sequence[FloatArray], places_m: FloatArray) -> Callable[[int, int, int], float]:
+    """Return what tells how near the continuations of a part of a line come to the places; many circles cut at one position.
+
+    The part is given by the line's number and the first and last position that are shown.
+    """
+
+    @cache
+    def nearest_m(number: int, first: int, last: int) -> float:
+        line_m = lines_m[number][first : last + 1]
+        starts, stops = (np.vstack(side) for side in zip(*(_tails(_from(line_m, m)) for m in LATER_M), strict=True))
+        return _from_segments_m(starts, stops, places_m)
+
+    return nearest_m
 
 
 def _centres(circles_m: FloatArray, edges: Sequence[FloatArray]) -> list[FloatArray]:

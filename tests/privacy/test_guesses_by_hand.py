@@ -59,8 +59,23 @@ def test_the_line_may_begin_some_metres_later(monkeypatch):
         zones, "_tails", lambda line: begun.append(line[0].tolist()) or (np.zeros((1, 2)), np.ones((1, 2)))
     )
     line = np.column_stack([np.arange(2000.0), np.zeros(2000)])
-    zones._missed_by_m(np.array([[0.0, 0.0, 500.0]]), np.array([[0.0, 350.0]]), [line])
+    place = np.array([[0.0, 350.0]])
+    pointing_m = zones._pointing([line], place)
+    for _ in range(2):  # what is cut off at one position is carried on once
+        assert zones._missed_by_m(np.array([[0.0, 0.0, 500.0]]), place, [line], pointing_m) == math.hypot(1, 349)
     assert begun == [[531.0 + later_m, 0.0] for later_m in LATER_M]  # 30 m of margin about the zone
+
+
+def test_each_part_of_each_line_is_carried_on_by_itself():
+    """East along the axis, and north: each points back at its own beginning, whatever was asked before."""
+    far = np.arange(0.0, 900.0, 5.0)
+    lines = [np.column_stack([far, 0 * far]), np.column_stack([0 * far, far])]
+    pointing_m = zones._pointing(lines, np.array([[-40.0, 7.0]]))
+    assert pointing_m(0, 20, 179) == pytest.approx(7.0)
+    assert pointing_m(1, 20, 179) == pytest.approx(40.0)
+    assert pointing_m(0, 20, 179) == pytest.approx(7.0)
+    for first, last, away_m in ((0, 179, 7.0), (20, 20, math.hypot(140.0, 7.0))):  # a single place points nowhere
+        assert pointing_m(0, first, last) == pytest.approx(away_m, abs=0.01)
 
 
 @pytest.mark.parametrize(

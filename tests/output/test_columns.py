@@ -17,7 +17,7 @@ from output_sample import sample
 from gpsq.output import terminal
 from gpsq.output.report.page import report_page
 from gpsq.output.tables import columns, layers, tables
-from gpsq.output.tables.column import Column, bounds, saying, with_bounds
+from gpsq.output.tables.column import Column, bounds, said, saying, with_bounds
 from gpsq.output.wording import GAP
 from gpsq.pipeline.frames import frames
 from gpsq.summary_types import Interval
@@ -138,6 +138,19 @@ def test_a_figure_is_said_in_its_unit(unit, shown):
 )
 def test_a_number_without_unit_has_two_figures_that_count_or_all_of_a_hundred_and_more(value, shown):
     assert saying(Column("x", "2", "", "x", ""))(value) == shown
+
+
+@pytest.mark.parametrize(
+    ("figure", "shown"),
+    [
+        (Interval(0.04, at_least=True), "unknown"),  # "at least nothing" tells nothing
+        (Interval(0.04), "0.0 m"),
+        (Interval(7.5, at_least=True), f"≥{GAP}7.5 m"),
+        (Interval(float("nan"), at_least=True), "unknown"),
+    ],
+)
+def test_a_bound_that_says_nothing_is_no_figure(figure, shown):
+    assert said(Column("missed_median_m", "2", "", "", "m"), figure).replace(GAP, " ") == shown.replace(GAP, " ")
 
 
 def test_a_kilometre_has_a_thousand_metres():

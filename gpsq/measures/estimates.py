@@ -216,9 +216,11 @@ def _paces(i: int, rest: Rest, route: RouteResult) -> FloatArray:
     way_m = not_recorded_m(results[i], route)
     found: dict[str, float] = {}
     if len(way_m) > 1:
+        here = dict(zip(route.route.members, route.route.xy_m, strict=True))
         for k, towards_start in rest.witnesses(i, route.route.name):
             near = slice(-MOST_FIXES, None) if towards_start else slice(MOST_FIXES)
-            xy_m = route.route.plane.to_metres(traces[k].lon_deg[near], traces[k].lat_deg[near])
+            lon, lat = traces[k].lon_deg[near], traces[k].lat_deg[near]
+            xy_m = here[k][near] if k in here else route.route.plane.to_metres(lon, lat)
             passed = pace.passing_s(traces[k].time[near], xy_m, way_m, towards_start=towards_start)
             if passed is not None:
                 found.setdefault(results[k].ride, passed[0] / passed[1])

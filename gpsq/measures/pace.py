@@ -18,6 +18,8 @@ LEAST_SHARE = 0.6
 ASIDE_M = 60.0
 #: So far from where a rider stood he rides at his usual speed.
 UNDER_WAY_M = 20.0
+#: So many fixes are looked at before all are.
+SOON = 150
 #: Without other rides, the recording's own pace in so many seconds after its fix.
 OWN_S, MOVING_MPS = 120.0, 0.5
 
@@ -37,25 +39,29 @@ def passing_s(
     -----
     Neither standing at the place of the start nor the first metres, ridden gaining speed, count; standing on the way does.
     """
-    along = polyline.along_m(way_m)
-    count = len(xy_m)
-    foot_m, off_m = polyline.nearest_on_line(
-        xy_m, way_m, np.zeros(count, dtype=np.int64), np.full(count, len(way_m) - 2, dtype=np.int64)
-    )
-    time_s = np.asarray((time - time[0]) / np.timedelta64(1, "s"), dtype=float)
+    along, time_s = polyline.along_m(way_m), np.asarray((time - time[0]) / np.timedelta64(1, "s"), dtype=float)
     if towards_start:
-        foot_m, off_m, time_s = foot_m[::-1], off_m[::-1], time_s[-1] - time_s[::-1]
-    beyond = np.flatnonzero(foot_m >= along[-1] - 1e-6)
-    if not len(beyond):
+        xy_m, time_s = xy_m[::-1], time_s[-1] - time_s[::-1]
+    for many in (SOON, len(xy_m)):  # most have left the way after their first fixes
+        foot_m, off_m = _on_way(xy_m[:many], way_m)
+        beyond = np.flatnonzero(foot_m >= along[-1] - 1e-6)
+        if len(beyond):
+            break
+    else:
         return None
     end = int(beyond[0])
     if np.abs(off_m[: end + 1]).max() > ASIDE_M:
         return None
-    begin = _under_way(xy_m[::-1] if towards_start else xy_m, end)
+    begin = _under_way(xy_m, end)
     has_m = along[-1] - float(foot_m[begin])
     if has_m < LEAST_SHARE * along[-1] or time_s[end] <= time_s[begin]:
         return None
     return float(time_s[end] - time_s[begin]), has_m
+
+
+def _on_way(xy_m: FloatArray, way_m: FloatArray) -> tuple[FloatArray, FloatArray]:
+    first = np.zeros(len(xy_m), dtype=np.int64)
+    return polyline.nearest_on_line(xy_m, way_m, first, first + len(way_m) - 2)
 
 
 def _under_way(xy_m: FloatArray, end: int) -> int:

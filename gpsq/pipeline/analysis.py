@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from gpsq.reading import Readings
     from gpsq.results import Analysis
     from gpsq.rides.arrange import Arranged
-    from gpsq.summaries.summarise import Searched
+    from gpsq.summaries.summarise import Elsewhere
 
     Telling = Callable[[str, int, int], None]
 
@@ -94,12 +94,12 @@ def analyse_readings(
     executor: Executor | None = None,
     cache: Cache | None = None,
     on_progress: Telling | None = None,
-    on_measured: Callable[[Analysis], Callable[[], Searched] | None] | None = None,
+    on_measured: Callable[[Analysis], Elsewhere | None] | None = None,
 ) -> Analysis:
     """Analyse what was read of a campaign; no file is opened but those of the cache. The rest is as in `analyse`.
 
-    `on_measured` is given the analysis before it is summed up, unless it is remembered; it may return what searches for
-    places that stand out (`gpsq.pipeline.stages.Means`).
+    `on_measured` is given the analysis before it is summed up, unless it is remembered; it may return what waits for
+    summaries that are worked out elsewhere (`gpsq.pipeline.stages.Means`).
     """
     if not readings.traces:
         raise NothingToAnalyse(readings.folder, *_nothing(readings), tuple(u.message for u in readings.unreadable))

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from gpsq.output.drawing.rendering import Chart
     from gpsq.pipeline.cache import Cache
     from gpsq.results import Analysis
-    from gpsq.summaries.summarise import Searched
+    from gpsq.summaries.summarise import Compared, Elsewhere, Searched
 
 Dealt = TypeVar("Dealt")
 
@@ -72,10 +72,10 @@ class _Drawing:
         self.second, self.cores = second, cores
         self.overlays: list[Callable[[], tuple[Chart, ...]]] = []
 
-    def begin_beside_summing_up(self, measured: Analysis) -> Callable[[], Searched] | None:
-        """Begin to draw the overlays; of a large run also to search for places, and return what waits for those.
+    def begin_beside_summing_up(self, measured: Analysis) -> Elsewhere | None:
+        """Begin to draw the overlays; of a large run also to search for places and compare devices, and return what waits.
 
-        The cores have nothing more to share, so copies of this process take it on, for each of both one a core.
+        The cores have nothing more to share, so copies of this process take it on: one a core for overlays and search.
         """
         if self.second.is_there:
             self._begin(_draw_and_keep, measured)
@@ -83,7 +83,7 @@ class _Drawing:
         parts = self.cores.processes
         self.overlays = [self._begin(_overlays, measured, part, parts) for part in range(parts)]
         searched = [self._begin(places_that_stand_out, measured, part, parts) for part in range(parts)]
-        return lambda: in_turn([found() for found in searched])
+        return lambda: in_turn([found() for found in searched]), self._begin(devices_compared, measured)
 
     def begin_report(self, analysis: Analysis) -> Callable[[], Mapping[str, str | bytes]]:
         """Begin to make the report, and return what waits for it."""
@@ -122,6 +122,13 @@ def places_that_stand_out(measured: Analysis, part: int, parts: int) -> Searched
     from gpsq.summaries import summarise
 
     return summarise.places_that_stand_out(measured, part, parts)
+
+
+def devices_compared(measured: Analysis) -> Compared:
+    """Compare the devices; what compares them is loaded here."""
+    from gpsq.summaries import summarise
+
+    return summarise.devices_compared(measured)
 
 
 def in_turn(parts: Sequence[Sequence[Dealt]]) -> tuple[Dealt, ...]:

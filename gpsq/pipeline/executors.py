@@ -32,7 +32,7 @@ BYTES_PER_FIX = 100
 ROUTE_TIMES = 5
 #: What is less than the total shared out to all processes by so many parts is light, and begun in its order: what is waited
 #: for first is done first, and what is to be done with it goes on beside the rest.
-LIGHT_PARTS = 16
+LIGHT_PARTS = 64
 #: A task of a cluster is tried this many times before the run gives up.
 RETRIES = 3
 #: Seconds to wait for a cluster to answer; and without any worker, until the person is told, and told again.

@@ -9,10 +9,11 @@ and 3.9 s without. What is done in it:
 - it draws the overlays, which need no summaries, while this process sums up;
 - it draws the report while this process writes tables, map and layers.
 
-Where much is read, on all cores, copies are made for the overlays and for the search for places, one a core for each, and
-one for the report: they have the analysis with them, and nothing of what may be a gigabyte travels. A run that finds
-everything done before draws nothing and begins nothing here. With threads about (a copy of the process might hang), on
-one core, and where processes cannot be copied, all is done in this process, at the moment it is asked for.
+Where much is read, on all cores, copies are made for the overlays and for the search for places (one a core for each), for
+the comparison of devices, and for the report: they have the analysis with them, and nothing of what may be a gigabyte
+travels. A run that finds everything done before draws nothing and begins nothing here. With threads about (a copy of the
+process might hang), on one core, and where processes cannot be copied, all is done in this process, at the moment it is
+asked for.
 """
 
 from __future__ import annotations

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from gpsq.pipeline.cache import Cache
     from gpsq.reading import Readings
     from gpsq.settings import Settings
-    from gpsq.summaries.summarise import Searched
+    from gpsq.summaries.summarise import Elsewhere
 
 NAN = float("nan")
 
@@ -44,14 +44,14 @@ class Means:
     each : the built-in map, or one that does several things at a time.
     cache : where routes are remembered, if anywhere.
     tell : told (what is being done, how many are done, how many there are).
-    measured : given the analysis once all is measured, without its summaries; may return what searches for places that
-        stand out, where that is done beside the rest.
+    measured : given the analysis once all is measured, without its summaries; may return what waits for those of them
+        that are worked out beside the rest.
     """
 
     each: Callable[..., Iterable[Any]] = map
     cache: Cache | None = None
     tell: Callable[[str, int, int], None] = tell_nobody
-    measured: Callable[[Analysis], Callable[[], Searched] | None] = tell_nobody
+    measured: Callable[[Analysis], Elsewhere | None] = tell_nobody
 
 
 def analysed(readings: Readings, arranged: Arranged, means: Means) -> Analysis:
@@ -68,11 +68,11 @@ def analysed(readings: Readings, arranged: Arranged, means: Means) -> Analysis:
     )
     called, not_here = ways(found, told.routes)
     found = dataclasses.replace(found, ways=called)
-    searched = means.measured(found)
+    elsewhere = means.measured(found)
     means.tell("summing up", 0, 1)
     figures, unused = reference.measure(found, readings.references)
     earlier, unread = against_earlier(found, readings.earlier, found.settings)
-    summed = dataclasses.replace(summaries(found, searched), reference=figures, earlier=earlier)
+    summed = dataclasses.replace(summaries(found, elsewhere), reference=figures, earlier=earlier)
     means.tell("summing up", 1, 1)
     notes = (
         *readings.problems,

@@ -3,20 +3,21 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from functools import partial
 from typing import TYPE_CHECKING
 
 from gpsq.summaries import device_figures, device_pairs, hot_spots, own_error, ranking
 from gpsq.summaries.devices import distance_bias, offsets, quality
 from gpsq.summaries.station_table import station_table
-from gpsq.summary_types import OffsetBetween, Summaries
+from gpsq.summary_types import DevicePlace, OffsetBetween, PairedComparison, Summaries
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
-
     from gpsq.results import Analysis
 
 Searched = Sequence[hot_spots.SearchedRoute]
+Compared = tuple[tuple[PairedComparison, ...], tuple[DevicePlace, ...]]
+Elsewhere = tuple[Callable[[], Searched], Callable[[], Compared]]
 
 
 def places_that_stand_out(analysis: Analysis, part: int = 0, parts: int = 1) -> Searched:
@@ -24,10 +25,17 @@ def places_that_stand_out(analysis: Analysis, part: int = 0, parts: int = 1) -> 
     return hot_spots.by_route(analysis.traces, analysis.results, analysis.routes, analysis.settings, part, parts)
 
 
-def summaries(analysis: Analysis, searched: Callable[[], Searched] | None = None) -> Summaries:
+def devices_compared(analysis: Analysis) -> Compared:
+    """Return the devices held against one another in pairs, and ranked."""
+    what = (analysis.traces, analysis.results, analysis.routes, analysis.settings)
+    return device_pairs.compare_pairs(*what), ranking.rank_by_repeatability(*what)
+
+
+def summaries(analysis: Analysis, elsewhere: Elsewhere | None = None) -> Summaries:
     """Return the figures over recordings; those against a reference line are `gpsq.summaries.reference`'s.
 
-    `searched` gives the `places_that_stand_out` where these are looked for elsewhere meanwhile; it is asked last.
+    `elsewhere` waits for the `places_that_stand_out` and the `devices_compared` where these are worked out elsewhere
+    meanwhile; it is asked last.
     """
     what = (analysis.traces, analysis.results, analysis.routes, analysis.settings)
     devices = device_figures.summarise(*what)
@@ -35,17 +43,17 @@ def summaries(analysis: Analysis, searched: Callable[[], Searched] | None = None
     found = Summaries(
         devices=devices,
         start_states=device_figures.by_start_state(*what[:2], analysis.settings),
-        comparisons=device_pairs.compare_pairs(*what),
         error_variances=own_error.error_variances(*what),
         offsets_between=_offsets_between(analysis),
-        ranks=ranking.rank_by_repeatability(*what),
         route_ratios=ranking.compare_places(devices),
         quality_classes=classes,
         quality_trends=trends,
         distance_biases=distance_bias.distance_biases(*what[:2], analysis.settings),
     )
-    spots, searches = hot_spots.together(searched() if searched else places_that_stand_out(analysis))
-    return dataclasses.replace(found, hot_spots=spots, hot_spot_searches=searches)
+    searched, compared = elsewhere or (partial(places_that_stand_out, analysis), partial(devices_compared, analysis))
+    comparisons, ranks = compared()
+    spots, searches = hot_spots.together(searched())
+    return dataclasses.replace(found, comparisons=comparisons, ranks=ranks, hot_spots=spots, hot_spot_searches=searches)
 
 
 def _offsets_between(analysis: Analysis) -> tuple[OffsetBetween, ...]:

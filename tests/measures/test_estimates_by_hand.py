@@ -108,6 +108,7 @@ def test_each_ride_gives_its_pace_once(monkeypatch):
     monkeypatch.setattr(estimates, "not_recorded_m", lambda *_: np.zeros((2, 2)))
     long = np.zeros((1500, 2))
     traces = [trace_on(PLACES), trace_on(long), trace_on(PLACES, day=1), trace_on(PLACES, day=2)]
+    found.route.xy_m = tuple(np.column_stack([t.lon_deg, t.lat_deg]) for t in traces)
     results = [result(0), result(1, "R2"), result(2, "R2"), result(3, "R3")]
     assert estimates._paces(0, Rest(traces, results, [found]), found).tolist() == [0.25, 0.3]
     assert asked == [(1200, 1200, False), (10, 10, False), (10, 10, False)]
@@ -119,6 +120,7 @@ def test_each_ride_gives_its_pace_once(monkeypatch):
 def test_who_rides_towards_the_start_is_looked_at_near_its_end(monkeypatch):
     own, other = route(members=(0,)), route("B", members=(1,))
     own.route.plane = SimpleNamespace(to_metres=lambda lon, _: np.column_stack([lon, lon]))
+    own.route.xy_m = (PLACES,)
     monkeypatch.setattr(estimates, "not_recorded_m", lambda *_: np.zeros((2, 2)))
     seen = []
     monkeypatch.setattr(

@@ -74,3 +74,13 @@ def test_the_own_pace_is_that_of_riding_in_the_first_two_minutes():
     )  # the last leg begins within two minutes and ends after
     assert own_pace_s_per_m(*late) == pytest.approx(1.19)
     assert np.isnan(own_pace_s_per_m(*ride(np.arange(0.0, 60.0, 20.0), seconds=np.zeros(3))))  # all at one moment
+
+
+@pytest.mark.parametrize("stands", [100, 140, 500])
+def test_who_stands_long_at_the_start_is_looked_at_until_he_has_left_the_way(stands):
+    """Twenty seconds of riding after minutes of standing; the first 150 fixes are on the way, or hold the end of it just so."""
+    x_m = np.concatenate([np.zeros(stands), np.arange(0.0, 151.0, 5.0)])
+    expected = passing_s(*ride(np.concatenate([np.zeros(10), np.arange(0.0, 151.0, 5.0)])), WAY_M, towards_start=False)
+    assert expected is not None
+    assert passing_s(*ride(x_m), WAY_M, towards_start=False) == pytest.approx(expected)
+    assert passing_s(*ride(x_m[::-1]), WAY_M, towards_start=True) == pytest.approx(expected)

@@ -158,6 +158,7 @@ def test_a_route_over_three_thousand_kilometres_is_not_measured():
     result, measured = analysed(traces, settings=SETTINGS)
     assert (result.centreline, result.reason) == (None, "it leads over 3,000 km, which no ride does")
     assert [m.reason for m in measured] == [result.reason] * 3
+    assert np.isnan([(m.last_m, m.ended_early_m) for m in measured]).all(), "without a line nobody stopped early on it"
     assert [m.number for m in measured] == [0, 1, 2]
     assert measured[2].first_fix.first_fix == traces[2].time[0]
 
@@ -167,6 +168,7 @@ def test_a_route_all_of_which_is_flagged_has_no_line():
     result, measured = analysed(traces, tuple(flag(t, 0, 200, "intentional") for t in traces))
     assert (result.centreline, result.reason) == (None, "all its stretches are flagged or without length")
     assert [m.reason for m in measured] == [result.reason] * 3
+    assert np.isnan([(m.last_m, m.ended_early_m) for m in measured]).all()
 
 
 def test_how_long_a_fix_is_known_is_counted_from_the_first_one():

@@ -428,3 +428,9 @@ def test_csv_decimals_are_dots_whatever_the_figure(analysis: Analysis) -> None:
         for column in columns.TRACKS:
             if column.kind.isdigit() and row[column.name]:
                 assert re.fullmatch(r"-?\d+\.\d+", row[column.name]), (column.name, row[column.name])
+
+
+def test_what_is_not_known_is_neither_true_nor_false():
+    """As for a device of which no distance missed is known: whether its median is a bound is not known either."""
+    column = pd.DataFrame({"bound": tables._column([True, 0.0, None, float("nan"), 1.0], "bool")})
+    assert column.to_csv(index=False).split() == ["bound", "True", "False", '""', '""', "True"]

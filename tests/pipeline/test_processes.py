@@ -55,7 +55,7 @@ from gpsq.pipeline.campaign_run import analyse_into
 from gpsq.summaries import summarise
 for module, name in (
     (folder, "read_file"), (route, "analyse_route"), (all_charts, "overlays"), (page, "report_page"),
-    (summarise, "places_that_stand_out"),
+    (summarise, "places_that_stand_out"), (summarise, "devices_compared"),
 ):
     told(module, name)
 local, (source, out, ways) = executors.Local, sys.argv[1:]
@@ -121,9 +121,9 @@ def test_the_campaign_is_of_the_size_that_is_told_apart(campaign: Path, analysis
     ],
 )
 def test_who_does_what(runs: Runs, how: str, read: str, routes: str, overlays: str, report: str, places: str) -> None:
-    names = ("read_file", "analyse_route", "overlays", "report_page", "places_that_stand_out")
+    names = ("read_file", "analyse_route", "overlays", "report_page", "places_that_stand_out", "devices_compared")
     told = {(name, who if who == "here" else "aside") for name, who in runs[how][0]}
-    assert told == set(zip(names, (read, routes, overlays, report, places), strict=True))
+    assert told == set(zip(names, (read, routes, overlays, report, places, places), strict=True))
 
 
 @pytest.mark.parametrize(("how", "processes"), [("little", 1), ("routes", 1), ("much", 3)])

@@ -26,6 +26,7 @@ def drawn(monkeypatch):
     monkeypatch.setattr(all_charts, "overlays", lambda found, part, parts: tuple("abc"[part::parts]))
     monkeypatch.setattr(results_folder, "report", lambda found, overlays: {"report.html": overlays})
     monkeypatch.setattr(summarise, "places_that_stand_out", lambda found, part, parts: "xyz"[part::parts])
+    monkeypatch.setattr(summarise, "devices_compared", lambda found: "compared")
     monkeypatch.setattr(campaign_run, "_kept", [])
 
 
@@ -41,16 +42,17 @@ def test_beside_a_second_process_the_overlays_are_kept_there_for_the_report(draw
     assert drawing.begin_report(HAND)() == {"report.html": None}, "the report draws its own where none were drawn"
 
 
-def test_of_a_large_run_a_copy_for_each_core_draws_its_part_and_another_searches_on_its_routes(drawn, monkeypatch):
+def test_of_a_large_run_a_copy_for_each_core_draws_its_part_and_its_routes_are_searched_and_another_compares_devices(
+    drawn, monkeypatch
+):
     noted = []
     monkeypatch.setattr(campaign_run, "SecondProcess", lambda: Second(noted, is_there=True))
     drawing = campaign_run._Drawing(Second(noted, is_there=False), Cores(noted, is_much=True))
-    waits = drawing.begin_beside_summing_up(HAND)
-    assert waits() == ("x", "y", "z")
+    searched, compared = drawing.begin_beside_summing_up(HAND)
+    assert (searched(), compared()) == (("x", "y", "z"), "compared")
     begun = [given for given in noted if given != ("cores end",)]
-    assert begun == [
-        (what, HAND, part, 2) for what in ("_overlays", "places_that_stand_out") for part in (0, 1)
-    ]  # fmt: skip
+    in_parts = [(what, HAND, part, 2) for what in ("_overlays", "places_that_stand_out") for part in (0, 1)]
+    assert begun == [*in_parts, ("devices_compared", HAND)]
     assert drawing.begin_report(HAND)() == {"report.html": ("a", "b", "c")}
     assert drawing.overlays == []
 

@@ -60,12 +60,15 @@ def test_each_module_is_asked_for_its_part(answered, monkeypatch):
     assert found.offsets_between == "between"
 
 
-def test_what_is_searched_elsewhere_is_asked_last_and_not_searched_here(answered, monkeypatch):
+def test_what_is_worked_out_elsewhere_is_asked_last_and_not_done_here(answered, monkeypatch):
     monkeypatch.setattr(summarise, "_offsets_between", lambda analysis: "between")
-    found = summarise.summaries(ANALYSIS, lambda: answered.append("elsewhere") or "found")
+    searched = lambda: answered.append("searched") or "found"  # noqa: E731
+    compared = lambda: answered.append("compared") or ("pairs", "places")  # noqa: E731
+    found = summarise.summaries(ANALYSIS, (searched, compared))
     assert (found.hot_spots, found.hot_spot_searches) == ("together", "found")
-    assert answered[-1] == "elsewhere"
-    assert "by_route" not in answered
+    assert (found.comparisons, found.ranks) == ("pairs", "places")
+    assert sorted(answered[-2:]) == ["compared", "searched"]
+    assert not {"by_route", "compare_pairs", "rank_by_repeatability"} & set(answered)
 
 
 def test_the_search_may_be_for_a_part_of_the_routes(answered):

@@ -9,6 +9,7 @@ from functools import cache
 from importlib.metadata import version as version_of
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
+from weakref import WeakKeyDictionary
 
 import numpy as np
 
@@ -70,6 +71,16 @@ def digest(*things: Any) -> str:
     for thing in things:
         _feed(thing, found.update)
     return found.hexdigest()
+
+
+_kept: WeakKeyDictionary[Any, str] = WeakKeyDictionary()
+
+
+def lasting(thing: Any) -> str:
+    """Return the digest of what never changes and is known by itself (a trace); it is worked out once as long as that lives."""
+    if thing not in _kept:
+        _kept[thing] = digest(thing)
+    return _kept[thing]
 
 
 #: What a text tells in full.

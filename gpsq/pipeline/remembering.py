@@ -96,7 +96,7 @@ def route_key(
     """Return the key of a route. Numbers of traces move when recordings are added before them, and change nothing."""
     own = {m.trace.key for m in members}
     flags = [f for f in decisions if (f.sha256, f.track) in own]
-    traces = [(m.ride, m.duplicate_of, m.trace) for m in members]
+    traces = [(m.ride, m.duplicate_of, digests.lasting(m.trace)) for m in members]
     about = (route.name, route.plane, list(route.xy_m), traces, flags, settings, tails)
     return digests.digest("route", digests.code(), *about)
 

@@ -81,7 +81,7 @@ class Readings:
     @cached_property
     def traces_digest(self) -> str:
         """A digest of the traces, by which what rests on them is known again."""
-        return digests.digest(self.traces)
+        return digests.digest([digests.lasting(trace) for trace in self.traces])
 
 
 @dataclass(frozen=True, eq=False)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import builtins
 import io
 import json
@@ -510,6 +511,28 @@ def test_digests_of_arrays_and_sets() -> None:
     assert digests.digest(np.datetime64("NaT", "ms")) != digests.digest(np.datetime64(0, "ms"))
     with pytest.raises(TypeError, match="no digest of a object"):
         digests.digest(object())
+
+
+def test_what_lasts_is_looked_at_once_and_forgotten_with_its_end(monkeypatch: pytest.MonkeyPatch) -> None:
+    class Held:
+        def __init__(self, value: int) -> None:
+            self.value = value
+
+    asked: list[Any] = []
+    monkeypatch.setattr(digests, "digest", lambda thing: asked.append(thing.value) or f"of {thing.value}")
+    one, same, other = Held(1), Held(1), Held(2)
+    assert [digests.lasting(thing) for thing in (one, other, one, same, other)] == [
+        "of 1",
+        "of 2",
+        "of 1",
+        "of 1",
+        "of 2",
+    ]
+    assert asked == [1, 2, 1]
+    held = len(digests._kept)
+    del one, other
+    gc.collect()
+    assert len(digests._kept) == held - 2
 
 
 def test_results_that_stand_are_not_written_again(tmp_path: Path) -> None:

@@ -173,7 +173,7 @@ def test_all_that_a_folder_holds(tmp_path: Path) -> None:
     assert set(found.inputs) <= names
     for name in ("rides.csv", "watch/mon.gpx", "bad.gpx"):
         assert found.inputs[name] == hashlib.sha256((tmp_path / name).read_bytes()).hexdigest()
-    assert found.traces_digest == digests.digest(found.traces)
+    assert found.traces_digest == digests.digest([digests.digest(trace) for trace in found.traces])
     assert (found.flags, found.references, found.streets, found.earlier) == ((), (), None, ())
 
 

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-import gc
 import builtins
+import gc
 import io
 import json
 import multiprocessing

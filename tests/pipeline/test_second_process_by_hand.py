@@ -82,6 +82,7 @@ def test_a_process_that_takes_no_more_work_leaves_it_here():
 
 def test_few_files_are_read_aside_and_what_comes_next_is_loaded_meanwhile(monkeypatch):
     noted = []
+    monkeypatch.setattr(second_process.sys, "platform", "linux")
     monkeypatch.setattr(second_process, "load_what_draws", named("load_what_draws"))
     cores = Cores(noted, is_much=False)
     reads = second_process.ReadsWhileLoading(Second(noted, is_there=True), cores, lambda: noted.append(("loaded",)))
@@ -93,6 +94,11 @@ def test_few_files_are_read_aside_and_what_comes_next_is_loaded_meanwhile(monkey
     assert (next(answers), noted) == ("1", [((1, 2),), ("loaded",)]), "copies that read do not wait for what is loaded"
     noted.clear()
     assert (next(answers), noted) == ("2", [("cores end",)]), "the next ones have it with them"
+    monkeypatch.setattr(second_process.sys, "platform", "darwin")
+    noted.clear()
+    assert (list(reads.map(str, [1, 2])), noted) == (["1", "2"], [((1, 2),), ("loaded",)]), (
+        "where none is copied they stay"
+    )
 
 
 def test_what_is_served_is_answered_and_what_fails_is_told(monkeypatch):

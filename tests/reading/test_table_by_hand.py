@@ -135,6 +135,19 @@ def test_what_a_heading_means(heading: str, plain_: str, what: str) -> None:
     assert (plain(heading), meaning(heading)) == (plain_, what)
 
 
+#: Beside a quantity these say of what kind, in which unit or in whose coordinates it is.
+BESIDE = (
+    "gps gnss position pos deg degree degrees grad degre degres gradi grados dd wgs84 wgs 84 decimal dezimal iso8601 iso local utc "
+    "gmt m meter meters metres metre ft feet kmh kph mph kn kt kts knots mps ms s sec north east n e z"
+)
+
+
+@pytest.mark.parametrize("word", BESIDE.split())
+def test_what_stands_beside_a_quantity_is_no_other_one(word):
+    assert [meaning(f"{what} {word}") for what in ("Breite", "Uhrzeit", "Tempo")] == ["lat", "time", "speed"]
+    assert meaning(f"Breite {word}x") == "", "no word may stand there"
+
+
 def test_the_first_column_of_a_kind_counts_but_for_a_time_in_utc() -> None:
     assert meanings(("lat", "latitude", "lon")) == {"lat": 0, "lon": 2}
     assert meanings(("time", "UTC time", "lat")) == {"time": 1, "lat": 2}

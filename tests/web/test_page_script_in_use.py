@@ -289,6 +289,10 @@ def test_what_was_dropped_and_noticed_is_told_line_by_line(page: Any, server: Se
     assert page.locator("#received .left-out .seen").count() == 0
     below = "(list) => list.scrollHeight - list.scrollTop - list.clientHeight"
     assert page.locator("#received").evaluate(below) < 2, "the last line is seen"
+    server.desk.received = [*files, Received("d.gpx", "stored.", "read", "9 fixes", ["It is odd too."])]
+    page.wait_for_selector("#received .read:has-text('d.gpx')")
+    assert page.evaluate(row)[1] == "<li><bdi>d.gpx: It is odd too.</bdi></li>", "what was noticed before is gone"
+    assert page.locator("#received > *").count() == 41
 
 
 def pause(page: Any) -> int:

@@ -116,6 +116,18 @@ def test_of_rides_without_a_fix_only_that_of_the_film_is_told():
     assert film._overlay(found, "R09") is None
 
 
+def test_a_ride_whose_devices_are_on_several_pictures_is_played_with_all_of_them(monkeypatch):
+    """Where many devices have a picture each, one film holds all that were on the ride."""
+    (whole,) = [o for o in film.overlays(by_hand()) if any(r.ride == "R01" for r in o.rides)]
+    own = [r for r in whole.rides if r.ride == "R01"]
+    assert len({r.device for r in own}) == 2
+    apart = [replace(whole, rides=tuple(r for r in whole.rides if r.device == one.device)) for one in own]
+    monkeypatch.setattr(film, "overlays", lambda _: apart)
+    together = film._overlay(by_hand(), "R01")
+    assert list(together.rides) == own
+    assert set(together.looks) == {r.device for r in own}
+
+
 def test_a_copy_of_a_recording_is_not_played_a_second_time():
     whole = sample()
     own = [i for i, r in enumerate(whole.results) if r.ride == "out 2"]

@@ -92,6 +92,21 @@ def test_kilometres_are_counted_from_where_the_line_begins() -> None:
     assert plain(drawn["routes"][0]["length"]) == "2.50 km"
 
 
+def test_the_band_lies_as_far_to_either_side_as_recordings_scatter() -> None:
+    """A line to the east that spreads 4 m at its beginning and 8 m at its end: its band is a trapezium about it."""
+    found = by_hand()
+    assert found.routes[0].centreline is not None
+    east_m = np.linspace(0.0, 2500.0, 7)
+    line = replace(
+        found.routes[0].centreline, xy_m=np.column_stack([east_m, np.zeros(7)]), along_m=east_m,
+        spread_m=np.linspace(4.0, 8.0, 7),
+    )  # fmt: skip
+    drawn = map_data(replace(found, routes=(replace(found.routes[0], centreline=line), found.routes[1])))["routes"][0]
+    band, middle = (PLANE.to_metres(*np.array(places(drawn[name])).T) for name in ("band", "line"))
+    assert band == pytest.approx(np.array([[0, 4], [2500, 8], [2500, -8], [0, -4]]), abs=0.2)
+    assert middle == pytest.approx(np.array([[0, 0], [2500, 0]]), abs=0.2)
+
+
 def test_recordings_without_a_ride_are_called_so_and_come_last() -> None:
     found = by_hand()
     drawn = map_data(replace(found, results=(replace(found.results[0], ride=""), *found.results[1:])))

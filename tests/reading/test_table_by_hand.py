@@ -135,6 +135,36 @@ def test_what_a_heading_means(heading: str, plain_: str, what: str) -> None:
     assert (plain(heading), meaning(heading)) == (plain_, what)
 
 
+#: The words for each quantity, as people's tables have them in a dozen languages.
+WORDS = {
+    "lat": "lat latitude latitud latitudine breite breitengrad geographische_breite geogr_breite largeur breedtegraad "
+    "breddegrad szerokosc leveysaste sirina широта 緯度 纬度",
+    "lon": "lon long lng longitude longitud longitudine lange laenge langengrad laengengrad geographische_lange "
+    "geogr_lange longueur lengtegraad lengdegrad laengdegrad dlugosc pituusaste duljina долгота 経度 经度",
+    "time": "time timestamp datetime date_time time_date time_stamp clock clock_time zeit zeitstempel uhrzeit zeitpunkt "
+    "datum_zeit datum_uhrzeit heure horodatage date_heure date_et_heure hora fecha_hora fecha_y_hora ora data_ora "
+    "data_e_ora data_hora tijd tijdstip datum_tijd tid tidpunkt aika czas vreme время дата_время 時刻 時間 时间 epoch "
+    "epoch_time unix unix_time unixtime seconds sekunden secondes segundos secondi utc utc_time",
+    "date": "date datum fecha data jour dag dato paivays дата 日付 日期 utc_date",
+    "ele": "ele elevation elev alt altitude height hohe hoehe hauteur altitud elevacion altura quota altitudine hoogte "
+    "hojde hojd korkeus wysokosc visina высота 高度 標高 ele_m msl_altitude altitude_msl",
+    "hdop": "hdop horizontal_dop horizontal_dilution horizontal_dilution_of_precision",
+    "sat": "sat sats satellites satelliten satelites satelliti satellieten satelliter nsat nsats numsat numsats num_sats "
+    "num_sat sat_used sats_used satellites_used number_of_satellites nombre_de_satellites anzahl_satelliten "
+    "спутники",
+    "speed": "speed spd velocity geschwindigkeit tempo vitesse velocidad velocita snelheid fart hastighet nopeus predkosc "
+    "brzina скорость 速度 ground_speed speed_over_ground sog",
+    "fix": "fix fix_type fixtype fix_mode fix_quality gps_fix fix_status quality gps_quality qualitat status valid",
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("what", WORDS)
+def test_each_word_for_a_quantity_means_it(what):
+    words = WORDS[what].split()
+    assert [word for word in words if meaning(word.replace("_", " ")) != what] == []
+    assert not [word for word in words if meaning(f"{word}x") == what]
+
+
 #: Beside a quantity these say of what kind, in which unit or in whose coordinates it is.
 BESIDE = (
     "gps gnss position pos deg degree degrees grad degre degres gradi grados dd wgs84 wgs 84 decimal dezimal iso8601 iso local utc "

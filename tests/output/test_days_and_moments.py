@@ -190,6 +190,8 @@ def test_beginnings_of_one_ride_are_counted_from_the_first():
     ]  # fmt: skip
     first, second, third = beginnings_s([one, two, none], results)
     assert (first.tolist(), second.tolist(), third) == ([20, 21, 22], [40, 42, 44], None)
+    turned = beginnings_s([none, two, one], [results[2], results[1], results[0]])
+    assert (turned[1].tolist(), turned[2].tolist()) == ([40, 42, 44], [20, 21, 22]), "whichever of them is named first"
     # clocks more than half an hour apart are off: each counts from its own beginning
     for apart_s, begun in ((1800.0, [1800, 1801, 1802]), (1800.1, [0, 1, 2])):
         late = beginnings_s([trace_on(places), trace_on(places, start_s=apart_s)], results[1:])

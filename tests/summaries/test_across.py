@@ -11,6 +11,7 @@ from written_results import ROAD, one, results
 from gpsq.exceptions import InputError
 from gpsq.settings import Settings
 from gpsq.statistics import paired
+from gpsq.summaries.across import bridges
 from gpsq.summaries.across.bridge_verdicts import SAME_RIDES, Bridge, verdict
 from gpsq.summaries.across.bridges import between_all, carried_most, over_time
 from gpsq.summaries.across.campaigns import compare_campaigns
@@ -435,3 +436,16 @@ def test_missing_centrelines_keep_campaigns_apart(tmp_path):
     folders = [one(tmp_path, "a", "Week 1"), one(tmp_path, "b", "Week 2")]
     (folders[1] / "centrelines.geojson").unlink()
     assert len({e.course for e in compare_campaigns(folders, Settings()).entries}) == 2
+
+
+@pytest.mark.parametrize(
+    ("rides_of_y", "via", "rides"), [(6, ("X",), 8), (8, ("X", "Y"), 8), (9, ("Y",), 9), (4, ("X",), 8)]
+)
+def test_a_bridge_goes_over_the_devices_that_share_most_rides_and_of_those_over_most_devices(rides_of_y, via, rides):
+    """A in May, B in June, X with both on eight rides of each, Y on some of them."""
+    log = {f"R{k}": 0.1 * k for k in range(9)}
+    eight, of_y = ({ride: log[ride] for ride in list(log)[:count]} for count in (8, rides_of_y))
+    errors = {"may": {"A": log, "X": eight, "Y": of_y}, "june": {"B": log, "X": eight, "Y": of_y}}
+    (span,) = bridges._spans("A", "B", errors, {})
+    assert (span.via, span.campaigns, len(span.first), len(span.second)) == (via, ("may", "june"), rides, rides)
+    assert list(bridges._spans("A", "B", errors, {frozenset(("A", "X")): "", frozenset(("Y", "B")): ""})) == []

@@ -25,6 +25,10 @@ def test_names_are_listed_once_and_in_the_order_of_the_alphabet():
     assert gpsq.__all__ == sorted(set(gpsq.__all__))
 
 
+def test_every_name_that_has_a_home_is_listed():
+    assert set(gpsq.__all__) == {name for names in gpsq._HOMES.values() for name in names}
+
+
 def test_the_version_is_that_of_the_package():
     assert gpsq.__version__ == version("gpsq")
 

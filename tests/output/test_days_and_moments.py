@@ -208,7 +208,7 @@ def ridden(day, *, device="a", ride="", early_m=NAN, pieces=1, **fix):
 
 
 def left(day, flag="", suggestion="route choice"):
-    return LeftRoad(day, ("a",), suggestion, flag, 50.0, "left", 0.0, 100.0, ())
+    return LeftRoad(day, ("a",), suggestion, flag, 50.0, "left", 0.0, ())
 
 
 def picture(*rides, never=(), off=(), looks=("a",), drawn=None):

@@ -73,12 +73,12 @@ def test_who_left_the_road_is_told_by_ride_the_furthest_first(whole):
     assert [(off.devices, off.peak_m) for off in out.left_road] == [(("Basalt",), 52.83), (("Amber", "Basalt"), 41.37)]
     assert {off.day for off in out.left_road} == {"Mon"}
     lone = overlays(replace(whole, deviations=whole.deviations[2:]))[0].left_road
-    assert [(o.devices, o.suggestion, o.flag, o.peak_m, o.side, o.from_m, o.to_m) for o in lone] == [
-        (("Basalt",), "receiver error", "error", 52.83, "right", 410.0, 621.0)
+    assert [(o.devices, o.suggestion, o.flag, o.peak_m, o.side, o.from_m) for o in lone] == [
+        (("Basalt",), "receiver error", "error", 52.83, "right", 410.0)
     ]
     both = overlays(replace(whole, deviations=whole.deviations[:2]))[0].left_road
-    assert [(o.devices, o.suggestion, o.flag, o.peak_m, o.from_m, o.to_m) for o in both] == [
-        (("Amber", "Basalt"), "route choice", "", 41.37, 203.0, 515.0)
+    assert [(o.devices, o.suggestion, o.flag, o.peak_m, o.from_m) for o in both] == [
+        (("Amber", "Basalt"), "route choice", "", 41.37, 203.0)
     ]
     amber, basalt = metres("amber mon"), metres("basalt mon")  # of which the second has a gap between its two fixes
     for found, expected in zip(both[0].places_m, (amber[1:5], basalt[1:2], basalt[2:3]), strict=True):
@@ -102,7 +102,7 @@ def test_who_left_the_road_is_told_by_ride_the_furthest_first(whole):
     ],
 )
 def test_what_is_written_beside_a_stretch_off_the_road(flag, suggestion, devices, said):
-    off = LeftRoad("Mon", devices, suggestion, flag, 41.37, "left", 203.0, 515.0, ())
+    off = LeftRoad("Mon", devices, suggestion, flag, 41.37, "left", 203.0, ())
     assert plain(off.said) == said
     assert plain(off.said_briefly) == "Mon: 41 m off"
 

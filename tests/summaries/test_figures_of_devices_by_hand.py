@@ -13,6 +13,7 @@ from trace_maker import trace_on
 
 from gpsq.model import CurveDistances, FirstFix
 from gpsq.settings import Settings
+from gpsq.summaries import device_figures
 from gpsq.summaries.device_figures import by_start_state, summarise
 from gpsq.summaries.devices import deviation_counts, distance_bias, first_fixes, road_within
 from gpsq.summaries.devices.quality import error_by_quality
@@ -407,3 +408,24 @@ def test_start_states_are_groups_of_a_device():
         for s in by_start_state(one[0], copied, Settings())
     ]
     assert found == [("device 1", "cold", 1, 50.0), ("device 1", "hot", 1, 5.0), ("device 2", "hot", 2, 49.5)]
+
+
+def test_every_interval_is_of_the_confidence_that_is_set(monkeypatch):
+    """Nothing stands at 95 % beside others at 80 %."""
+    asked = []
+
+    def answers(name):
+        return lambda *given: asked.append((name, given[-1])) or {}
+
+    for module, name in (
+        (first_fixes, "times"), (first_fixes, "road_missed"), (road_within, "figures"), (device_figures.repeatability, "figure"),
+        (deviation_counts, "figures"), (device_figures.offsets, "of_body_and_ground"), (device_figures, "_medians"),
+    ):  # fmt: skip
+        monkeypatch.setattr(module, name, answers(name))
+    monkeypatch.setattr(deviation_counts, "spikes", lambda _: None)
+    settings = Settings(confidence=0.8)
+    device_figures._figures([], [], {}, settings)
+    assert asked == [
+        ("times", settings), ("road_missed", settings), ("figures", 0.8), ("figure", 0.8), ("figures", 0.8),
+        ("of_body_and_ground", 0.8), ("_medians", 0.8),
+    ]  # fmt: skip

@@ -67,7 +67,6 @@ class LeftRoad:
     peak_m: float
     side: str
     from_m: float
-    to_m: float
     places_m: tuple[FloatArray, ...]
 
     @property
@@ -216,7 +215,6 @@ def _gone(analysis: Analysis, route: RouteResult, group: Sequence[Deviation], da
         peak_m=largest.peak_m,
         side=largest.side,
         from_m=min(d.from_m for d in group),
-        to_m=max(d.to_m for d in group),
         places_m=tuple(ways) or (np.empty((0, 2)),),
     )
 

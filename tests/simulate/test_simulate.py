@@ -27,6 +27,7 @@ from gpsq.simulate import (
     truth_of,
     write,
 )
+from gpsq.simulate.answers import recording_truth
 from gpsq.simulate.campaign import rounded_degrees
 from gpsq.simulate.noise import correlated_errors, fault_shape, settling, time_to_first_fix
 from gpsq.simulate.ride import BRAKE_MPS2, GAIN_MPS2, Motion, speed_limits, way_on
@@ -286,6 +287,15 @@ def test_truth_of_starts(week) -> None:
             gone = np.datetime64(row["first_fix"][:-1]) - np.datetime64(row["started"][:-1])
             assert gone.astype(int) == row["ttff_s"] > 0
             assert 0 <= row["missed_m"] <= row["fix_station_m"] + 0.01
+
+
+@pytest.mark.parametrize(("fix_s", "ttff_s"), [(117, 100.0), (None, None)])
+def test_the_true_time_to_first_fix_is_what_came_not_what_was_planned(week, fix_s, ttff_s) -> None:
+    """Seven seconds were planned; a tunnel made it a hundred, or the ride ended first."""
+    one = week.recordings[0]
+    heard = dataclasses.replace(one.heard, on_s=17, fix_s=fix_s)
+    planned = dataclasses.replace(one.session, ttff_s=7)
+    assert recording_truth(dataclasses.replace(one, heard=heard, session=planned))["ttff_s"] == ttff_s
 
 
 @pytest.mark.parametrize("how", SHOWS_START)

@@ -10,6 +10,7 @@ from offset_campaigns import Truth, campaign, left_out_offsets, positions
 from scipy.stats import ttest_1samp
 
 from gpsq.settings import Settings
+from gpsq.summaries import ranking
 from gpsq.summaries.ranking import _shown_better, compare_places, rank_by_repeatability, share_first
 from gpsq.summary_types import DeviceSummary, Interval
 
@@ -75,3 +76,17 @@ def test_what_is_said_of_two_routes(first, second, said):
     (found,) = compare_places(summaries)
     assert (found.device, found.first, found.second) == ("a", "A", "B")
     assert found.verdict == said
+
+
+def test_a_place_is_told_by_the_mean_of_logarithms_and_its_chance_by_the_same(monkeypatch):
+    """Four rides of two devices: 1, 1, 1 and 16 m against 2 m each; in logarithms they are as good, in metres 4.75 to 2."""
+    logs = np.log([[1.0, 2.0], [1.0, 2.0], [1.0, 2.0], [16.0, 2.0]])
+    asked = []
+    monkeypatch.setattr(ranking, "share_first", lambda *given: asked.append(given) or np.array([0.7, 0.3]))
+    settings = Settings(seed=5, resamples=400)
+    places = {found.device: found for found in ranking._places(("a", "b"), logs, 4, settings)}
+    ((given, draws, seed),) = asked
+    assert (given.tolist(), draws, seed) == (logs.tolist(), 400, 5)
+    assert [places[name].repeatability_m for name in "ab"] == pytest.approx([2.0, 2.0])
+    assert [places[name].first_share for name in "ab"] == [0.7, 0.3]
+    assert [(places[name].best, places[name].worst) for name in "ab"] == [(1, 2), (1, 2)]

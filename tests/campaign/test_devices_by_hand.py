@@ -305,3 +305,42 @@ def test_a_stretch_is_between_two_points_of_the_file_whatever_their_order() -> N
     assert of(rising[::-1], 5, 1) == [2, 3, 4]
     assert of(rising[::-1], 8, 11) == [0, 1]
     assert of([5, 4, 12, 9, 0, 1], 12, 0) == [2, 3, 4]
+
+
+#: Weekdays and months in a dozen languages and their usual abbreviations, accents left out (Unicode CLDR, from memory).
+WEEKDAYS = (
+    "mon tue tues wed thu thur thurs fri sat sun monday tuesday wednesday thursday friday saturday sunday mo di "
+    "mi do fr sa so montag dienstag mittwoch donnerstag freitag samstag sonnabend sonntag lun mar mer jeu ven sam "
+    "dim lundi mardi mercredi jeudi vendredi samedi dimanche lunes martes miercoles jueves viernes sabado domingo "
+    "mie jue vie sab dom lunedi martedi mercoledi giovedi venerdi sabato domenica gio maandag dinsdag woensdag "
+    "donderdag vrijdag zaterdag zondag ma wo vr za zo segunda terca quarta quinta sexta segunda-feira terca-feira "
+    "quarta-feira quinta-feira sexta-feira feira poniedzialek wtorek sroda czwartek piatek sobota niedziela pon "
+    "wt sr czw pt sob niedz pondeli utery streda ctvrtek patek nedele mandag tirsdag onsdag torsdag fredag lordag "
+    "sondag tir ons tor fre lor tisdag tis maanantai tiistai keskiviikko torstai perjantai lauantai sunnuntai "
+)
+MONTHS = (
+    "jan feb mar apr may jun jul aug sep sept oct nov dec january february march april june july august september "
+    "october november december januar februar marz maerz mai juni juli oktober dezember okt dez mrz janvier "
+    "fevrier mars avril juin juillet aout septembre octobre novembre decembre enero febrero marzo abril mayo "
+    "junio julio agosto septiembre octubre noviembre diciembre gennaio febbraio aprile maggio giugno luglio "
+    "settembre ottobre dicembre "
+)
+
+
+def test_no_weekday_and_no_month_is_a_device():
+    words = [
+        *WEEKDAYS.split(),
+        *MONTHS.split(),
+        "week",
+        "woche",
+        "semaine",
+        "semana",
+        "settimana",
+        "day",
+        "tag",
+        "jour",
+        "kw",
+        "w",
+    ]
+    assert [word for word in words if not (is_date(word.capitalize()) and is_date(f"{word} 14"))] == []
+    assert [word for word in words if is_date(f"{word}q")] == []

@@ -318,6 +318,23 @@ def test_moments_as_tables_spell_them(cell: str, utc: str) -> None:
     assert one(cell) == utc
 
 
+#: The months in English, German, French, Spanish, Italian and Dutch, as any dictionary has them.
+MONTHS = """
+January February March April May June July August September October November December
+Januar Februar März April Mai Juni Juli August September Oktober November Dezember
+janvier février mars avril mai juin juillet août septembre octobre novembre décembre
+enero febrero marzo abril mayo junio julio agosto septiembre octubre noviembre diciembre
+gennaio febbraio marzo aprile maggio giugno luglio agosto settembre ottobre novembre dicembre
+januari februari maart april mei juni juli augustus september oktober november december
+"""
+
+
+@pytest.mark.parametrize("names", MONTHS.strip().splitlines())
+def test_each_month_in_six_languages(names: str) -> None:
+    found = [one(f"14 {name} 2024 7:05") for name in names.split()]
+    assert found == [f"2024-{month:02d}-14T07:05:00.000" for month in range(1, 13)]
+
+
 @pytest.mark.parametrize(
     "cell",
     ["2024-05-14 24:00", "2024-05-14 7:60", "2024-05-14 7:05:61", "2023-02-29 7:05", "2024-13-01 7:05", "2024-00-10 7:05",

@@ -577,3 +577,10 @@ def test_numbers_one_by_one_and_all_at_once_are_the_same() -> None:
         0,
     )
     assert parse_numbers(["1e400", "2"]).problem.tolist() == ["not_finite", ""]
+
+
+def test_a_cell_without_end_is_told_in_one_line() -> None:
+    """A quote that is never closed takes in all that follows, and a cell of more than 131,072 letters is none (Python, csv)."""
+    rows = "51.1,-3.1,\n" * 20_000
+    with pytest.raises(UnreadableFile, match=r"a table that breaks off \(field larger than field limit \(131072\)\)"):
+        read(f'lat,lon,note\n51,-3,"{rows}')

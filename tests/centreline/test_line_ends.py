@@ -228,3 +228,15 @@ def test_two_that_lead_on_together_stand_before_one_that_leads_further_elsewhere
     line = extended(ROAD, *both([turning, ridden(-10, 99), ridden(-10, 99)]), SETTINGS, MOST)
     assert line[0].tolist() == [-50.0, 0.0]
     assert extended(ROAD, *both([turning]), SETTINGS, MOST)[0].tolist() == [0.0, 100.0]
+
+
+@pytest.mark.parametrize("gap", [None, 40, 41])
+def test_a_head_that_doubles_the_road_is_what_lies_before_the_first_stations_that_nobody_follows(gap):
+    """Eight stations drawn back along the road by one of ten traces; further on the road may have a gap of its own."""
+    head = np.column_stack([np.arange(40.0, 0.0, -5.0), np.ones(8)])
+    line = np.vstack([head, [[0.0, 1.0], [0.0, 0.5]], np.column_stack([np.arange(0.0, 400.0, 5.0), np.zeros(80)])])
+    weight = np.concatenate([np.ones(8), np.zeros(2), np.full(80, 10.0)])
+    if gap is not None:
+        weight[gap : gap + 2] = 0.0
+    assert ends._doubling_head(line, weight, 40) == 10
+    assert ends._doubling_head(line, np.where(weight == 1.0, 9.0, weight), 40) == 0, "what many draw is road"

@@ -57,3 +57,10 @@ def colours(page: Any, *names: str) -> dict[str, str]:
         )
         for name in names
     }
+
+
+def words_can_be_read(page: Any, own: dict[str, str], scheme: str) -> None:
+    """WCAG 2.2, 1.4.3: 4.5 to 1 for each colour of words on each ground; and the dark look is dark."""
+    for text in ("ink", "soft", "accent"):
+        assert min(contrast(page, own[text], own[ground]) for ground in ("paper", "leaf", "note")) >= 4.5, text
+    assert (contrast(page, own["paper"], "rgb(0, 0, 0)") < 2.0) is (scheme == "dark")

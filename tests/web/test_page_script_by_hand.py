@@ -6,35 +6,12 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import pytest
-from hand_desk import hand_desk
-from page_window import NOTED, SCROLLED, PageWindow, Server, drop, sent, show
+from page_window import NOTED, SCROLLED, Server, drop, sent, show
 
 from gpsq.campaign.campaign_file import PrivatePlace
-from gpsq.web import page_data
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
     from pathlib import Path
-
-
-@pytest.fixture
-def server(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Server:
-    monkeypatch.setattr(page_data.all_charts, "drawings", lambda analysis: [])
-    desk = hand_desk(tmp_path, monkeypatch)
-    show(desk)
-    return Server(desk)
-
-
-@pytest.fixture(scope="module")
-def window(chromium: Any) -> Iterator[PageWindow]:
-    opened = PageWindow(chromium)
-    yield opened
-    opened.context.close()
-
-
-@pytest.fixture
-def page(window: PageWindow, server: Server) -> Any:
-    return window.open(server)
 
 
 def test_the_last_of_several_files_asks_for_the_figures(page: Any, tmp_path: Path) -> None:

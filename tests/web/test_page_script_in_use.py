@@ -6,16 +6,12 @@ import json
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
-import pytest
-from hand_desk import hand_desk
-from page_window import NOTED, SCROLLED, SHORT_MS, PageWindow, Server, drop, sent, show
+from page_window import NOTED, SCROLLED, SHORT_MS, Server, drop, sent, show
 
 from gpsq.campaign.campaign_file import PrivatePlace
-from gpsq.web import page_data
 from gpsq.web.received import Received
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
     from pathlib import Path
 
 LOST = "The page cannot reach gpsq serve. If it was stopped, start it again and load this page anew; nothing that was kept is lost."
@@ -37,26 +33,6 @@ PAGES_COUNTED = """() => {
   window.fetch = (url, told) => { window.made += url === "/"; return inner(url, told); };
 }"""
 BACK = "() => { window.fetch = window.there; }"
-
-
-@pytest.fixture(scope="module")
-def window(chromium: Any) -> Iterator[PageWindow]:
-    opened = PageWindow(chromium)
-    yield opened
-    opened.context.close()
-
-
-@pytest.fixture
-def server(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Server:
-    monkeypatch.setattr(page_data.all_charts, "drawings", lambda analysis: [])
-    desk = hand_desk(tmp_path, monkeypatch)
-    show(desk)
-    return Server(desk)
-
-
-@pytest.fixture
-def page(window: PageWindow, server: Server) -> Any:
-    return window.open(server)
 
 
 def text(page: Any, selector: str) -> str:

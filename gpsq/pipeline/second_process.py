@@ -132,9 +132,8 @@ class ReadsWhileLoading(Executor):
         answers = self.cores.map(fn, *zip(*jobs, strict=True))
         self.meanwhile()
         for left, answer in zip(reversed(range(len(jobs))), answers, strict=True):
-            if (
-                not left and sys.platform == "linux"
-            ):  # elsewhere a new process would have nothing with it, and cost its start
+            # elsewhere a new process would have nothing with it, and cost its start
+            if not left and sys.platform == "linux":
                 self.cores.shutdown()
             yield answer
 

@@ -44,6 +44,12 @@ def device_summaries(analysis: Analysis) -> tuple[Any, ...]:
     return analysis.summaries.devices
 
 
+def shared(event: Iterable[Deviation], name: str) -> str:
+    """Return the flag or suggestion that all deviations of an event have, "" where they differ: then it has none."""
+    values = {str(getattr(found, name)) for found in event}
+    return values.pop() if len(values) == 1 else ""
+
+
 def excursions(deviations: Iterable[Deviation]) -> list[list[Deviation]]:
     """Return deviations by event: what several recordings of one ride show together is one."""
     groups: dict[str, list[Deviation]] = {}

@@ -13,7 +13,7 @@ from gpsq.output.drawing.flags import flag_text
 from gpsq.output.drawing.lines import Drawn, middle_lon_deg, parts_between, thin, thin_line, unwrap
 from gpsq.output.drawing.looks import device_looks, state
 from gpsq.output.drawing.margin import CUT
-from gpsq.output.drawing.route_parts import band_m, block_m, excursions, hot_spots
+from gpsq.output.drawing.route_parts import band_m, block_m, excursions, hot_spots, shared
 from gpsq.output.drawing.streets import lines_m
 from gpsq.output.drawing.timing import played
 from gpsq.output.wording import cell
@@ -187,7 +187,6 @@ def _errors(result: TraceResult) -> str:
 def _excursion(analysis: Analysis, group: Sequence[Deviation], near_deg: float) -> Json:
     """Return the deviations of one ride at one place as one thing: all its lines, and what is said of it."""
     largest = max(group, key=lambda d: d.peak_m)
-    flags, suggestions = ({getattr(d, name) for d in group} for name in ("flag", "suggestion"))
     ways = []
     for found in group:
         trace, result = analysis.traces[found.trace], analysis.results[found.trace]
@@ -197,11 +196,11 @@ def _excursion(analysis: Analysis, group: Sequence[Deviation], near_deg: float) 
         "event": cell(largest.event or largest.id),
         "ids": [cell(d.id) for d in group],
         "recordings": [d.trace for d in group],
-        "state": state(largest.flag) if len(flags) == 1 else state(""),
+        "state": state(shared(group, "flag")),
         "text": f"{wording.metres(largest.peak_m)} to the {largest.side}, "
         f"from {wording.metres(min(d.from_m for d in group))} to {wording.metres(max(d.to_m for d in group))} along the route",
         "size": wording.metres(largest.peak_m),
-        "suggestion": cell(largest.suggestion) if len(suggestions) == 1 else "",
+        "suggestion": cell(shared(group, "suggestion")),
         "evidence": cell(largest.evidence),
         "note": cell("; ".join(dict.fromkeys(d.note for d in group if d.note))),
         "parts": ways,

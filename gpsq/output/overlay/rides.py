@@ -13,7 +13,7 @@ from gpsq.output import wording
 from gpsq.output.drawing.flags import flag_text
 from gpsq.output.drawing.lines import parts, parts_between
 from gpsq.output.drawing.looks import Look, device_looks
-from gpsq.output.drawing.route_parts import excursions
+from gpsq.output.drawing.route_parts import excursions, shared
 from gpsq.output.ride_days import short_names
 from gpsq.output.wording import cell, short
 
@@ -199,7 +199,6 @@ def _left_road(analysis: Analysis, route: RouteResult, devices: Sequence[str], d
 
 def _gone(analysis: Analysis, route: RouteResult, group: Sequence[Deviation], days: dict[str, str]) -> LeftRoad:
     largest = max(group, key=lambda d: d.peak_m)
-    flags, suggestions = ({getattr(d, name) for d in group} for name in ("flag", "suggestion"))
     places = dict(zip(route.route.members, route.route.xy_m, strict=True))
     ways: list[FloatArray] = []
     for found in group:
@@ -210,8 +209,8 @@ def _gone(analysis: Analysis, route: RouteResult, group: Sequence[Deviation], da
     return LeftRoad(
         day=days.get(analysis.results[largest.trace].ride) or "ride",
         devices=tuple(sorted({analysis.traces[d.trace].device for d in group})),
-        suggestion=largest.suggestion if len(suggestions) == 1 else "",
-        flag=largest.flag if len(flags) == 1 else "",
+        suggestion=shared(group, "suggestion"),
+        flag=shared(group, "flag"),
         peak_m=largest.peak_m,
         side=largest.side,
         from_m=min(d.from_m for d in group),

@@ -10,7 +10,7 @@ from gpsq.measures import events
 from gpsq.model import CANNOT_BE_TOLD
 from gpsq.output import instants, wording
 from gpsq.output.drawing.looks import state
-from gpsq.output.drawing.route_parts import excursions
+from gpsq.output.drawing.route_parts import excursions, shared
 from gpsq.output.headlines import capital
 from gpsq.output.report import sketches
 
@@ -95,11 +95,10 @@ class Card:
 
 def card(analysis: Analysis, event: Sequence[Deviation]) -> Card:
     """Return what the card of an event shows."""
-    flags = {d.flag for d in event}
     return Card(
         event=event[0].event or event[0].id,
         title=title(analysis, event),
-        state=state(event[0].flag) if len(flags) == 1 else state(""),
+        state=state(shared(event, "flag")),
         ride=analysis.results[event[0].trace].ride,
         route=event[0].route,
         suggestion=suggested(event),

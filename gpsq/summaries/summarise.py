@@ -13,8 +13,11 @@ from gpsq.summaries.station_table import station_table
 from gpsq.summary_types import DevicePlace, OffsetBetween, PairedComparison, Summaries
 
 if TYPE_CHECKING:
-    from gpsq.results import Analysis
+    from gpsq.model import Trace
+    from gpsq.results import Analysis, RouteResult, TraceResult
+    from gpsq.settings import Settings
 
+Measured = tuple[Sequence["Trace"], Sequence["TraceResult"], Sequence["RouteResult"], "Settings"]
 Searched = Sequence[hot_spots.SearchedRoute]
 Compared = tuple[tuple[PairedComparison, ...], tuple[DevicePlace, ...]]
 Elsewhere = tuple[Callable[[], Searched], Callable[[], Compared]]
@@ -22,12 +25,12 @@ Elsewhere = tuple[Callable[[], Searched], Callable[[], Compared]]
 
 def places_that_stand_out(analysis: Analysis, part: int = 0, parts: int = 1) -> Searched:
     """Return what `hot_spots.by_route` finds on each route, or on a part of them; all takes as long as what else is summed up."""
-    return hot_spots.by_route(analysis.traces, analysis.results, analysis.routes, analysis.settings, part, parts)
+    return hot_spots.by_route(*_what_was_measured(analysis), part, parts)
 
 
 def devices_compared(analysis: Analysis) -> Compared:
     """Return the devices held against one another in pairs, and ranked."""
-    what = (analysis.traces, analysis.results, analysis.routes, analysis.settings)
+    what = _what_was_measured(analysis)
     return device_pairs.compare_pairs(*what), ranking.rank_by_repeatability(*what)
 
 
@@ -37,7 +40,7 @@ def summaries(analysis: Analysis, elsewhere: Elsewhere | None = None) -> Summari
     `elsewhere` waits for the `places_that_stand_out` and the `devices_compared` where these are worked out elsewhere
     meanwhile; it is asked last.
     """
-    what = (analysis.traces, analysis.results, analysis.routes, analysis.settings)
+    what = _what_was_measured(analysis)
     devices = device_figures.summarise(*what)
     classes, trends = quality.error_by_quality(*what[:3])
     found = Summaries(
@@ -54,6 +57,10 @@ def summaries(analysis: Analysis, elsewhere: Elsewhere | None = None) -> Summari
     comparisons, ranks = compared()
     spots, searches = hot_spots.together(searched())
     return dataclasses.replace(found, comparisons=comparisons, ranks=ranks, hot_spots=spots, hot_spot_searches=searches)
+
+
+def _what_was_measured(analysis: Analysis) -> Measured:
+    return analysis.traces, analysis.results, analysis.routes, analysis.settings
 
 
 def _offsets_between(analysis: Analysis) -> tuple[OffsetBetween, ...]:

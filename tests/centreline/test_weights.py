@@ -85,6 +85,13 @@ def test_two_devices_that_differ_are_brought_to_the_middle():
     assert inner == pytest.approx(7.0, abs=1.0)
 
 
+def test_the_middle_of_two_lines_lies_nearer_to_the_one_that_is_worth_more():
+    """Three times as much: a quarter of the way, where both run; where one runs, on it."""
+    lines = np.array([[[0.0, 0.0], [4.0, 8.0]], [[1.0, 1.0], [np.nan, np.nan]]])
+    middle = weights._middle_of_devices(lines, np.array([[3.0, 1.0], [2.0, 0.0]]))
+    assert middle.tolist() == [[1.0, 2.0], [1.0, 1.0]]
+
+
 def test_of_three_devices_the_two_that_agree_outvote_the_third():
     places = places_of(np.random.default_rng(6), 3, 5, 3.0, [0.0, 0.0, 40.0])
     found = counted(places, everyone(places))

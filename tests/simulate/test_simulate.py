@@ -399,7 +399,7 @@ def test_impossible_devices_are_refused(change: dict, message: str) -> None:
 
 def test_impossible_campaigns_are_refused() -> None:
     with pytest.raises(ValueError, match="a name of its own"):
-        spec_of(DeviceSpec("a"), DeviceSpec("a"))
+        spec_of(DeviceSpec("a"), DeviceSpec("b"), DeviceSpec("a", interval_s=2.0))
     with pytest.raises(ValueError, match="at least one device"):
         CampaignSpec("x", 0.0, 0.0, ())
     with pytest.raises(ValueError, match="length_m must be at least"):

@@ -225,6 +225,8 @@ def test_one_file_keeps_its_path_and_more_that_are_announced_are_waited_for(clie
 def test_a_drop_of_nothing_asks_for_nothing(client, reading):
     assert client.post(guard.DROP, data={"x": ""}).json() == {"received": []}
     assert client.post(guard.DROP, data={"x": "1"}, files=[("files", ("", b""))]).json() == {"received": []}
+    answer = client.post(guard.DROP, data={"x": ""}, headers=PLAIN)
+    assert (answer.status_code, answer.headers["location"]) == (303, "/#add")
     assert [call for call in reading.calls if call[0] != "check_folder"] == []
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from types import SimpleNamespace
 
 import numpy as np
@@ -214,6 +215,8 @@ def test_names_of_a_device_tell_the_middle_of_their_minute():
         0: Estimate(15.0, 0.0, 30.0, "file name"), 1: Estimate(40.5, 11.0, 70.0, "file name"),
         2: Estimate(22.5, 0.0, 45.0, "file name"),
     }  # fmt: skip
+    others = [dataclasses.replace(trace, device="b", file=trace.file.replace("x/", "y/")) for trace in traces]
+    assert _by_name([*traces, *others], Settings()) == found | {i + 3: found[i] for i in found}
     mixed = [*traces[:2], trace_on(PLACES, day=2, start_s=45.0, file="x/2025-06-04_09-00.gpx", device="b")]
     assert _by_name(mixed, Settings()) == {}
     for odd in ({"track": 2}, {"date_known": False}, {"clock_jumps_at_fix": True}, {"file": "x/morning.gpx"}):

@@ -132,6 +132,16 @@ def test_a_place_that_is_hidden_already_keeps_no_other_from_its_zone(whole):
     assert inside(zones[1:], np.array([[20.0, 51.0]]), -60.0).all()
 
 
+def test_guesses_are_tried_against_the_zones_just_drawn_too(whole, monkeypatch):
+    """Two private places 100 m apart: what is drawn for the first covers the second."""
+    tried = []
+    monkeypatch.setattr(ends, "missed_by_m", lambda zones, hidden: tried.append(tuple(zones)) or 1000.0)
+    places = [PrivatePlace(50.0, 20.0, 60.0), PrivatePlace(50.0009, 20.0, 60.0)]
+    none = dataclasses.replace(whole, routes=())
+    (zone,), _ = ends.zones_for(none, places, (), np.random.default_rng(1))
+    assert tried == [(zone,)]
+
+
 @pytest.fixture
 def asked(whole, monkeypatch):
     """Ask for the zones of one place, of which it is laid down what guesses come to."""

@@ -101,6 +101,17 @@ def test_a_fill_that_crosses_the_180th_meridian_is_found_to_the_point(side: floa
         assert marked(way, 7, (180.0, lat_deg)) in (60, 61)
 
 
+def test_a_fill_behind_a_repeated_position_far_off_is_found_too() -> None:
+    """Five times the place of yesterday, 5 km away, then sixty points straight to the first fix."""
+    xy = ride_m(np.random.default_rng(3), 0, 5.0, 4.0)
+    back = xy[0] + np.arange(60, 0, -1)[:, None] * np.array([3.0, 1.0])
+    lon, lat = Plane.centred_on([3.0], [51.0]).to_degrees(np.vstack([np.repeat(back[:1] + 5000.0, 5, axis=0), back, xy]))
+    reason = no_fixes(
+        START + np.arange(len(lon)) * np.timedelta64(1, "s"), lon.round(7), lat.round(7), Settings()
+    ).tolist()
+    assert reason[:66] in ([*["frozen_before_fix"] * 5, *["straight_backfill"] * n, *[""] * (61 - n)] for n in (60, 61))
+
+
 @pytest.mark.parametrize(("filled", "found"), [(4, 0), (6, 0), (7, 7), (12, 12)])
 def test_up_to_six_points_in_line_prove_nothing(filled: int, found: int) -> None:
     """Two fixes always go evenly, and more than three times as many it must be."""
@@ -222,3 +233,12 @@ def test_an_even_stretch_is_found_wherever_it_lies(places, long, evenly):
     bent = xy.copy()
     bent[places - long // 2] += 4e-5
     assert beginning._goes_evenly(bent, long - 1, 1e-5) is (places <= long - 1)
+
+
+@pytest.mark.parametrize(("off_units", "evenly"), [(0.0, True), (2.05, True), (2.15, False)])
+def test_an_even_stretch_may_be_off_by_two_units_of_rounding(off_units: float, evenly: bool) -> None:
+    """What is even within 1.05 units as a whole is so within twice that in its parts."""
+    xy = np.arange(12)[:, None] * np.array([4e-5, 4e-5])
+    xy[5] += off_units * 1e-5
+    xy[11] += 7e-5
+    assert beginning._goes_evenly(xy, 10, 1e-5) is evenly

@@ -106,6 +106,17 @@ def test_a_log_that_could_not_be_kept_is_left_alone(tmp_path, data):
     assert (tmp_path / start_log.FILE).read_bytes() == data
 
 
+def test_a_quote_that_is_never_closed_over_a_long_file_is_told_in_one_line(tmp_path):
+    """Python's csv takes fields of 131,072 characters at most."""
+    write(tmp_path, LOG + 'c.gpx,C,,"so so\r\n' + "d.gpx,D,,,\r\n" * 20_000)
+    before = (tmp_path / start_log.FILE).read_bytes()
+    with pytest.raises(CampaignError, match="a table with commas; it was left as it is"):
+        start_edits._records(before.decode())
+    with pytest.raises(CampaignError, match=r"rides\.csv"):
+        set_start(tmp_path, "a.gpx", NEW, "A", ["a.gpx"])
+    assert (tmp_path / start_log.FILE).read_bytes() == before
+
+
 cells = st.text(st.characters(codec="utf-8", exclude_characters="\0\r"), max_size=8)
 
 

@@ -295,6 +295,17 @@ def test_each_recording_is_given_what_it_missed_since_its_own_logged_place_or_th
     assert place_of_start.with_places(traces, results, [bare], SETTINGS) == tuple(results)
 
 
+def test_one_that_was_begun_on_the_way_keeps_no_later_one_from_its_figure():
+    """By its pace the first rode a minute and more to its first fix, when no device may search for so long."""
+    hot, begun, other = recorded([900.0, 0.0]) * 3
+    route = route_of([0, 1, 2])
+    route.centreline.length_m = 1000.0
+    results = [Measured(fix(900.0)), Measured(fix(20.0, seconds=2.0)), Measured(fix(300.0, seconds=40.0))]
+    soon = dataclasses.replace(SETTINGS, start_bound_s=0.5)
+    found = place_of_start.with_places([begun, hot, other], results, [route], soon)
+    assert [f.first_fix.missed_m for f in found] == pytest.approx([NAN, 0.0, 280.0], nan_ok=True)
+
+
 def test_who_began_before_the_line_is_given_the_way_to_it():
     """The log's place lies 20 m before the head: straight there; who has none in the log has no way."""
     lon, lat = HARBOUR.to_degrees(np.array([[-20.0, 0.0]]))

@@ -201,6 +201,16 @@ def test_arrowheads_point_the_way_that_is_ridden(out, way):
     assert len(lines(own)) == 4
 
 
+def test_an_arrowhead_is_as_open_on_a_road_that_leads_anywhere(out):
+    """To the north-east: its two strokes are as long, and lean as far to either side of the road as on one to the east."""
+    own = panel()
+    slope = np.array(EAST) @ np.array([[0.6, 0.8], [-0.8, 0.6]])
+    ground.draw_direction(own, road(out, slope))
+    for left, tip, right in (i.xy_in for i in lines(own)):
+        assert [np.hypot(*(end - tip)) for end in (left, right)] == pytest.approx([np.hypot(0.09, 0.06)] * 2)
+        assert np.hypot(*(left - right)) == pytest.approx(0.12)
+
+
 def test_an_arrowhead_stands_where_the_line_bends_least():
     along = np.linspace(0.0, 2.0, 201)
     bent = np.column_stack([np.minimum(along, 1.0), np.maximum(along - 1.0, 0.0)])

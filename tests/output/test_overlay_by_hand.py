@@ -80,6 +80,12 @@ def test_who_left_the_road_is_told_by_ride_the_furthest_first(whole):
     assert [(o.devices, o.suggestion, o.flag, o.peak_m, o.from_m) for o in both] == [
         (("Amber", "Basalt"), "route choice", "", 41.37, 203.0)
     ]
+    other = (
+        replace(whole.deviations[0], peak_m=12.5, side="left"),
+        replace(whole.deviations[1], peak_m=73.5, side="right"),
+    )
+    (told,) = overlays(replace(whole, deviations=other))[0].left_road  # the second of the two is the further off
+    assert (told.peak_m, told.side) == (73.5, "right")
     amber, basalt = metres("amber mon"), metres("basalt mon")  # of which the second has a gap between its two fixes
     for found, expected in zip(both[0].places_m, (amber[1:5], basalt[1:2], basalt[2:3]), strict=True):
         assert found == pytest.approx(expected)

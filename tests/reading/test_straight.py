@@ -105,7 +105,9 @@ def test_a_fill_behind_a_repeated_position_far_off_is_found_too() -> None:
     """Five times the place of yesterday, 5 km away, then sixty points straight to the first fix."""
     xy = ride_m(np.random.default_rng(3), 0, 5.0, 4.0)
     back = xy[0] + np.arange(60, 0, -1)[:, None] * np.array([3.0, 1.0])
-    lon, lat = Plane.centred_on([3.0], [51.0]).to_degrees(np.vstack([np.repeat(back[:1] + 5000.0, 5, axis=0), back, xy]))
+    lon, lat = Plane.centred_on([3.0], [51.0]).to_degrees(
+        np.vstack([np.repeat(back[:1] + 5000.0, 5, axis=0), back, xy])
+    )
     reason = no_fixes(
         START + np.arange(len(lon)) * np.timedelta64(1, "s"), lon.round(7), lat.round(7), Settings()
     ).tolist()

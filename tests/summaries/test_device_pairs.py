@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from dataclasses import replace
 
 import numpy as np
@@ -57,7 +58,12 @@ def test_a_ride_on_which_one_device_never_fixed_counts_against_it():
     )
     before = compared((traces, results, routes), "ttff_s")
     assert before.shown
-    never = tuple(with_fix(r, seconds=np.nan, censored=True, at_least_s=900.0) if r.trace < 2 else r for r in results)
+    never = tuple(
+        dataclasses.replace(with_fix(r, seconds=np.nan, censored=True, at_least_s=900.0), route="")
+        if r.trace < 2
+        else r
+        for r in results
+    )  # what never fixed has no route
     after = compared((traces, never, routes), "ttff_s")
     assert (after.rides, after.p) == (8, pytest.approx(2 * (1 + 8 + 28) / 2**8))
     assert not after.shown

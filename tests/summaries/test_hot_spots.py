@@ -274,6 +274,18 @@ def test_a_place_on_a_long_road_is_found_where_it_lies(monkeypatch):
     assert all(spot.from_m % 100 == 0 and spot.to_m % 100 == 95 for spot in spots)
 
 
+def test_each_of_two_places_on_a_way_is_found(monkeypatch):
+    """From 2 to 3 km and from 7 to 8 km errors are five times as large as elsewhere on 10 km."""
+    monkeypatch.setattr(hot_spots, "MOST_BINS", 100)
+    true = positions(Truth((2.0, 2.0), (0.0, 0.0), stations=2001), 8, np.random.default_rng(1))
+    for first in (400, 1400):
+        true[:, :, first : first + 200] *= 5
+    spots = _stretched(true, 5.0)[0]
+    places = {1: (1900, 3100), 2: (6900, 8100)}
+    found = [next(k for k, (low, high) in places.items() if low <= spot.from_m < spot.to_m <= high) for spot in spots]
+    assert set(found) == {1, 2}
+
+
 def test_a_stretch_shorter_than_a_bin_is_not_said_to_be_seen(monkeypatch):
     """2 km in 10 bins of 200 m: at 50 and 100 m nothing could be planted, and so nothing is tried."""
     monkeypatch.setattr(hot_spots, "MOST_BINS", 10)

@@ -170,7 +170,8 @@ def test_a_name_that_no_system_holds_is_no_file(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("text", "found"),
     [
-        ("a = [", "TOML"),
+        ("a = [", r"\(at end of document\); expected TOML"),  # Python's own words, with the place
+        ("a = 1\nb = c\n", r"\(at line 2, column 5\); expected TOML"),
         (f"a = {'1' * 5000}", "found a number of thousands of digits; expected TOML"),
         (f"a = {'[' * 200_000}", "found brackets nested without end; expected TOML"),
     ],

@@ -27,11 +27,12 @@ from seen import (
 )
 
 from gpsq.model import FirstFix
-from gpsq.output.charts.first_fix import Row, _draw_marks
+from gpsq.output.charts.first_fix import Row, _draw_marks, _said
 from gpsq.output.drawing.labels import overlap
 from gpsq.output.drawing.looks import device_looks, look
 from gpsq.output.drawing.plot import Plot
 from gpsq.output.drawing.sheet import INK, LEAF, RULE, Box, Sheet
+from gpsq.summary_types import DeviceSummary, Interval
 
 
 @pytest.mark.parametrize("shape", SIZES)
@@ -279,3 +280,20 @@ def test_a_copy_of_a_recording_is_not_drawn_a_second_time():
         sheet = drawn("first fix", dataclasses.replace(found, results=own), "wide")
         assert sum(t.bold and t.size_pt == 11.0 for t in sheet.texts) == rows
         assert any(t.text.startswith("Amber, out") for t in sheet.texts) is (rows == 4)
+
+
+KNOWN, WORKED_OUT = Interval(40.0, 30.0, 50.0), Interval(55.0, 45.0, 75.0)
+
+
+@pytest.mark.parametrize(
+    ("figures", "said"),
+    [
+        ({"ttff_median_s": KNOWN, "ttff_estimate_median_s": WORKED_OUT}, "median 40 s (30 s to 50 s)"),
+        ({"ttff_median_s": Interval(40.0)}, "median 40 s"),
+        ({"ttff_estimate_median_s": WORKED_OUT}, "median about 55 s (45 s to 75 s), worked out; no start is recorded"),
+        ({"ttff_estimate_median_s": Interval(55.0)}, "median about 55 s, worked out; no start is recorded"),
+        ({}, "median unknown"),
+    ],
+)
+def test_a_median_is_said_with_its_own_bounds(figures, said):
+    assert _said(DeviceSummary("a", "", 3, figures), []).replace("\u202f", " ").replace("\xa0", " ") == said

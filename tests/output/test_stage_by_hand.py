@@ -9,7 +9,7 @@ import pytest
 from by_hand import by_hand
 from output_sample import sample
 
-from gpsq.output.drawing.sheet import Box, Line, Sheet
+from gpsq.output.drawing.sheet import RULE, Box, Line, Sheet
 from gpsq.output.drawing.views import View
 from gpsq.output.overlay import picture
 from gpsq.output.overlay.ground import Panel
@@ -172,6 +172,16 @@ def test_the_first_stretch_is_enlarged_below_the_whole_way(monkeypatch):
     said = texts(found.still)
     assert "The first stretch, enlarged" in said
     assert {"start", "finish", "N"} <= set(said)
+    (heading,) = (t for t in found.still.texts if t.text == "The first stretch, enlarged")
+    (length,) = (t for t in found.still.texts if t.text.endswith("m") and abs(t.y_in - heading.y_in) < 0.01)
+    (bar,) = (
+        i for i in found.still.items if isinstance(i, Line) and len(i.xy_in) == 4 and i.xy_in[1, 1] == length.y_in
+    )
+    number, unit = length.text.replace("\u202f", "\xa0").split("\xa0")
+    length_m = float(number) * {"m": 1.0, "km": 1000.0}[unit]
+    assert np.ptp(bar.xy_in[:, 0]) == pytest.approx(length_m * near.view.scale)
+    roads = [i.within for i in found.still.items if isinstance(i, Line) and i.colour == RULE and i.width_pt == 4.0]
+    assert roads == [whole.box, near.box], "the line of all lies below either"
     for text in found.still.texts:
         assert (text.box.left >= 0.19, text.box.right <= 9.81, text.box.bottom >= 0.0, text.box.top <= 5.6) == (
             True,

@@ -45,6 +45,12 @@ def test_a_third_of_the_shorter_is_not_enough():
     assert flags.same(flag(100, 103), deviation(102, 300), TRACE)
 
 
+def test_a_flag_of_a_time_at_which_nothing_was_recorded_is_of_no_deviation():
+    later = [TRACE.time[-1] + np.timedelta64(seconds, "s") for seconds in (60, 90)]
+    elsewhere = dataclasses.replace(flag(100, 199), from_time=later[0], to_time=later[1])
+    assert not flags.same(elsewhere, deviation(100, 199), TRACE)
+
+
 def test_where_there_are_times_they_count_and_not_the_points():
     """Points of a recording may be counted anew when it is exported again; its times stay."""
     moved = dataclasses.replace(flag(10, 20), from_point=110, to_point=120)

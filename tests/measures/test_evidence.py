@@ -49,6 +49,13 @@ def test_a_companion_within_the_doubt_about_the_line_says_nothing():
     assert said.startswith("the other devices on the ride lie within the doubt about the line itself;")
 
 
+def test_each_companion_left_the_line_kept_to_it_or_lies_in_the_doubt():
+    """Of a trace 40 m off with a line known to 13 m: 30 m agrees, 25 m lies within the doubt, 20 and 0 m kept to it."""
+    stretch = evidence.Stretch(course(plateau(40.0)), LOW, HIGH, LOW, HIGH, 3.0, np.full(COUNT, 13.0), 30.0)
+    beside = [course(plateau(off_m), k) for k, off_m in enumerate((30.0, 25.0, 20.0, 0.0), 1)]
+    assert evidence._votes(stretch, beside) == (1, 2, 1)
+
+
 def test_most_companions_carry_it_and_a_tie_cannot_be_told():
     found, off, on = course(plateau(80.0)), course(plateau(75.0), 1), course(np.zeros(COUNT), 2)
     assert judged(found, [off, on])[0] == CANNOT_BE_TOLD

@@ -93,7 +93,9 @@ def test_what_is_too_long_is_refused_unread(path: str, length: str, status: int)
     assert found == status
     if status == 413:
         size = "1024 MiB" if path == "/recordings" else "64 KiB"
-        assert text.startswith(f"More than {size} at once; nothing of it was kept.")
+        assert text == (
+            f"More than {size} at once; nothing of it was kept. Drop less at a time, or put the files into the folder.\n"
+        )
 
 
 def test_a_body_that_does_not_say_how_long_it_is_is_cut_off_at_the_bound() -> None:

@@ -76,13 +76,16 @@ def test_each_refusal_says_what_stands_there_and_what_is_expected(tmp_path: Path
     assert refusal(tmp_path, "title = 3") == "campaign.toml: found title = 3; expected text in quotes"
     assert refusal(tmp_path, "streets_source = 3") == "campaign.toml: found streets_source = 3; expected text in quotes"
     for value in ("1", '"true"'):
-        assert refusal(tmp_path, f"cut_passes = {value}").endswith("; expected true or false")
+        told = f"campaign.toml: found cut_passes = {value.replace(chr(34), chr(39))}; expected true or false"
+        assert refusal(tmp_path, f"cut_passes = {value}") == told
     for name in ("devices", "routes", "reference"):
         for value in ("3", "{a = 3}", '{a = " "}'):
             assert f"found [{name}] = " in refusal(tmp_path, f"{name} = {value}")
     assert 'expected lines such as "old name" = "new name"' in refusal(tmp_path, "devices = 3")
     for value in ("3", '{with = "x"}', "{with = [3]}", '{with = [" "]}', "[1]"):
-        assert refusal(tmp_path, f"compare = {value}").endswith('; expected with = ["../spring"] below [compare]')
+        said = refusal(tmp_path, f"compare = {value}")
+        assert said.startswith("campaign.toml: found compare = ")
+        assert said.endswith('; expected with = ["../spring"] below [compare]')
     assert "the key 'wiht' in [compare]; expected with, perhaps" in refusal(tmp_path, "[compare]\nwiht = []")
     for value in ("3", "[3]", "{lat = 3}"):
         assert "private_place that is no list; expected [[private_place]] with lat, lon, radius_m" in refusal(

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 from hand_map import COLOURS, DATA, MARKS, NAMES, RECORDINGS, ask, steps, written
+from looks import colours, unlike
 from lxml import html
 
 from gpsq.output.drawing import sheet
@@ -497,6 +498,25 @@ def test_beside_the_map_at_a_desk(page: Any) -> None:
         ["12px", "600", ink], ["none", soft, "1.8px"], [leaf, ink], ["block"], ["block"], [leaf, ink], [leaf, ink],
         ["rgb(248, 246, 240)"], ["620", "none"], ["700", leaf], [ink, leaf],
     ]  # fmt: skip
+
+
+def test_controls_beside_and_on_the_map_are_ink_on_paper_within_an_edge(page: Any) -> None:
+    """All that is pressed is 40 px high and looks like it: fingers need 24 (WCAG 2.2, 2.5.8)."""
+    choose(page, 0)
+    own = colours(page, "ink", "paper", "soft", "rule", "leaf", "note", "accent")
+    control = {
+        "color": own["ink"], "backgroundColor": own["paper"], "borderTopColor": own["soft"], "borderTopStyle": "solid",
+        "borderTopWidth": "1px", "minHeight": "40px",
+    }  # fmt: skip
+    pressed = control | {"cursor": "pointer"}
+    assert unlike(page, {
+        ".stepper button": pressed, ".stepper select": control, ".play button": pressed, ".key-button": pressed,
+        ".stepper": {"display": "grid", "rowGap": "6.4px"}, ".ticks label": {"display": "flex", "minHeight": "30.4px"},
+        ".ticks input": {"accentColor": own["accent"]}, ".play input": {"accentColor": own["accent"]},
+        ".play": {"borderTopColor": own["rule"], "display": "grid"}, ".side": {"backgroundColor": own["leaf"], "overflowY": "auto"},
+        ".chosen dt": {"display": "flex", "fontWeight": "600"},
+        ".side footer": {"borderTopColor": own["rule"], "borderTopStyle": "solid"},
+    }) == {}  # fmt: skip
 
 
 def test_on_a_phone_the_key_is_drawn_over_the_map_and_away_again(open_page: Callable[..., Any], path: Path) -> None:

@@ -325,6 +325,12 @@ def test_a_demo_that_did_not_fit_is_whole_the_next_time(tmp_path, monkeypatch):
         target.write_bytes(file.read_bytes()[:100])
         raise OSError(28, "No space left on device")
 
+    into = []
+    monkeypatch.setattr(shutil, "copyfile", lambda file, target: into.append(target.name) or copy(file, target))
+    shipped_demo.put(tmp_path / "noted")
+    assert into
+    assert {name[-5:] for name in into} == {".part"}, "no name stands for half a file"
+    shutil.rmtree(tmp_path / "noted")
     monkeypatch.setattr(shutil, "copyfile", full)
     with pytest.raises(OutputError, match="cannot be written: No space left on device"):
         shipped_demo.put(tmp_path)

@@ -267,6 +267,17 @@ def test_lines_of_one_kind_are_told_together_from_the_third_on() -> None:
 
 
 @pytest.mark.parametrize(
+    "weekday",
+    ["Mon", "Monday", "Tue", "Tues", "Tuesday", "Wed", "Wednesday", "Thu", "Thur", "Thurs", "Thursday", "Fri", "Friday", "Sat",
+     "Saturday", "Sun", "Sunday"],
+)  # fmt: skip
+@pytest.mark.parametrize("written", ["{}, 14 May 2026", "{} 14.5.2026", "{}. May 14 2026"])
+def test_each_weekday_may_stand_before_a_date(weekday: str, written: str) -> None:
+    assert read_date(written.format(weekday)) == WrittenDate("2026-05-14")
+    assert read_date(written.format(weekday.lower())) == WrittenDate("2026-05-14")
+
+
+@pytest.mark.parametrize(
     ("text", "iso", "other"),
     [
         ("2026-05-04", "2026-05-04", ""), ("2026/5/4", "2026-05-04", ""), ("2026.05.04", "2026-05-04", ""),

@@ -124,6 +124,7 @@ def test_the_median_distance_is_found_where_it_is_asked_for():
 def test_who_is_elsewhere_stays_so_while_it_comes_nearer():
     assert spread([40.0, 30.0, 20.0, 6.0, 5.0, 4.0], [1, 0, 0, 0, 0, 0]) == [1, 1, 1, 1, 0, 0]
     assert spread([4.0, 5.0, 6.0, 20.0, 30.0, 40.0], [0, 0, 0, 0, 0, 1]) == [0, 0, 1, 1, 1, 1]
+    assert spread([20.0, 30.0, 40.0], [0, 0, 1]) == spread([40.0, 30.0, 20.0], [1, 0, 0]) == [1, 1, 1]  # to either end
     assert spread([40.0, 30.0, 31.0, 20.0], [1, 0, 0, 0]) == [1, 1, 0, 0]  # it goes off again: that is another matter
     assert spread([40.0, 30.0, 20.0], [1, 0, 0], there=[1, 0, 1]) == [1, 0, 0]
     assert spread([40.0, 40.0, 20.0], [1, 0, 0]) == [1, 0, 0]

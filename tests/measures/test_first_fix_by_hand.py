@@ -92,6 +92,13 @@ def test_four_hours_are_hot_and_180_days_are_warm(hours, state):
     assert found[1][1] == "unknown"
 
 
+def test_hours_are_counted_from_the_last_fix_before_not_from_the_first_of_all():
+    """Three rides begun 0, 24 and 25 hours after the first: the third one hour after the second."""
+    rides = [at_seconds([0.0, 5.0], [3600.0 * hours, 3600.0 * hours + 1.0])[0] for hours in (0.0, 24.0, 25.0)]
+    assert [round(hours, 2) for hours, _ in first_fix.start_states(rides)[1:]] == [24.0, 1.0]
+    assert [state for _, state in first_fix.start_states(rides)] == ["unknown", "warm", "hot"]
+
+
 @pytest.mark.parametrize(("degrees", "state"), [(0.898, "hot"), (0.899, "cold")])
 def test_a_hundred_kilometres_away_is_cold(degrees, state):
     """On the equator of WGS 84 a degree of longitude is 111.3195 km: 0.898 are 99.96 km, 0.899 are 100.08 km."""

@@ -252,6 +252,12 @@ def test_a_flag_stands_at_the_first_fix_with_its_mast_to_the_cloth(out):
     assert mast.xy_in == pytest.approx(np.array([[3.5, 2.3], [3.5, 3.6]]))
     assert own.taken == [cloth]
     assert said(own) == ["Mon 23 s"]
+    for left, notch in ((3.5, 4.4), (2.6, 2.6)):  # a cloth to the right of its mast, and one to the left
+        other = panel()
+        ground.draw_flag(other, out, ride, Box(left, 3.4, left + 0.9, 3.6), 9.0)
+        (shape,) = (i.xy_in for i in other.sheet.items if isinstance(i, Line) and i.fill and len(i.xy_in) == 5)
+        (point,) = (x for x, y in shape.tolist() if abs(y - 3.5) < 1e-9)
+        assert abs(point - notch) < 0.1 < abs(point - 3.5), "the notch is at the end away from the mast"
     low = panel()
     ground.draw_flag(low, out, ride, Box(3.5, 1.2, 4.4, 1.4), 9.0)
     assert lines(low, look_of.colour)[0].xy_in == pytest.approx(np.array([[3.5, 2.3], [3.5, 1.2]]))

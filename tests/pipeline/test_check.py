@@ -54,6 +54,14 @@ def test_the_shape_is_the_contract(tmp_path: Path, text: str) -> None:
     assert json.loads(json.dumps(record, allow_nan=False)) == record
 
 
+def test_the_time_of_the_file_is_a_start(tmp_path: Path) -> None:
+    """Begun at 06:59:30 by the file's own heading (GPX 1.1, metadata/time), fixed at 07:00:00."""
+    text = ride((0.0, 3.0, "07:00:00"), (0.0, 3.0001, "07:00:05"), (0.0, 3.0002, "07:00:10"))
+    record = record_of(tmp_path, text.replace("<trk>", "<metadata><time>2024-05-14T06:59:30Z</time></metadata><trk>"))
+    assert (record["started"], record["start_basis"]) == ("2024-05-14T06:59:30Z", "file time")
+    assert record_of(tmp_path, text)["start_basis"] == "none"
+
+
 def test_length_is_that_of_geodesics_on_wgs_84(tmp_path: Path) -> None:
     """One degree of longitude on the equator is 111,319.491 m (a · pi / 180, a = 6,378,137 m, NIMA TR8350.2)."""
     record = record_of(tmp_path, ride((0.0, 3.0, "07:00:00"), (0.0, 3.5, "07:00:50"), (0.0, 4.0, "07:01:40")))

@@ -66,6 +66,15 @@ def test_the_line_may_begin_some_metres_later(monkeypatch):
     assert begun == [[531.0 + later_m, 0.0] for later_m in LATER_M]  # 30 m of margin about the zone
 
 
+def test_the_middle_of_a_gap_is_a_guess_on_a_line_that_is_shown_on_both_sides():
+    """A circle of 584 m about a point 300 m beside the road cuts a gap with its middle at 2,000 m: whoever looks there finds it."""
+    line = np.column_stack([np.arange(0.0, 4001.0, 2.0), np.zeros(2001)])
+    circle = np.array([[2000.0, 300.0, 584.0]])
+    at_the_middle, beside = ([[2000.0, 0.0]], [[2000.0, -250.0]])
+    found = [zones._missed_by_m(circle, np.array(place), [line], lambda *_: 999.0) for place in (at_the_middle, beside)]
+    assert found == pytest.approx([0.0, 250.0], abs=3.0)
+
+
 def test_each_part_of_each_line_is_carried_on_by_itself():
     """East along the axis, and north: each points back at its own beginning, whatever was asked before."""
     far = np.arange(0.0, 900.0, 5.0)

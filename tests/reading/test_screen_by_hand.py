@@ -212,6 +212,12 @@ def test_a_break_at_most_points_is_none(sizes: list[int], joined: bool) -> None:
         assert note == ()
 
 
+def test_what_follows_a_silence_is_one_segment_to_the_next_silence() -> None:
+    """A segment a point, silent for 61 s after the second and after the fourth of six."""
+    time = START + np.array([0, 1, 62, 63, 124, 125]) * np.timedelta64(1, "s")
+    assert screen._segments(np.arange(6), time, 60.0)[0].tolist() == [0, 0, 1, 1, 2, 2]
+
+
 @pytest.mark.parametrize(("year", "told"), [(1979, True), (1980, False), (2099, False), (2100, True)])
 def test_years_before_and_after_gps_are_told(year: int, told: bool) -> None:
     """GPS time begins in 1980 (IS-GPS-200, 3.3.4)."""

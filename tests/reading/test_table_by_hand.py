@@ -519,6 +519,7 @@ def test_the_order_of_rows_tells_which_of_two_hours_is_meant() -> None:
     assert hours("01:50", "01:10") == [1, 0]
     assert hours("01:10", "01:15", "01:50", "01:40") == [1, 1, 1, 0]
     assert hours("01:40", "01:45", "01:50", "01:20", "01:55") == [1, 1, 1, 0, 0]
+    assert hours("01:50", "01:50", "01:51") == [1, 1, 1]  # two rows of one second
     assert hours("00:30", "01:40", "01:41", "01:42", "01:43") == [1, 1, 1, 1, 1]
     summer = read(f"time,lat,lon\n2024-07-01 12:00{PLACE}2024-07-01 12:01{PLACE}", time_zone="Europe/London")
     assert (str(summer.time[0])[11:16], summer.notes) == ("11:00", ())

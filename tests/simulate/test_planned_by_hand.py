@@ -96,6 +96,28 @@ def test_where_all_are_late_none_starts_hot():
     assert {plan._session(rng, spec_of(device), device).press_s for _ in range(200)} == set(range(9))
 
 
+class Drawn:
+    """In place of a generator: round a corner, the first there is, with 35 % of the detour before it."""
+
+    def random(self):
+        return 0.9
+
+    def integers(self, *_):
+        return 1
+
+    def uniform(self, *_):
+        return 0.35
+
+
+@pytest.mark.parametrize(
+    ("before_m", "after_m", "found"), [(231, 411, True), (229, 411, False), (231, 409, False), (411, 231, False)]
+)
+def test_a_way_round_a_block_leaves_neither_of_its_two_streets(before_m, after_m, found):
+    """Of 600 m round a block, 210 m lie along the first street and 390 m along the second; each is to be 20 m longer."""
+    corners = np.array([[0.0, 0.0], [before_m, 0.0], [before_m, after_m]])
+    assert (plan._other_corners(Drawn(), corners, 100.0, 600.0) is not None) is found
+
+
 def a_town(length_m, tunnel=None):
     tunnels = {} if tunnel is None else {"out": tunnel}
     return SimpleNamespace(roads={"out": straight(length_m)}, tunnels=tunnels)

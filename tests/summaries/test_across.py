@@ -54,6 +54,15 @@ def test_devices_of_one_ride_are_compared_ride_by_ride():
     assert found.verdict.startswith("a errs more than b: ratio 2.00")
 
 
+@pytest.mark.parametrize("confidence", [0.5, 0.95])
+def test_times_of_the_same_rides_differ_within_the_campaigns_own_level(confidence):
+    later = dict(enumerate((20.0, 31.0, 45.0, 12.0, 60.0, 38.0, 27.0, 51.0)))
+    waits = {"one": {"a": later, "b": {ride: 10.0 + 2.0 * ride for ride in later}}}
+    found = bridges._of_waits("a", "b", "", waits, Settings(confidence=confidence))
+    apart = np.array([later[ride] - 10.0 - 2.0 * ride for ride in later])
+    assert found.found == paired.median_difference(apart, confidence)
+
+
 def test_devices_of_two_years_are_compared_by_way_of_one_carried_along():
     before = year("old", {"old": [2.0, 4.0, 8.0], "ref": [1.0, 2.0, 4.0]}, route="A")
     after = year("new", {"new": [3.0, 6.0, 3.0], "ref": [3.0, 6.0, 3.0]}, route="other road")

@@ -106,6 +106,13 @@ def test_a_log_that_could_not_be_kept_is_left_alone(tmp_path, data):
     assert (tmp_path / start_log.FILE).read_bytes() == data
 
 
+def test_an_empty_log_gets_its_columns_and_the_row(tmp_path):
+    write(tmp_path, "")
+    set_start(tmp_path, "a.gpx", NEW, "A", ["a.gpx"])
+    assert start_of(tmp_path, "a.gpx") == np.datetime64("2024-05-14T07:30:00", "ms")
+    assert start_edits._records("") == ["\n"]
+
+
 def test_a_quote_that_is_never_closed_over_a_long_file_is_told_in_one_line(tmp_path):
     """Python's csv takes fields of 131,072 characters at most."""
     write(tmp_path, LOG + 'c.gpx,C,,"so so\r\n' + "d.gpx,D,,,\r\n" * 20_000)

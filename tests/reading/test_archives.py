@@ -123,7 +123,7 @@ def test_an_archive_without_an_end_is_named() -> None:
 @pytest.mark.parametrize(
     ("name", "label"),
     [("./a/./b.gpx", "x/a/b.gpx"), ("a/./../b.gpx", "x/a/b.gpx"), ("/a//b.gpx", "x/a/b.gpx"), ("a\\b.gpx", "x/a/b.gpx"),
-     (".", "x/unnamed")],
+     (".", "x/unnamed"), ("2024-05-14T07:10.gpx", "x/2024-05-14T07:10.gpx")],
 )  # fmt: skip
 def test_a_name_within_an_archive_is_a_label_below_it(name: str, label: str) -> None:
     assert [(m.file, m.error) for m in documents(zipped((name, b"<gpx/>")), "x")] == [(label, None)]

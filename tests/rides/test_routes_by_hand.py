@@ -75,12 +75,20 @@ def test_six_tenths_of_the_shorter_lie_on_the_other(shared_m: float, together: b
 
 @pytest.mark.parametrize(
     ("length_m", "aside_m", "together"),
-    [(1000, 30, True), (1000, 65, False), (200, 15, True), (200, 32, False)],
+    [(1000, 30, True), (1000, 58, True), (1000, 65, False), (200, 15, True), (200, 32, False)],
 )
 def test_near_is_a_street_canyon_or_a_share_of_a_short_way(length_m: float, aside_m: float, together: bool) -> None:
     """60 m on long roads, 0.15 of the extent on one of 200 m; half of that aside counts three quarters."""
     found = members(straight(0, length_m), straight(0, length_m, aside_m))
     assert found == ([(0, 1)] if together else [(0,), (1,)])
+
+
+@pytest.mark.parametrize(("aside_m", "together"), [(25, True), (32, False)])
+def test_near_a_long_way_is_the_share_of_the_short_one_beside_it(aside_m: float, together: bool) -> None:
+    """0.15 of 200 m are 30 m, whichever of the two comes first."""
+    long, short = straight(0, 1000), straight(400, 600, aside_m)
+    for found in (members(long, short), members(short, long)):
+        assert found == ([(0, 1)] if together else [(0,), (1,)])
 
 
 def test_there_and_back_are_two_ways_and_a_loop_either_way_round_too() -> None:

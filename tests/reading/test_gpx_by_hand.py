@@ -334,7 +334,7 @@ def test_a_track_goes_on_behind_a_break_and_a_new_one_is_one() -> None:
         .replace("<gpx", "<g:gpx")
         .replace("</gpx", "</g:gpx")
     )
-    assert [r.points for r in read(prefixed)] == [4, 1]
+    assert [(r.points, r.notes[:1]) for r in read(prefixed)] == [(4, first.notes), (1, second.notes)]  # broken once too
 
 
 def test_where_the_tag_of_a_byte_begins() -> None:

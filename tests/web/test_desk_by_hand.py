@@ -12,7 +12,7 @@ from hand_desk import Noted, hand_desk
 from gpsq.campaign import flags, leftovers
 from gpsq.campaign.device_names import UNKNOWN_DEVICE
 from gpsq.exceptions import CampaignError, InputError, OutputError
-from gpsq.web import campaign_edits, page_data, pasted_log, session, start_edits, typed_starts
+from gpsq.web import campaign_edits, page_data, pages, pasted_log, session, start_edits, typed_starts
 from gpsq.web.received import Received
 from gpsq.web.session import Desk
 
@@ -268,6 +268,12 @@ def test_names_of_ways_and_devices_are_those_that_the_page_shows(desk, monkeypat
 
 
 # ---- what there is ----
+def test_a_desk_on_which_nothing_happened_has_nothing_to_tell(bare):
+    told = pages.status(bare)
+    assert told["problem"] == told["what"] == ""
+    assert (told["number"], told["published"], told["received"], told["noticed"]) == (0, False, [], [])
+
+
 def test_without_results_or_folder_one_sentence(bare, tmp_path_factory):
     with pytest.raises(OutputError, match="There are no results yet"):
         _ = bare.analysis

@@ -15,8 +15,11 @@ if TYPE_CHECKING:
     from pathlib import Path
 
 LOST = "The page cannot reach gpsq serve. If it was stopped, start it again and load this page anew; nothing that was kept is lost."
-#: The next answer of this kind to what is sent.
-ANSWERED = "([status, body]) => { window.fetch = async () => new Response(body, { status }); }"
+#: What is sent is answered so; what the page asks meanwhile of how things stand goes on.
+ANSWERED = """([status, body]) => {
+  const real = window.there ??= window.fetch;
+  window.fetch = async (url, told) => told?.method === "POST" ? new Response(body, { status }) : real(url, told);
+}"""
 GONE = "() => { window.there ??= window.fetch; window.fetch = async () => { throw new TypeError('no'); }; }"
 #: What is seen on the page at the moment when something is sent.
 SEEN_WHEN_SENT = """(what) => {

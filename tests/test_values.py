@@ -5,6 +5,7 @@ from __future__ import annotations
 import ast
 import importlib
 import re
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -19,6 +20,7 @@ MEASURES = (
 Told = dict[str, tuple[float, ...]]
 
 
+@cache
 def _on_the_page() -> dict[str, Told]:
     parts = re.split(r"^## `(.+)`$", PAGE.read_text("utf-8"), flags=re.MULTILINE)[1:]
     return {module: _rows(table) for module, table in zip(parts[::2], parts[1::2], strict=True)}

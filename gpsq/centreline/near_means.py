@@ -133,7 +133,7 @@ def _cut_offs(
             cut[j], middle[j] = least_cut_m, np.nan
             if close < CUT_QUANTILE * (here - 1) + 2.0:
                 put_in_order(near[j], rank, column)
-                cut[j] = max(least_cut_m, CUT_FACTOR * quantile(column[:here], CUT_QUANTILE))
+                cut[j] = max(least_cut_m, CUT_FACTOR * _quantile(column[:here], CUT_QUANTILE))
 
 
 @compiled
@@ -153,16 +153,16 @@ def _spread_outward(
             for t in range(count):
                 if elsewhere[j + beside, t] and there[j, t] and away[j, t] < away[j + beside, t]:
                     if np.isnan(middle[j]):
-                        middle[j] = _median_known(near[j])
+                        middle[j] = median_known(near[j])
                     if middle[j] < away[j, t]:
                         elsewhere[j, t], some[j] = True, True
 
 
 @compiled
-def _median_known(near: FloatArray) -> float:  # pragma: no cover - compiled
+def median_known(near: FloatArray) -> float:  # pragma: no cover - compiled
     """Return the median of the finite ones of the distances."""
     known = np.sort(near)
-    middle: float = quantile(known[: np.searchsorted(known, np.inf)], 0.5)
+    middle: float = _quantile(known[: np.searchsorted(known, np.inf)], 0.5)
     return middle
 
 
@@ -190,7 +190,7 @@ def _moved_to_means(
 
 
 @compiled
-def quantile(ordered: FloatArray, share: float) -> float:  # pragma: no cover - compiled
+def _quantile(ordered: FloatArray, share: float) -> float:  # pragma: no cover - compiled
     """Return a quantile of ordered values, linearly between neighbours."""
     rank = share * (len(ordered) - 1)
     low = int(rank)

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gpsq.centreline.near_means import quantile
+from gpsq.centreline.near_means import median_known
 from gpsq.geometry._compiled import compiled, read_only
 
 if TYPE_CHECKING:
@@ -62,7 +62,7 @@ def _about_own_line(
                 away[seen] = np.sqrt((x * x + y * y) * n / (n - 1.0))
                 seen += 1
         if seen > 0:
-            most, total = LARGEST_SCATTER * quantile(np.sort(away[:seen]), 0.5), 0.0
+            most, total = LARGEST_SCATTER * median_known(away[:seen]), 0.0
             for k in range(seen):
                 total += min(away[k], most) ** 2
             variance[t] = total / seen / 2.0
